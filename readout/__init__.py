@@ -1,0 +1,1 @@
+"""Acts: reads meters, records, seals, reports. The command `pipeledger` lives in readout.cli."""

@@ -1,0 +1,1 @@
+"""Simulated meters on simulated lines: product code that stands behind the tests, the demo and rehearsals."""

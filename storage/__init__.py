@@ -1,0 +1,1 @@
+"""Keeps rows, files and metadata, durably. Knows nothing of Modbus."""
