@@ -11,19 +11,7 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import NamedTuple
 
-
-class Table(StrEnum):
-    """The four tables of the Modbus data model (Application Protocol V1.1b3, 4.3)."""
-
-    COIL = "coil"
-    DISCRETE = "discrete"
-    INPUT = "input"
-    HOLDING = "holding"
-
-    @property
-    def of_bits(self) -> bool:
-        """True for the two tables whose entries are single bits."""
-        return self in (Table.COIL, Table.DISCRETE)
+from protocols.modbus.tables import Table
 
 
 class Order(StrEnum):
@@ -256,15 +244,15 @@ class RegisterMap:
 
     def told_conditions(self) -> tuple[Value, ...]:
         """Reference conditions that the meter tells in registers, each once."""
-        found: dict[Value, None] = {}
+        found: dict[Number, Value] = {}
         for value in self.readings:
             references = [value.reference, *(value.told_unit.references.values() if value.told_unit else ())]
             for reference in references:
                 if reference is not None:
                     for condition in (reference.temperature, reference.pressure):
                         if condition.told is not None:
-                            found[condition.told] = None
-        return tuple(found)
+                            found.setdefault(condition.told.number, condition.told)
+        return tuple(found.values())
 
     def listed(self) -> Mapping[Table, frozenset[int]]:
         """Per table, every address that the map speaks of: these may be read; others only as `bridge`."""

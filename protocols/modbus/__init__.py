@@ -1,0 +1,1 @@
+"""Modbus over a serial line: frames, limits and times. Bytes in, values out."""

@@ -1,0 +1,1 @@
+"""Words into values and back: one record or fifty thousand by the same code."""
