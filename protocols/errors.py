@@ -15,7 +15,7 @@ class RequestError(ProtocolError):
 
 
 class ReplyError(ProtocolError):
-    """What came back is not the answer to the request; `cause` is its short name, the text says it in words."""
+    """What came back does not answer the request; `cause` is its short name, the text a sentence."""
 
     def __init__(self, cause: str, text: str) -> None:
         super().__init__(text)
