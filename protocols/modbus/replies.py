@@ -30,7 +30,7 @@ from protocols.modbus.requests import (
 
 
 class Cause(StrEnum):
-    """Short names of what is wrong. The first four say that the bytes are damaged, the others that they misfit."""
+    """Short names of what is wrong. The first four mean damaged bytes, the others a misfit."""
 
     BAD_CRC = "bad checksum"
     INCOMPLETE = "incomplete"
