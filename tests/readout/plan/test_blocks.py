@@ -1,7 +1,7 @@
 """The planner against an exhaustive search with a cost function of its own, and against limits."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from protocols.errors import RequestError
@@ -71,12 +71,13 @@ def least_seconds(needs: list[Need], limits: Limits, baud: int, turnaround: floa
 @st.composite
 def problems(draw: st.DrawFn, most: int) -> tuple[list[Need], Limits]:
     """Up to `most` needs, nested and overlapping ones too, over sparse tables with two address widths."""
-    wide_from = draw(st.sampled_from([45, 1000]))  # from here on 32 bits behind each address
-    registers = draw(st.integers(8, 40))
+    wide_from = draw(st.sampled_from([30, 1000]))  # from here on 32 bits behind each address
+    registers = draw(st.integers(30 if wide_from > 120 else 60, 125))
+    last = draw(st.sampled_from([12, 40, 120]))  # crowded tables have more nested and overlapping needs
     needs = []
     for place in range(draw(st.integers(1, most))):
         table = draw(st.sampled_from([Table.INPUT, Table.INPUT, Table.HOLDING, Table.COIL]))
-        start, count = draw(st.integers(0, 80)), draw(st.integers(1, 4))
+        start, count = draw(st.integers(0, last)), draw(st.one_of(st.integers(1, 4), st.integers(1, 30)))
         words = 2 if start >= wide_from and not table.of_bits else 1
         if start < wide_from < start + count:
             count = wide_from - start
@@ -86,9 +87,10 @@ def problems(draw: st.DrawFn, most: int) -> tuple[list[Need], Limits]:
         listed[need.table].update(dict.fromkeys(range(need.start, need.start + need.count), need.words))
     for address in draw(st.sets(st.integers(0, 80), max_size=15)):  # settings: listed, not needed
         listed[Table.INPUT].setdefault(address, 2 if address >= wide_from else 1)
-    return needs, Limits(registers, draw(st.integers(0, 12)), listed)
+    return needs, Limits(registers, draw(st.integers(0, 20)), listed)
 
 
+@settings(max_examples=300, deadline=None)
 @given(problems(12), st.sampled_from(BAUD_RATES), st.sampled_from([0.0, 0.004, 0.02, 0.1]))
 def test_no_other_set_of_reads_takes_less_time(
     problem: tuple[list[Need], Limits], baud: int, turnaround: float
@@ -145,6 +147,13 @@ def test_a_value_around_others_does_not_hide_them() -> None:
         Block(Table.INPUT, 0, 8),
         Block(Table.INPUT, 6, 4),
     )
+
+
+def test_a_short_value_inside_a_long_one_does_not_make_the_long_one_look_short() -> None:
+    """24 registers, one value inside them, one just behind: a second read would cost 8 registers more."""
+    needs = [Need(Table.INPUT, 0, 24), Need(Table.INPUT, 2, 1), Need(Table.INPUT, 24, 1)]
+    limits = Limits(125, 0, {Table.INPUT: dict.fromkeys(range(25), 1)})
+    assert plan_blocks(needs, limits, cost_at(9600, 0.0)) == (Block(Table.INPUT, 0, 25),)
 
 
 def test_meters_with_32_bits_behind_each_address_get_half_as_many_addresses_in_a_read() -> None:
