@@ -1,0 +1,185 @@
+"""Reading an archive beside its recorder, or a copy of it: sealed files and journal as one.
+
+The journal is read first, the ledger after it: a row sealed between the two is then found in both, and is
+dropped from the journal's because a sealed file's sequence range covers it. Never doubled, never missed.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from contextlib import closing
+from itertools import groupby
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from storage.archive import layout
+from storage.archive.files import Inventory, SealedFile, inventory
+from storage.errors import ArchiveAbsent, ArchiveDamaged
+from storage.journal import Row, read_only
+from storage.ledger import LEDGER, iso, read_file
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+#: Turns journal rows that share a plan (its text first) into a table with the columns of a sealed file.
+Decode = Callable[[str, Sequence[Row]], "pa.Table"]
+#: Is told a file that cannot be read, and why; reading then goes on without it.
+OnDamage = Callable[[str, str], None]
+
+#: Times the ledger is read again when a file it named was replaced meanwhile.
+_TRIES = 5
+
+
+class ArchiveReader:
+    """Needs only the right to read. Keeps nothing open between calls."""
+
+    def __init__(self, root: Path) -> None:
+        if not layout.is_archive(root):
+            raise ArchiveAbsent(
+                root, f"{root} holds no archive: neither {LEDGER} nor {layout.JOURNAL_FILE} is there."
+            )
+        self.root = root
+
+    def inventory(self) -> Inventory:
+        """The ledger followed to its end, as of now."""
+        return inventory(read_file(self.root / LEDGER).lines)
+
+    def files(self) -> list[SealedFile]:
+        """The files that hold, by point, source and sequence; never one that was replaced."""
+        return sorted(
+            self.inventory().live.values(), key=lambda file: (file.point, file.source, file.first_sequence)
+        )
+
+    def streams(self) -> list[tuple[str, str]]:
+        """Every point and source that has rows, sealed or not."""
+        found = {(file.point, file.source) for file in self.inventory().live.values()}
+        journal = read_only(self.root / layout.JOURNAL_FILE)
+        if journal is not None:
+            with closing(journal):
+                found |= journal.count().keys()
+        return sorted(found)
+
+    def waiting_rows(self, point: str, source: str) -> list[tuple[str, list[Row]]]:
+        """Rows not sealed yet, by sequence, in runs that share a plan: (plan's text, rows).
+
+        Rows whose sealed file is in the ledger by now are left out.
+        """
+        waiting, found = self._both(point, source)
+        return _unsealed(waiting, found.of(point, source))
+
+    def read_rows(
+        self,
+        point: str,
+        source: str,
+        *,
+        decode: Decode | None = None,
+        columns: Sequence[str] | None = None,
+        since: int | None = None,
+        until: int | None = None,
+        on_damage: OnDamage | None = None,
+    ) -> "pa.Table":
+        """All rows of a point and source by sequence, as one table; columns unified by name.
+
+        With `decode` the journal's rows are there too. `since` (included) and `until` (excluded) are ms
+        since 1970 UTC against `due`, for memory rows against `time`. `columns` are names to keep; one
+        that no file has is left out. A file that cannot be read raises ArchiveDamaged, or is told to
+        `on_damage` and left out. A row without a time is in no span. Without
+        any rows the table has no columns.
+        """
+        import pyarrow as pa
+
+        for attempt in range(_TRIES):
+            waiting, found = self._both(point, source) if decode else ([], self.inventory())
+            files = found.of(point, source)
+            try:
+                tables = [
+                    table
+                    for file in files
+                    if _may_hold(file, since, until)
+                    and (table := self._read(file, columns, on_damage)) is not None
+                ]
+                break
+            except FileNotFoundError as error:
+                if attempt + 1 == _TRIES or self.inventory().live.keys() == found.live.keys():
+                    raise ArchiveDamaged(
+                        self.root,
+                        f"{error.filename} is missing although the ledger knows it: verify the archive.",
+                    ) from error
+        if decode:
+            for plan, rows in _unsealed(waiting, files):
+                tables.append(decode(plan, rows))
+        if not tables:
+            return pa.table({})
+        table = _between(pa.concat_tables(tables, promote_options="default"), since, until)
+        return table if columns is None else table.select([n for n in table.column_names if n in columns])
+
+    def _both(self, point: str, source: str) -> tuple[list[tuple[str, list[Row]]], Inventory]:
+        """The journal's rows in runs, and the inventory read after them."""
+        runs: list[tuple[str, list[Row]]] = []
+        journal = read_only(self.root / layout.JOURNAL_FILE)
+        if journal is not None:
+            with closing(journal), journal.snapshot():
+                for plan, rows in groupby(journal.rows(point, source), key=lambda row: row.plan):
+                    runs.append((journal.plan_text(plan), list(rows)))
+        return runs, self.inventory()
+
+    def _read(
+        self, file: SealedFile, columns: Sequence[str] | None, on_damage: OnDamage | None
+    ) -> "pa.Table | None":
+        import pyarrow as pa
+        import pyarrow.parquet as pq
+
+        path = self.root / file.file
+        try:
+            with pq.ParquetFile(path) as opened:
+                names = opened.schema_arrow.names
+                needed = {_moment(names), *(names if columns is None else columns)}
+                return opened.read(columns=[name for name in names if name in needed])
+        except FileNotFoundError:
+            if on_damage is None:
+                raise
+            on_damage(file.file, "is missing")
+        except (pa.ArrowException, OSError) as error:
+            if on_damage is None:
+                raise ArchiveDamaged(path, f"{path} cannot be read ({error}): verify the archive.") from error
+            on_damage(file.file, f"cannot be read ({error})")
+        return None
+
+
+def _unsealed(
+    runs: Iterable[tuple[str, list[Row]]], files: Sequence[SealedFile]
+) -> list[tuple[str, list[Row]]]:
+    """The runs without the rows that a sealed file covers."""
+    left: list[tuple[str, list[Row]]] = []
+    for plan, rows in runs:
+        first = rows[0].sequence
+        near = [(f.first_sequence, f.last_sequence) for f in files if f.last_sequence >= first]
+        kept = [row for row in rows if not any(low <= row.sequence <= high for low, high in near)]
+        if kept:
+            left.append((plan, kept))
+    return left
+
+
+def _moment(names: Sequence[str]) -> str | None:
+    return next((name for name in ("due", "time") if name in names), None)
+
+
+def _may_hold(file: SealedFile, since: int | None, until: int | None) -> bool:
+    """Whether a file's span, as the ledger tells it, meets the time asked for."""
+    if file.first is None or file.last is None:
+        return since is None and until is None
+    return (since is None or file.last >= iso(since)) and (until is None or file.first < iso(until))
+
+
+def _between(table: "pa.Table", since: int | None, until: int | None) -> "pa.Table":
+    """The rows of a span; a row without a moment is in no span."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    name = _moment(table.column_names)
+    if name is None or (since is None and until is None):
+        return table
+    kind = table.schema.field(name).type
+    if since is not None:
+        table = table.filter(pc.field(name) >= pa.scalar(since, kind))
+    if until is not None:
+        table = table.filter(pc.field(name) < pa.scalar(until, kind))
+    return table

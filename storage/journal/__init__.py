@@ -1,0 +1,10 @@
+"""The journal: rows as they were read, durable within a second, until they are sealed.
+
+`Journal` is one connection to it, `JournalWriter` the thread that keeps a slow disk away from polling.
+"""
+
+from storage.journal.rows import Intent, Row, Stretch
+from storage.journal.store import Journal, read_only
+from storage.journal.writer import JournalWriter, WriterState
+
+__all__ = ["Intent", "Journal", "JournalWriter", "Row", "Stretch", "WriterState", "read_only"]

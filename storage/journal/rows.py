@@ -1,0 +1,58 @@
+"""What the journal holds, as values."""
+
+from dataclasses import dataclass
+from datetime import date
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One scheduled round of one point, or one record of a meter's memory: raw, not yet decoded.
+
+    `words` holds one unsigned 16-bit number a column of the plan, low byte first, zero where nothing
+    came. `present` has one bit a column: bit i mod 8 of byte i div 8, lowest bit first.
+    """
+
+    point: str
+    source: str  # live | memory
+    plan: str  # id of a plan: SHA-256 of its text
+    due: int  # scheduled, ms since 1970 UTC
+    time: int | None  # reply complete, ms since 1970 UTC; None where nothing came
+    clock: str
+    status: str
+    cause: str = ""
+    words: bytes = b""
+    present: bytes = b""
+    sequence: int = 0  # from 1 per point and source; 0 = the writer gives it
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Neighbouring rows of one point and source that share plan and UTC date of `due`: one file to be.
+
+    Neighbouring by sequence: where a stepped clock crosses midnight twice there are three stretches, so
+    that the sequence ranges of two files never overlap.
+    """
+
+    point: str
+    source: str
+    plan: str
+    date: date
+    first: int  # sequence
+    last: int  # sequence
+    rows: int
+    first_due: int  # of the first row, ms since 1970 UTC
+    last_due: int  # of the last row
+
+
+@dataclass(frozen=True, slots=True)
+class Intent:
+    """A sealing in hand: the file is flushed aside, its rename, ledger line and journal cut are to come."""
+
+    file: str  # final name, relative to the archive, with /
+    aside: str  # name below temporary/
+    sha256: str
+    point: str
+    source: str
+    first: int  # sequence
+    last: int  # sequence
+    line: str  # JSON object: what the ledger is to say, with its kind

@@ -1,0 +1,383 @@
+"""The journal in SQLite: write-ahead log, one flush a commit, read by others while it is written.
+
+`journal/journal.sqlite`; docs/format/journal.md describes its tables for strangers.
+"""
+
+import hashlib
+import sqlite3
+import tempfile
+import threading
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager
+from datetime import UTC, date, datetime
+from pathlib import Path
+from shutil import copyfile
+from urllib.parse import quote
+
+from storage.errors import ArchiveDamaged, ArchiveDenied, ArchiveTooNew, DiskFull, StorageError
+from storage.journal.rows import Intent, Row, Stretch
+
+FORMAT = 1
+DAY_MS = 86_400_000
+#: A sealing is decoded in memory: this many rows at once, a day of five rows a second.
+MOST_ROWS_A_STRETCH = 432_000
+_CHUNK_ROWS = 4_096
+_BUSY_S = 15.0
+
+_TABLES = """
+CREATE TABLE plan (number INTEGER PRIMARY KEY, id TEXT NOT NULL UNIQUE, text TEXT NOT NULL);
+CREATE TABLE stream (number INTEGER PRIMARY KEY, point TEXT NOT NULL, source TEXT NOT NULL,
+    last INTEGER NOT NULL, UNIQUE (point, source));
+CREATE TABLE row (stream INTEGER NOT NULL REFERENCES stream, sequence INTEGER NOT NULL,
+    plan INTEGER NOT NULL REFERENCES plan, due INTEGER NOT NULL, time INTEGER, clock TEXT NOT NULL,
+    status TEXT NOT NULL, cause TEXT NOT NULL, words BLOB NOT NULL, present BLOB NOT NULL,
+    PRIMARY KEY (stream, sequence)) WITHOUT ROWID;
+CREATE TABLE intent (file TEXT PRIMARY KEY, aside TEXT NOT NULL, sha256 TEXT NOT NULL, point TEXT NOT NULL,
+    source TEXT NOT NULL, first INTEGER NOT NULL, last INTEGER NOT NULL, line TEXT NOT NULL) WITHOUT ROWID;
+"""
+
+_ROW_COLUMNS = (
+    "stream.point, stream.source, plan.id, row.due, row.time, row.clock, row.status, row.cause,"
+    " row.words, row.present, row.sequence"
+)
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
+    """SQLite's refusals as sentences about the journal."""
+    try:
+        yield
+    except sqlite3.DatabaseError as error:
+        raise _translated(path, error) from error
+
+
+def _translated(path: Path, error: sqlite3.DatabaseError) -> StorageError:
+    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+    if code == sqlite3.SQLITE_FULL:
+        return DiskFull(path, f"No space left to write {path}: free some, nothing else is needed.")
+    if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM):
+        return ArchiveDenied(path, f"{path} cannot be opened or written ({error}): check whose folder it is.")
+    if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
+        return ArchiveDamaged(
+            path,
+            f"{path} is damaged ({error}): move the folder {path.parent.name} aside, what is sealed stays.",
+        )
+    return StorageError(path, f"{path} could not be used ({error}).")
+
+
+class Journal:
+    """One connection. Threads may share it; a second process or thread opens its own."""
+
+    def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
+        self.path = path
+        self._connection = connection
+        self._lock = threading.RLock()
+        self._clean_up = ExitStack()
+
+    @classmethod
+    def open(cls, path: Path) -> "Journal":
+        """Open for writing, making it where it is absent. A crash before is repaired by SQLite itself."""
+        with _told(path):
+            connection = sqlite3.connect(
+                path, timeout=_BUSY_S, isolation_level=None, check_same_thread=False, cached_statements=64
+            )
+            journal = cls(path, connection)
+            try:
+                journal._prepare()
+            except BaseException:
+                connection.close()
+                raise
+        return journal
+
+    def _prepare(self) -> None:
+        run = self._connection.execute
+        run("PRAGMA journal_mode = WAL")
+        run("PRAGMA synchronous = FULL")
+        run("PRAGMA fullfsync = ON")
+        run("PRAGMA foreign_keys = ON")
+        with self._transaction():
+            version = run("PRAGMA user_version").fetchone()[0]
+            if version == 0:
+                for statement in _TABLES.strip().split(";\n"):
+                    run(statement)
+                run(f"PRAGMA user_version = {FORMAT}")
+            elif version > FORMAT:
+                raise ArchiveTooNew(
+                    self.path,
+                    f"{self.path} has format {version}, this version knows {FORMAT}: use a newer one.",
+                )
+
+    def close(self) -> None:
+        """Close; the last writer's close folds the write-ahead log into the file."""
+        with self._lock:
+            self._connection.close()
+            self._clean_up.close()
+
+    @contextmanager
+    def _transaction(self) -> Iterator[sqlite3.Connection]:
+        with self._lock, _told(self.path):
+            self._connection.execute("BEGIN IMMEDIATE")
+            try:
+                yield self._connection
+                self._connection.execute("COMMIT")
+            except BaseException:
+                if self._connection.in_transaction:
+                    self._connection.execute("ROLLBACK")
+                raise
+
+    @contextmanager
+    def snapshot(self) -> Iterator[None]:
+        """Everything read inside is of one instant. Keep it short: it holds the write-ahead log long."""
+        with self._lock, _told(self.path):
+            self._connection.execute("BEGIN")
+            try:
+                yield
+            finally:
+                self._connection.execute("ROLLBACK")
+
+    def _all(self, question: str, *values: object) -> list[tuple]:  # type: ignore[type-arg]  # as SQLite gives
+        with self._lock, _told(self.path):
+            return self._connection.execute(question, values).fetchall()
+
+    # plans
+
+    def add_plan(self, text: str) -> str:
+        """Keep a plan's text once; its id is the SHA-256 of the text in UTF-8, as 64 hexadecimal digits."""
+        identity = hashlib.sha256(text.encode()).hexdigest()
+        with self._transaction() as connection:
+            connection.execute("INSERT OR IGNORE INTO plan (id, text) VALUES (?, ?)", (identity, text))
+        return identity
+
+    def plan_text(self, identity: str) -> str:
+        """The text of a plan; KeyError where there is none."""
+        found = self._all("SELECT text FROM plan WHERE id = ?", identity)
+        if not found:
+            raise KeyError(identity)
+        return str(found[0][0])
+
+    def plans(self) -> frozenset[str]:
+        """The ids of all plans kept."""
+        return frozenset(row[0] for row in self._all("SELECT id FROM plan"))
+
+    # sequences
+
+    def next_sequence(self, point: str, source: str) -> int:
+        """The number of the next row, from 1; never one that was given before, cut or not."""
+        return self.last_sequences().get((point, source), 0) + 1
+
+    def last_sequences(self) -> dict[tuple[str, str], int]:
+        """The highest number ever given, per point and source."""
+        rows = self._all("SELECT point, source, last FROM stream")
+        return {(point, source): last for point, source, last in rows}
+
+    def raise_sequences(self, known: Mapping[tuple[str, str], int]) -> None:
+        """Never give a number again that `known` says was used: after the journal was lost."""
+        kept = self.last_sequences()
+        higher = {key: last for key, last in known.items() if last > kept.get(key, 0)}
+        if higher:
+            with self._transaction() as connection:
+                for (point, source), last in higher.items():
+                    _stream(connection, point, source, last)
+
+    # rows
+
+    def append(self, rows: Iterable[Row]) -> None:
+        """Add rows in one transaction: when this returns they survive a power cut; or none was added.
+
+        The plan must have been added, the sequence be given (1 or more) and new.
+        """
+        with self._transaction() as connection:
+            streams: dict[tuple[str, str], tuple[int, int]] = {}
+            plans: dict[str, int] = {}
+            for row in rows:
+                number, last = streams.get((row.point, row.source), (0, 0))
+                if not number:
+                    number = _stream(connection, row.point, row.source, 0)
+                streams[row.point, row.source] = (number, max(last, row.sequence))
+                if row.plan not in plans:
+                    found = connection.execute("SELECT number FROM plan WHERE id = ?", (row.plan,)).fetchone()
+                    if found is None:
+                        raise KeyError(row.plan)
+                    plans[row.plan] = found[0]
+                connection.execute(
+                    "INSERT INTO row VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                    (number, row.sequence, plans[row.plan], row.due, row.time, row.clock, row.status,
+                     row.cause, row.words, row.present),
+                )  # fmt: skip
+            for number, last in streams.values():
+                connection.execute("UPDATE stream SET last = max(last, ?) WHERE number = ?", (last, number))
+
+    def rows(self, point: str, source: str, first: int = 1, last: int = 2**62) -> Iterator[Row]:
+        """Rows by sequence, both ends included; read in pieces, so that memory stays small.
+
+        Between two pieces rows may be sealed and cut: a reader beside a recorder wraps it in `snapshot`.
+        """
+        question = (
+            f"SELECT {_ROW_COLUMNS} FROM row JOIN stream ON stream.number = row.stream"
+            " JOIN plan ON plan.number = row.plan WHERE row.stream ="
+            " (SELECT number FROM stream WHERE point = ? AND source = ?)"
+            " AND row.sequence BETWEEN ? AND ? ORDER BY row.sequence LIMIT ?"
+        )
+        while True:
+            found = self._all(question, point, source, first, last, _CHUNK_ROWS)
+            for values in found:
+                yield Row(*values)
+            if len(found) < _CHUNK_ROWS:
+                return
+            first = found[-1][-1] + 1
+
+    def count(self) -> dict[tuple[str, str], int]:
+        """How many rows wait to be sealed, per point and source; absent where none."""
+        rows = self._all(
+            "SELECT point, source, count(*) FROM row JOIN stream ON number = stream GROUP BY number"
+        )
+        return {(point, source): count for point, source, count in rows}
+
+    def sequences(self, point: str, source: str, first: int, last: int) -> list[int]:
+        """The numbers of the rows held between two numbers, ascending."""
+        found = self._all(
+            "SELECT sequence FROM row WHERE stream = (SELECT number FROM stream WHERE point = ? AND"
+            " source = ?) AND sequence BETWEEN ? AND ? ORDER BY sequence",
+            *(point, source, first, last),
+        )
+        return [values[0] for values in found]
+
+    def stretches(self, before: int | None = None, most_rows: int = MOST_ROWS_A_STRETCH) -> list[Stretch]:
+        """What is to be sealed, in order of sequence; see `Stretch`.
+
+        `before` (ms since 1970 UTC) keeps back a stream's rows from the first one due then or later.
+        Rows of a sealing in hand are left out.
+        """
+        found: list[Stretch] = []
+        in_hand = self.intents()
+        for number, point, source in self._all("SELECT number, point, source FROM stream ORDER BY number"):
+            ours = [(i.first, i.last) for i in in_hand if (i.point, i.source) == (point, source)]
+            open_one: Stretch | None = None
+            for sequence, plan, due in self._heads(number):
+                if before is not None and due >= before:
+                    break
+                if any(first <= sequence <= last for first, last in ours):
+                    continue
+                day = datetime.fromtimestamp(due // DAY_MS * 86_400, UTC).date()
+                if open_one and _goes_on(open_one, plan, day, most_rows):
+                    open_one = _longer(open_one, sequence, due)
+                    continue
+                if open_one:
+                    found.append(open_one)
+                open_one = Stretch(point, source, plan, day, sequence, sequence, 1, due, due)
+            if open_one:
+                found.append(open_one)
+        return found
+
+    def _heads(self, stream: int) -> Iterator[tuple[int, str, int]]:
+        after = 0
+        question = (
+            "SELECT row.sequence, plan.id, row.due FROM row JOIN plan ON plan.number = row.plan"
+            " WHERE stream = ? AND sequence > ? ORDER BY sequence LIMIT ?"
+        )
+        while found := self._all(question, stream, after, _CHUNK_ROWS):
+            yield from found
+            after = found[-1][0]
+
+    # sealing
+
+    def intents(self) -> list[Intent]:
+        """Sealings in hand, oldest rows first."""
+        rows = self._all(
+            "SELECT file, aside, sha256, point, source, first, last, line FROM intent"
+            " ORDER BY point, source, first"
+        )
+        return [Intent(*values) for values in rows]
+
+    def add_intent(self, intent: Intent) -> None:
+        """Say what is about to be renamed, told and cut."""
+        with self._transaction() as connection:
+            connection.execute(
+                "INSERT INTO intent VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                (intent.file, intent.aside, intent.sha256, intent.point, intent.source, intent.first,
+                 intent.last, intent.line),
+            )  # fmt: skip
+
+    def drop_intent(self, intent: Intent) -> None:
+        """The sealing did not happen; its rows stay."""
+        with self._transaction() as connection:
+            connection.execute("DELETE FROM intent WHERE file = ?", (intent.file,))
+
+    def cut(self, intent: Intent) -> None:
+        """Drop the rows that the sealed file holds, and the intent, in one transaction."""
+        with self._transaction() as connection:
+            number = _stream(connection, intent.point, intent.source, intent.last)
+            connection.execute(
+                "DELETE FROM row WHERE stream = ? AND sequence BETWEEN ? AND ?",
+                (number, intent.first, intent.last),
+            )
+            connection.execute("DELETE FROM intent WHERE file = ?", (intent.file,))
+
+    def check(self) -> list[str]:
+        """What SQLite's own check finds wrong with the file; empty where nothing."""
+        return [str(row[0]) for row in self._all("PRAGMA quick_check") if row[0] != "ok"]
+
+
+def _goes_on(stretch: Stretch, plan: str, day: date, most_rows: int) -> bool:
+    return stretch.plan == plan and stretch.date == day and stretch.rows < most_rows
+
+
+def _longer(stretch: Stretch, sequence: int, due: int) -> Stretch:
+    return Stretch(stretch.point, stretch.source, stretch.plan, stretch.date, stretch.first, sequence,
+                   stretch.rows + 1, stretch.first_due, due)  # fmt: skip
+
+
+def _stream(connection: sqlite3.Connection, point: str, source: str, last: int) -> int:
+    """The number of a point and source, made where new; its highest sequence is at least `last`."""
+    connection.execute(
+        "INSERT INTO stream (point, source, last) VALUES (?, ?, ?)"
+        " ON CONFLICT (point, source) DO UPDATE SET last = max(last, excluded.last)",
+        (point, source, last),
+    )
+    found = connection.execute("SELECT number FROM stream WHERE point = ? AND source = ?", (point, source))
+    return int(found.fetchone()[0])
+
+
+def read_only(path: Path) -> Journal | None:
+    """Open beside a running recorder, or in a copy that cannot be written; None where there is no journal.
+
+    A read-only folder in which a write-ahead log lies without its recorder is read from a private copy,
+    because SQLite needs a file beside it that it could not make there.
+    """
+    if not path.is_file():
+        return None
+    journal = _connected(path, "mode=ro")
+    if journal is not None:
+        return journal
+    log = path.with_name(path.name + "-wal")
+    if not log.exists() or log.stat().st_size == 0:
+        journal = _connected(path, "immutable=1")
+        if journal is not None:
+            return journal
+    with ExitStack() as stack, _told(path):
+        folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
+        for name in (path.name, log.name):
+            if path.with_name(name).exists():
+                copyfile(path.with_name(name), folder / name)
+        connection = sqlite3.connect(folder / path.name, isolation_level=None, check_same_thread=False)
+        copied = Journal(path, connection)
+        connection.execute("SELECT count(*) FROM stream")
+        copied._clean_up = stack.pop_all()
+    return copied
+
+
+def _connected(path: Path, option: str) -> Journal | None:
+    """A connection that may only read and has proven that it can, else None; damage is raised."""
+    connection = sqlite3.connect(
+        f"file:{quote(str(path.absolute()))}?{option}", uri=True, timeout=_BUSY_S, isolation_level=None,
+        check_same_thread=False,
+    )  # fmt: skip
+    try:
+        connection.execute("SELECT count(*) FROM stream").fetchone()
+    except sqlite3.DatabaseError as error:
+        connection.close()
+        told = _translated(path, error)
+        if isinstance(told, ArchiveDenied):
+            return None
+        raise told from error
+    return Journal(path, connection)

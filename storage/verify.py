@@ -1,0 +1,268 @@
+"""Proof that an archive is as it was written, for anyone who has the folder; it changes nothing.
+
+Full: every byte of every sealed file against the ledger's SHA-256, its columns, row count and order of
+sequence, the ledger's chain, its end against `journal/tail.json`, nothing added below `rows/`, the
+journal's own structure. Quick: the same without reading the files' rows: sizes, footers, ledger.
+
+A recorder may be at work meanwhile: what is there is listed first, the sealings in hand next, the ledger
+last, so that a file that is just being sealed is found in one of the two.
+"""
+
+import hashlib
+from collections.abc import Iterator, Sequence
+from contextlib import closing
+from dataclasses import dataclass, field
+from enum import Enum
+from pathlib import Path
+from typing import Any
+
+from storage import ledger, lock
+from storage.archive import layout
+from storage.archive.columns import clashes, column_types, digest
+from storage.archive.files import Inventory, SealedFile, inventory
+from storage.errors import ArchiveAbsent, StorageError
+from storage.journal import Intent, read_only
+
+_PIECE = 1 << 20
+
+
+class Depth(Enum):
+    """How much is read."""
+
+    FULL = "full"
+    QUICK = "quick"
+
+
+@dataclass(frozen=True)
+class Fault:
+    """`file` relative to the archive, with /; `fault` completes a sentence that begins with it."""
+
+    file: str
+    fault: str
+
+
+@dataclass(frozen=True)
+class Verification:
+    """What was found. `notes` are no faults: what could not be checked, or is being finished."""
+
+    files: int
+    rows: int
+    ledger: ledger.Tail
+    faults: tuple[Fault, ...]
+    notes: tuple[str, ...] = ()
+
+    def as_json(self) -> dict[str, Any]:
+        """As `archive verify --json` prints it."""
+        return {
+            "files": self.files,
+            "rows": self.rows,
+            "ledger": {"n": self.ledger.n, "hash": self.ledger.hash},
+            "faults": [{"file": fault.file, "fault": fault.fault} for fault in self.faults],
+        }
+
+
+@dataclass
+class _Findings:
+    faults: list[Fault] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    def fault(self, file: str, text: str) -> None:
+        self.faults.append(Fault(file, text))
+
+
+def verify_archive(root: Path, depth: Depth = Depth.FULL) -> Verification:
+    """Check an archive. Faults are found, not raised; only where there is no archive ArchiveAbsent is."""
+    if not layout.is_archive(root) and not (root / layout.ROWS).is_dir():
+        raise ArchiveAbsent(
+            root, f"{root} holds no archive: there is no {ledger.LEDGER} and no {layout.ROWS}/."
+        )
+    findings = _Findings()
+    held = lock.is_held(root / layout.LOCK)
+    there = layout.files_below(root / layout.ROWS)
+    intents = _journal(root, depth, findings)
+    tail = _tail(root, findings)
+    reading = ledger.read_file(root / ledger.LEDGER)
+    _ledger(reading, tail, held, findings)
+    found = inventory(reading.lines)
+    _added(root, there, found, intents, findings)
+    known: dict[tuple[str, str], dict[str, str]] = {}
+    for file in found.live.values():
+        columns = known.setdefault((file.point, file.source), {})
+        for text in _checked(root, file, depth, columns):
+            findings.fault(file.file, text)
+    _ranges(found, findings)
+    _superseded(root, found, depth, findings)
+    return Verification(
+        files=len(found.live),
+        rows=sum(file.rows for file in found.live.values()),
+        ledger=reading.tail,
+        faults=tuple(findings.faults),
+        notes=tuple(findings.notes),
+    )
+
+
+def verify_file(path: Path, sha256: str | None = None) -> list[str]:
+    """Faults of one sealed file that can be found from it alone, and against a SHA-256 if one is given."""
+    faults = []
+    try:
+        if sha256 is not None and _hash(path) != sha256:
+            faults.append("has other bytes than its SHA-256 says")
+    except OSError as error:
+        return [f"cannot be read ({error.strerror})"]
+    return faults + _footer(path, None, Depth.FULL, {})
+
+
+def _tail(root: Path, findings: _Findings) -> ledger.Tail | None:
+    try:
+        tail = ledger.read_tail(root / ledger.TAIL)
+    except StorageError:
+        findings.fault(ledger.TAIL, "is not as it was written")
+        return None
+    if tail is None:
+        findings.notes.append(f"{ledger.TAIL} is not there: lines cut off the ledger's end cannot be found")
+    return tail
+
+
+def _ledger(
+    reading: ledger.Reading,
+    tail: ledger.Tail | None,
+    held: bool,  # noqa: FBT001  (an observation handed on)
+    findings: _Findings,
+) -> None:
+    for fault in reading.faults:
+        findings.fault(ledger.LEDGER, fault)
+    against = None if tail is None else ledger.against_tail(reading, tail)
+    if against is not None:
+        findings.fault(ledger.LEDGER, against)
+    if reading.torn and not held:
+        findings.notes.append(
+            f"{ledger.LEDGER} ends in a part of a line, as a crash leaves it; the next recording heals it"
+        )
+
+
+def _journal(root: Path, depth: Depth, findings: _Findings) -> list[Intent]:
+    path = root / layout.JOURNAL_FILE
+    try:
+        journal = read_only(path)
+        if journal is None:
+            findings.notes.append(f"{layout.JOURNAL_FILE} is not there: rows not sealed are not in this copy")
+            return []
+        with closing(journal):
+            if depth is Depth.FULL:
+                for fault in journal.check():
+                    findings.fault(layout.JOURNAL_FILE, f"is damaged: {fault}")
+            return journal.intents()
+    except StorageError as error:
+        findings.fault(layout.JOURNAL_FILE, f"cannot be read: {error}")
+        return []
+
+
+def _added(
+    root: Path, there: Sequence[Path], found: Inventory, intents: Sequence[Intent], findings: _Findings
+) -> None:
+    """Files below rows/ that the ledger does not know; one that is being sealed is a note."""
+    in_hand = {intent.file: intent for intent in intents}
+    for path in there:
+        name = path.relative_to(root).as_posix()
+        if name in found.live:
+            continue
+        if name in found.superseded and not path.exists():
+            continue
+        intent = in_hand.get(name)
+        try:
+            if intent is not None and _hash(path) == intent.sha256:
+                findings.notes.append(
+                    f"{name} is being sealed; a crash there is finished at the next opening"
+                )
+                continue
+        except OSError:
+            pass
+        was = "was replaced" if name in found.superseded else "is unknown to the ledger"
+        findings.fault(name, f"is below {layout.ROWS}/ but {was}")
+
+
+def _checked(root: Path, file: SealedFile, depth: Depth, known: dict[str, str]) -> Iterator[str]:
+    """Faults of a live file."""
+    path = root / file.file
+    try:
+        size = path.stat().st_size
+        if size != file.bytes:
+            yield f"has {size} bytes, {file.bytes} were written"
+        elif depth is Depth.FULL and _hash(path) != file.sha256:
+            yield "has other bytes than were written"
+    except FileNotFoundError:
+        yield "is missing"
+        return
+    except OSError as error:
+        yield f"cannot be read ({error.strerror})"
+        return
+    yield from _footer(path, file, depth, known)
+
+
+def _footer(path: Path, file: SealedFile | None, depth: Depth, known: dict[str, str]) -> list[str]:
+    """Faults of a file's footer, columns, and, in full depth, of the order of its rows."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    from storage.archive import parquet
+
+    faults: list[str] = []
+    try:
+        with pq.ParquetFile(path) as opened:
+            rows = opened.metadata.num_rows
+            columns = column_types(opened.schema_arrow)
+            sequence = opened.read(columns=["sequence"]) if depth is Depth.FULL else None
+            if depth is Depth.FULL and file is None:
+                opened.read()
+    except (pa.ArrowException, OSError, ValueError) as error:
+        return [f"cannot be opened as Parquet ({str(error).splitlines()[0]})"]
+    if sequence is not None and not parquet.ascending(sequence):
+        faults.append("has rows that are not in order of sequence")
+    elif sequence is not None and file is not None:
+        ends = (sequence["sequence"][0].as_py(), sequence["sequence"][-1].as_py())
+        if ends != (file.first_sequence, file.last_sequence):
+            faults.append(f"goes from sequence {ends[0]} to {ends[1]}, the ledger knows another span")
+    if file is not None and rows != file.rows:
+        faults.append(f"has {rows} rows, {file.rows} were written")
+    if file is not None and digest(columns) != file.schema:
+        faults.append("has other columns than were written")
+    for clash in clashes([known], columns):
+        faults.append(f"has column {clash.name} as {clash.wanted}, files before it as {clash.kept}")
+    for name, kind in columns.items():
+        known.setdefault(name, kind)
+    return faults
+
+
+def _ranges(found: Inventory, findings: _Findings) -> None:
+    """No row twice: the sequence spans of a point's live files must not meet."""
+    for point, source in sorted({(file.point, file.source) for file in found.live.values()}):
+        last = 0
+        for file in found.of(point, source):
+            if file.first_sequence <= last:
+                findings.fault(
+                    file.file, f"holds sequence {file.first_sequence}, which another file holds too"
+                )
+            last = max(last, file.last_sequence)
+
+
+def _superseded(root: Path, found: Inventory, depth: Depth, findings: _Findings) -> None:
+    """Replaced files that were kept must be unchanged; that some were deleted is told."""
+    absent = 0
+    for file in found.superseded.values():
+        name = f"{layout.SUPERSEDED}/{file.file.removeprefix(f'{layout.ROWS}/')}"
+        path = root / name
+        if not path.exists():
+            absent += 1
+        elif path.stat().st_size != file.bytes or (depth is Depth.FULL and _hash(path) != file.sha256):
+            findings.fault(name, "has other bytes than were written")
+    if absent:
+        findings.notes.append(f"{absent} replaced files are no longer in {layout.SUPERSEDED}/")
+
+
+def _hash(path: Path) -> str:
+    """SHA-256 of a file, read in pieces."""
+    digest_ = hashlib.sha256()
+    with path.open("rb") as stream:
+        while piece := stream.read(_PIECE):
+            digest_.update(piece)
+    return digest_.hexdigest()
