@@ -1,0 +1,17 @@
+"""What a user of the simulators is told when something cannot be had. Every text is a sentence."""
+
+
+class SimulatorError(Exception):
+    """Root of the errors raised in `simulators`; never raised itself."""
+
+
+class WrongValues(SimulatorError):  # noqa: N818  (named for what the user sees)
+    """A file of values to replay is not as it must be; the text begins with file:line."""
+
+
+class NoSuchEnd(SimulatorError):  # noqa: N818
+    """The port, link or TCP address that a line should have is not to be had."""
+
+
+class NotSimulated(SimulatorError):  # noqa: N818
+    """The map leaves open something that a simulated meter needs, such as its unit address."""

@@ -1,0 +1,18 @@
+"""Where simulated values come from: a plant with a known truth, or a table that is played back."""
+
+from simulators.plant.air import AirPlant, Shift, Truth
+from simulators.plant.replay import ReplayedValues, read_values
+from simulators.plant.signals import PlantValues
+from simulators.plant.source import Moment, Quantity, Source
+
+__all__ = [
+    "AirPlant",
+    "Moment",
+    "PlantValues",
+    "Quantity",
+    "ReplayedValues",
+    "Shift",
+    "Source",
+    "Truth",
+    "read_values",
+]

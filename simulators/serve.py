@@ -1,0 +1,89 @@
+"""What stands behind `pipeledger simulate`: one simulated meter on its own port, until told to stop."""
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from protocols.modbus.timing import SerialFormat
+from protocols.register_map.model import RegisterMap
+from simulators.device import SimulatedMeter
+from simulators.errors import NoSuchEnd, WrongValues
+from simulators.line import UNPACED, End, LineStats, Pace, PtyEnd, SimulatedLine, TcpEnd
+from simulators.plant import PlantValues, Source, read_values
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """How the meter is offered.
+
+    A pseudo-terminal, with `link` leading to it, or `tcp` as HOST:PORT (port 0: any free one). `baud_rate`
+    [bit/s] paces the line with the map's parity and stop bits (8E1 where it gives none); without it replies
+    come at once. `turnaround` [s] is the meter's own, on a paced line. `values`: a table to replay.
+    """
+
+    link: Path | None = None
+    tcp: str | None = None
+    unit_address: int | None = None
+    baud_rate: int | None = None
+    turnaround: float = 0.005
+    values: Path | None = None
+
+
+def run(
+    register_map: RegisterMap,
+    offer: Offer,
+    *,
+    ready: Callable[[str], None],
+    stop: threading.Event,
+) -> LineStats:
+    """Serve until `stop` is set or the user interrupts; what the line has seen.
+
+    `ready` is called once with the port's name, when it can be opened. Prints nothing. Raises SimulatorError
+    (WrongValues, NoSuchEnd, NotSimulated) and RequestError (a baud rate below 1) before `ready` is called.
+    """
+    meter = SimulatedMeter(
+        register_map, source=_source(register_map, offer.values), unit_address=offer.unit_address
+    )
+    pace = UNPACED if offer.baud_rate is None else pace_of(register_map, offer.baud_rate, offer.turnaround)
+    with SimulatedLine([meter], end=_end(offer), pace=pace) as line:
+        try:
+            ready(line.port)
+            stop.wait()
+        except KeyboardInterrupt:
+            pass  # the usual way to end it
+        return line.stats
+
+
+def pace_of(register_map: RegisterMap, baud_rate: int, turnaround: float = 0.005) -> Pace:
+    """The pace of a line at `baud_rate` [bit/s] with the characters of the map's serial settings."""
+    serial = register_map.serial
+    settings = SerialFormat(
+        baud_rate,
+        parity=serial.parity or "even",
+        data_bits=serial.data_bits or 8,
+        stop_bits=serial.stop_bits or 1,
+    )
+    return Pace.of(settings, turnaround)
+
+
+def _source(register_map: RegisterMap, values: Path | None) -> Source:
+    plant = PlantValues()
+    if values is None:
+        return plant
+    try:
+        data = values.read_bytes()
+    except OSError as error:
+        raise WrongValues(f"{values}: This file cannot be read ({error.strerror}).") from error
+    return read_values(data, str(values), register_map, plant)
+
+
+def _end(offer: Offer) -> End:
+    if offer.tcp is None:
+        return PtyEnd(offer.link)
+    if offer.link is not None:
+        raise NoSuchEnd("A TCP port has no link; give either --link or --tcp.")
+    host, colon, number = offer.tcp.rpartition(":")
+    if not colon or not number.isascii() or not number.isdigit() or int(number) > 65535:
+        raise NoSuchEnd(f"--tcp wants HOST:PORT with a port from 0 to 65535, not '{offer.tcp}'.")
+    return TcpEnd(host.strip("[]") or "localhost", int(number))
