@@ -1,0 +1,118 @@
+"""Where values lie among each other: overlaps, and whether the parts of a value fit into one read."""
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from protocols.modbus.tables import Table
+from protocols.register_map import grammar as g
+from protocols.register_map.build.numbers import Built
+from protocols.register_map.document import Node
+from protocols.register_map.faults import Report
+from protocols.register_map.forms import Entries
+from protocols.register_map.model import Number, Wire
+
+Addresses = Mapping[Table, frozenset[int]]
+
+
+def check_overlaps(values: Sequence[Built], report: Report) -> None:
+    """Two values on one register: a fault, or a warning where both start at the same one."""
+    first: dict[tuple[Table, int], tuple[Number, str, bool]] = {}
+    for built, number, entries, is_main in _numbers(values):
+        told = False
+        for address in range(number.address, number.address + number.addresses):
+            place = (_table(number), address)
+            other = first.setdefault(place, (number, built.value.name, is_main))
+            if told or (other[1] == built.value.name and other[0] == number):
+                continue
+            told = _tell_overlap(number, entries, other, address, report, is_main=is_main)
+
+
+def _tell_overlap(
+    number: Number,
+    entries: Entries,
+    other: tuple[Number, str, bool],
+    address: int,
+    report: Report,
+    *,
+    is_main: bool,
+) -> bool:
+    held, name, held_is_main = other
+    node = entries.at(g.TABLES[_table(number)])
+    at = f"{number.table} register at address {address}"
+    if held.address != number.address:
+        report.fault(
+            node,
+            f"overlaps '{name}': both use the {at}, but '{name}' ({held.kind}) starts at {held.address} "
+            f"and this ({number.kind}) at {number.address}; check the addresses and types",
+        )
+    elif is_main and held_is_main:
+        report.warn(node, f"reads the same registers as '{name}', from address {address} on")
+    elif held.kind is not number.kind:
+        report.warn(node, f"'{name}' reads the {at} as {held.kind}, this as {number.kind}")
+    return True
+
+
+def _numbers(values: Iterable[Built]) -> Iterable[tuple[Built, Number, Entries, bool]]:
+    for built in values:
+        for index, (number, entries) in enumerate(built.parts):
+            yield built, number, entries, index == 0
+        for number, entries in built.told:
+            yield built, number, entries, False
+
+
+def _table(number: Number) -> Table:
+    assert number.table is not None
+    return number.table
+
+
+def listed(values: Iterable[Built]) -> Addresses:
+    """Every address the map speaks of; a read may span them for nothing."""
+    found: dict[Table, set[int]] = {table: set() for table in Table}
+    for _, number, _, _ in _numbers(values):
+        found[_table(number)].update(range(number.address, number.address + number.addresses))
+    return {table: frozenset(addresses) for table, addresses in found.items()}
+
+
+def check_reach(built: Built, wire: Wire, spoken_of: Addresses, report: Report) -> None:
+    """One read must hold each part alone, and all parts together unless the map says `parts: apart`."""
+    for number, entries in (*built.parts, *built.told):
+        most = wire.registers_per_read
+        if not _table(number).of_bits and number.words > most:
+            node: Node = entries.at(g.REGISTERS if entries.has(g.REGISTERS) else g.TYPE)
+            report.fault(
+                node,
+                f"{number.kind} is {number.words} registers wide, but registers_per_read is {most}; "
+                "no read can hold it",
+            )
+            return
+    if built.value.apart:
+        if len(built.parts) == 1:
+            report.fault(
+                built.entries.at(g.PARTS), "parts: apart, but the value has one part only; take the key out"
+            )
+        return
+    why = _apart([number for number, _ in built.parts], wire, spoken_of)
+    if why:
+        report.fault(
+            built.name,
+            f"the parts of '{built.value.name}' cannot come from one read: {why}; "
+            "if the meter has them so, say `parts: apart`",
+        )
+
+
+def _apart(parts: Sequence[Number], wire: Wire, spoken_of: Addresses) -> str:
+    """Why parts cannot come from one read, or nothing."""
+    tables = sorted({_table(part).value for part in parts})
+    if len(tables) > 1:
+        return f"they lie in different tables ({' and '.join(tables)})"
+    first = min(part.address for part in parts)
+    end = max(part.address + part.addresses for part in parts)
+    each = max(part.words // part.addresses for part in parts)
+    if (end - first) * each > wire.registers_per_read and not _table(parts[0]).of_bits:
+        return (
+            f"from {first} to {end - 1} they span {(end - first) * each} registers, and "
+            f"registers_per_read is {wire.registers_per_read}"
+        )
+    unlisted = sum(1 for address in range(first, end) if address not in spoken_of[_table(parts[0])])
+    if unlisted > wire.bridge:
+        return f"{unlisted} unlisted registers lie between them, and bridge is {wire.bridge}"
+    return ""

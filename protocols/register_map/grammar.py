@@ -1,0 +1,308 @@
+"""The keys of a register map, what each takes and means: source of the checker and of the JSON Schema."""
+
+import re
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import StrEnum
+
+from protocols.modbus.tables import Table
+from protocols.register_map.document import Mapping, Node, Scalar
+from protocols.register_map.faults import Report, quoted
+from protocols.register_map.forms import (
+    Choice,
+    Duration,
+    Entries,
+    Exact,
+    Flag,
+    Form,
+    Integer,
+    Key,
+    Keys,
+    ListOf,
+    Named,
+    Numbered,
+    Schema,
+    Shape,
+    Text,
+    document_schema,
+)
+from protocols.register_map.forms.base import kind_of, refuse
+from protocols.register_map.model import Kind, Order
+from protocols.units import Dimension, quantity_of
+
+#: 65,536 addresses a table, and six digits where a table digit is printed before them.
+HIGHEST_PRINTED = 465_536
+HIGHEST_ADDRESS = 65_535
+
+
+class Numbering(StrEnum):
+    """How the manual counts registers."""
+
+    FROM_0 = "from 0"
+    FROM_1 = "from 1"
+    TABLE_DIGIT = "table digit"
+    FROM_0_LARGE = "from 0, large numbers meant"
+
+
+#: Names that a row of the archive uses for itself.
+RESERVED = (
+    "point", "source", "date", "sequence", "due", "time", "clock", "status", "session", "record",
+    "meter_time", "time_flag",
+)  # fmt: skip
+NAME_PATTERN = "[a-z][a-z0-9_]{0,39}"
+_NAME = re.compile(NAME_PATTERN + r"\Z")
+
+#: Departures from the standard that can be accepted by name.
+TOLERATED: tuple[str, ...] = ()
+
+CALENDAR_WORDS = ("year", "month", "day", "weekday", "hour", "minute", "second", "none")
+PRINCIPLES = (
+    "thermal", "vortex", "turbine", "ultrasonic", "differential pressure", "coriolis", "magnetic", "other",
+)  # fmt: skip
+KINDS = tuple(kind.value for kind in Kind if kind is not Kind.BIT)
+
+
+def wrong_name(name: str) -> str:
+    """What is wrong with a name of a setting or an identity entry, or nothing."""
+    if _NAME.match(name):
+        return ""
+    return f"{quoted(name)} is no name: a to z, 0 to 9 and _, a letter first, at most 40 characters"
+
+
+def wrong_reading_name(name: str) -> str:
+    """What is wrong with the name of a reading, which becomes a column of the archive, or nothing."""
+    if not _NAME.match(name):
+        return wrong_name(name)
+    if name in RESERVED:
+        return f"'{name}' is a column of every row already; choose another"
+    if name.startswith("raw_"):
+        return f"'{name}' begins with raw_, which names the registers themselves; choose another"
+    for ending in ("_flag", "_unit"):
+        if name.endswith(ending):
+            return f"'{name}' ends with {ending}, which names the column beside a reading; choose another"
+    return ""
+
+
+def _condition(dimension: Dimension) -> Text:
+    """A fixed reference condition, as text."""
+    example = "20 degC" if dimension is Dimension.TEMPERATURE else "1 bar"
+
+    def check(text: str) -> str:
+        found = quantity_of(text)
+        if isinstance(found, str):
+            return found
+        if found.unit.dimension is not dimension:
+            return f"'{found.unit.word}' is no unit of {dimension}; write such as {example}"
+        if found.gauge:
+            return "a reference pressure is absolute: write such as 1.01325 bar(a)"
+        return ""
+
+    return Text(60, wanted=f"write such as {example}", check=check)
+
+
+ORDERS = Choice(tuple(Order), "order")
+_WORD = Text(60, wanted="write a word or a few")
+
+# one number: where it lies and how its words are read
+COIL = Key("coil", Integer(0, HIGHEST_PRINTED), "number of a coil", 3)
+DISCRETE = Key("discrete", Integer(0, HIGHEST_PRINTED), "number of a discrete input", 3)
+INPUT = Key("input", Integer(0, HIGHEST_PRINTED), "number of the first input register", 16)
+HOLDING = Key("holding", Integer(0, HIGHEST_PRINTED), "number of the first holding register", 30)
+TABLES = {Table.COIL: COIL, Table.DISCRETE: DISCRETE, Table.INPUT: INPUT, Table.HOLDING: HOLDING}
+TYPE = Key("type", Choice(KINDS, "type"), "how the words are read; not for coils and discretes", "float32")
+REGISTERS = Key("registers", Integer(1, 125), "length of a text in 16-bit words", 6)
+WORD_ORDER = Key(
+    "word_order", ORDERS, "which word of a value over several registers comes first", "high first"
+)
+BYTE_ORDER = Key("byte_order", ORDERS, "which byte of a register comes first", "high first")
+BYTES_PER_REGISTER = Key(
+    "bytes_per_register", Choice(("2", "4"), "width"), "4 where the meter keeps 32 bits behind one address", 4
+)
+SCALE = Key("scale", Exact(), "what the raw number is multiplied by, exact", 0.1)
+OFFSET = Key("offset", Exact(), "what is added after scaling", -40)
+_PLACE = (COIL, DISCRETE, INPUT, HOLDING, TYPE, WORD_ORDER, BYTE_ORDER, BYTES_PER_REGISTER)
+_TABLE_NAMES = tuple(key.name for key in TABLES.values())
+INTEGER_PART = Keys(_PLACE, "integer_part", "the register", _TABLE_NAMES)
+PART = Keys((*_PLACE, SCALE, OFFSET), "part", "the part", _TABLE_NAMES)
+
+# what the number means
+TOLD_UNIT_TEXT = Key("unit", _WORD, "unit of the told condition", "degC", required=True)
+TOLD_CONDITION = Keys(
+    (*_PLACE, SCALE, OFFSET, TOLD_UNIT_TEXT), "told_condition", "the told condition", _TABLE_NAMES
+)
+TEMPERATURE = Key(
+    "temperature", Shape(scalar=_condition(Dimension.TEMPERATURE), mapping=TOLD_CONDITION),
+    "reference temperature: fixed, or the register that tells it", "20 degC", required=True,
+)  # fmt: skip
+PRESSURE = Key(
+    "pressure", Shape(scalar=_condition(Dimension.PRESSURE), mapping=TOLD_CONDITION),
+    "reference pressure, absolute: fixed, or the register that tells it", "1 bar", required=True,
+)  # fmt: skip
+CONDITIONS = Keys((TEMPERATURE, PRESSURE), "reference", "the reference")
+REFERENCE = Key(
+    "reference",
+    Shape(scalar=Text(60, f"as {NAME_PATTERN}", "write `as NAME` or both conditions"), mapping=CONDITIONS),
+    "temperature and pressure a volume is referred to", "as flow",
+)  # fmt: skip
+CODE_UNIT = Key("unit", _WORD, "the unit this number means", "m3/h", required=True)
+CODE = Keys((CODE_UNIT, REFERENCE), "unit_code", "the code")
+UNIT_CODES = Key(
+    "codes", Numbered(Shape(scalar=_WORD, mapping=CODE), -(2**31), 2**32 - 1), "the unit each number means",
+    {"0": "m3/h", "1": "l/min"}, required=True,
+)  # fmt: skip
+TOLD_UNIT = Keys((*_PLACE, UNIT_CODES), "told_unit", "the unit", _TABLE_NAMES)
+UNIT = Key("unit", Shape(scalar=_WORD, mapping=TOLD_UNIT), "unit of the value; 1 for a plain number", "m3/h")
+PLUS = Key(
+    "plus",
+    ListOf(PART, 1, 8),
+    "further parts that are added",
+    [{"input": 12, "type": "uint16", "scale": 0.001}],
+)
+TIMES_TEN_TO = Key(
+    "times_ten_to",
+    INTEGER_PART,
+    "register with a decimal exponent, -10 to 10",
+    {"input": 13, "type": "int16"},
+)
+PARTS = Key("parts", Choice(("apart",), "way to read"), "the parts cannot come from one read", "apart")
+CODES = Key(
+    "codes",
+    Numbered(_WORD, -(2**63), 2**64 - 1),
+    "the word each number means",
+    {"0": "idle", "1": "recording"},
+)
+BITS = Key(
+    "bits", Numbered(_WORD, 0, 63), "the word each bit means; bit 0 is the lowest", {"0": "sensor fault"}
+)
+NOT_AVAILABLE = Key(
+    "not_available", ListOf(Text(80, wanted="write a raw number or words such as '7F7F FFFF'"), 1, 20),
+    "raw values that mean no reading: numbers before scaling, or register words as hex text", [65535],
+)  # fmt: skip
+RANGE = Key("range", ListOf(Exact(), 2, 2), "valid span; outside is flagged, never dropped", [0.4, 160])
+QUANTITY = Key("quantity", _WORD, "what is measured", "volume flow")
+BASIS = Key(
+    "basis", Choice(("actual", "reference"), "basis"), "conditions a velocity or flow is told at", "reference"
+)
+GAUGE = Key("gauge", Flag(), "the pressure is above the surrounding air", example=True)
+ROLLS_OVER_AT = Key(
+    "rolls_over_at", Exact(Decimal("1e-6")), "the total that shows as 0 again, in its unit", 10**9
+)
+TOTALISER = Key(
+    "totaliser", Shape(scalar=Flag(), mapping=Keys((ROLLS_OVER_AT,), "totaliser", "the totaliser")),
+    "the value is a running total", {"rolls_over_at": 10**9},
+)  # fmt: skip
+LAYOUT = Key(
+    "layout", ListOf(Text(30, "[a-z]+/[a-z]+", "write such as minute/second, high byte first"), 1, 8),
+    "what the two bytes of each register of a calendar hold", ["minute/second", "day/hour", "year/month"],
+)  # fmt: skip
+CODING = Key("coding", Choice(("bcd", "binary"), "coding"), "how a calendar writes its numbers", "bcd")
+STEPS = Key("steps", ListOf(Exact(), 1, 200), "the only values a setting takes", [1, 2, 10])
+WRITE = Key("write", Choice(("allowed",), "permission"), "the setting may be written", "allowed")
+_VALUE = (
+    *_PLACE, SCALE, OFFSET, REGISTERS, UNIT, PLUS, TIMES_TEN_TO, PARTS, CODES, BITS, NOT_AVAILABLE, RANGE,
+    QUANTITY, BASIS, REFERENCE, GAUGE, TOTALISER, LAYOUT, CODING,
+)  # fmt: skip
+Section = dict[str, tuple[Scalar, Entries]]
+READING = Keys(_VALUE, "reading", "the reading", _TABLE_NAMES)
+SETTING = Keys((*_VALUE, STEPS, WRITE), "setting", "the setting", _TABLE_NAMES)
+IDENTITY_ENTRY = Keys(_VALUE, "identity_entry", "the identity entry", _TABLE_NAMES)
+
+# the meter and its line
+BAUD_RATE = Key("baud_rate", Integer(300, 4_000_000), "bits a second", 9600)
+PARITY = Key("parity", Choice(("none", "even", "odd"), "parity"), "parity of each character", "even")
+DATA_BITS = Key("data_bits", Choice(("8",), "length"), "Modbus RTU sends 8 data bits", 8)
+STOP_BITS = Key("stop_bits", Choice(("1", "2"), "count"), "stop bits of each character", 1)
+UNIT_ADDRESS = Key("unit_address", Integer(1, 247), "Modbus address of the meter", 12)
+SERIAL = Key(
+    "serial", Keys((BAUD_RATE, PARITY, DATA_BITS, STOP_BITS, UNIT_ADDRESS), "serial", "serial"),
+    "factory settings of the meter's line; a point may override them",
+    {"baud_rate": 9600, "unit_address": 12},
+)  # fmt: skip
+NUMBERING = Key(
+    "numbering", Choice(tuple(Numbering), "numbering"), "how register numbers are counted here", "from 0"
+)
+REGISTERS_PER_READ = Key(
+    "registers_per_read", Integer(1, 125), "most registers the meter answers at once", 48
+)
+REGISTERS_PER_FILE_READ = Key(
+    "registers_per_file_read", Integer(1, 121), "most registers of a file the meter answers at once", 121
+)
+BRIDGE = Key("bridge", Integer(0, 124), "unlisted registers that one read may span; 0 = never", 4)
+_MINUTE = Duration(longest=Decimal(60))
+REPLY_WITHIN = Key(
+    "reply_within",
+    Duration(Decimal("0.001"), Decimal(60)),
+    "longest time to the first byte of a reply",
+    "300 ms",
+)
+LATE_WITHIN = Key("late_within", _MINUTE, "listening for a late reply after that", "1 s")
+PAUSE = Key("pause", _MINUTE, "rest the meter needs before the next request", "0 ms")
+AFTER_OPEN = Key("after_open", _MINUTE, "rest after the port was opened", "0 ms")
+WRITE_WITH = Key("write_with", Choice(("6", "16"), "function"), "Modbus function that writes registers", 16)
+TOLERATE = Key(
+    "tolerate", ListOf(Text(60), 0, 20), "departures from the standard to accept, each by name", []
+)
+WIRE = Key(
+    "wire",
+    Keys(
+        (
+            NUMBERING, WORD_ORDER, BYTE_ORDER, BYTES_PER_REGISTER, REGISTERS_PER_READ,
+            REGISTERS_PER_FILE_READ, BRIDGE, REPLY_WITHIN, LATE_WITHIN, PAUSE, AFTER_OPEN, WRITE_WITH,
+            TOLERATE,
+        ),
+        "wire", "wire",
+    ),
+    "what this meter can stand", {"numbering": "from 0", "registers_per_read": 48},
+)  # fmt: skip
+
+# the whole map
+FORMAT = Key("register_map", Choice(("1",), "format version"), "format version of the file", 1, required=True)
+METER = Key("meter", Text(), "name of the meter", "Example insertion meter", required=True)
+MAP_VERSION = Key("map_version", Text(40), "version of this map", 3)
+_MANUAL = Keys(
+    (
+        Key("title", Text(), "title of the manual"),
+        Key("revision", Text(), "its revision"),
+        Key("page", Text(), "page of the register table"),
+    ),
+    "manual", "manual",
+)  # fmt: skip
+MANUAL = Key(
+    "manual", Shape(scalar=Text(), mapping=_MANUAL), "where the numbers come from", {"title": "…", "page": 41}
+)
+FLUID = Key("fluid", Text(), "what flows", "compressed air")
+PRINCIPLE = Key("principle", Choice(PRINCIPLES, "principle"), "how the meter measures", "thermal")
+READINGS = Key("readings", Named(READING, NAME_PATTERN, wrong_reading_name), "what polling reads, by name")
+SETTINGS = Key("settings", Named(SETTING, NAME_PATTERN, wrong_name), "what the meter can be told, by name")
+IDENTITY = Key(
+    "identity", Named(IDENTITY_ENTRY, NAME_PATTERN, wrong_name), "what tells this meter from others"
+)
+
+
+@dataclass(frozen=True)
+class AnyMapping(Form[Mapping]):
+    """A mapping whose inside is checked elsewhere."""
+
+    def _read(self, node: Node, report: Report) -> Mapping | None:
+        if isinstance(node, Mapping):
+            return node
+        return refuse(node, report, f"{kind_of(node)} where a mapping is expected")
+
+    def schema(self, named: dict[str, Schema]) -> Schema:  # noqa: ARG002  (the signature of every form)
+        """See `Form`."""
+        return {"type": "object"}
+
+
+LOG_MEMORY = Key("log_memory", AnyMapping(), "the meter's own memory")
+MAP = Keys(
+    (
+        FORMAT, METER, MAP_VERSION, MANUAL, FLUID, PRINCIPLE, SERIAL, WIRE, READINGS, SETTINGS, IDENTITY,
+        LOG_MEMORY,
+    ),
+    of="the register map", some_of=("readings", "log_memory"),
+)  # fmt: skip
+
+
+def map_schema() -> Schema:
+    """The JSON Schema of register maps, as kept under docs/schema."""
+    return document_schema(MAP, "Register map", "register-map.schema.json")

@@ -1,0 +1,82 @@
+"""A register map from its text: every fault at once, by line and column, or the model.
+
+>>> parsed = parse_map(b"register_map: 1\\nmeter: Example\\nreadings: {flow: {input: 16}}\\n", "m.yaml")
+>>> print(parsed.faults[0])
+m.yaml:3:18: an input register needs a type; one of int16, uint16, …
+"""
+
+import hashlib
+from dataclasses import dataclass
+
+from protocols.register_map import grammar as g
+from protocols.register_map.build.numbers import Building, Built, build_serial, build_wire
+from protocols.register_map.build.values import build_value
+from protocols.register_map.checks.hints import hint_at
+from protocols.register_map.checks.layout import check_overlaps, check_reach, listed
+from protocols.register_map.checks.references import resolve
+from protocols.register_map.checks.values import check_value
+from protocols.register_map.document import compose
+from protocols.register_map.faults import Fault, Report
+from protocols.register_map.forms import Entries, Key
+from protocols.register_map.model import RegisterMap, Wire
+
+
+@dataclass(frozen=True, slots=True)
+class Parsed:
+    """The map, or None where a fault worse than a warning was found; faults by position."""
+
+    map: RegisterMap | None
+    faults: tuple[Fault, ...]
+
+
+def parse_map(data: bytes, file: str) -> Parsed:
+    """The map in `data`, the bytes of a file named `file` in faults. Never raises for what `data` holds."""
+    report = Report(file)
+    root = compose(data, report)
+    entries = None if root is None else g.MAP.read(root, report)
+    found = None if entries is None else _build(entries, data, report)
+    return Parsed(None if report.faulty else found, report.faults())
+
+
+def _build(entries: Entries, data: bytes, report: Report) -> RegisterMap:
+    building = Building(report)
+    serial = build_serial(entries.get(g.SERIAL))
+    wire = build_wire(entries.get(g.WIRE), building)
+    sections = [_build_section(entries, key, building) for key in (g.READINGS, g.SETTINGS, g.IDENTITY)]
+    readings, settings, identity = sections
+    fluid, principle = entries.get(g.FLUID), entries.get(g.PRINCIPLE)
+    for built in readings:
+        hint_at(built, fluid, principle, report)
+    _check([built for section in sections for built in section], wire, report)
+    names = frozenset(entries.get(g.READINGS) or ())
+    everything = [*readings, *settings, *identity]
+    resolved = resolve(everything, names, report)
+    after = len(readings), len(readings) + len(settings)
+    return RegisterMap(
+        meter=entries.get(g.METER) or "",
+        map_version=entries.get(g.MAP_VERSION),
+        fluid=fluid,
+        principle=principle,
+        serial=serial,
+        wire=wire,
+        readings=tuple(resolved[: after[0]]),
+        settings=tuple(resolved[after[0] : after[1]]),
+        identity=tuple(resolved[after[1] :]),
+        has_log_memory=entries.has(g.LOG_MEMORY),
+        text=data.decode("utf-8"),
+        sha256=hashlib.sha256(data).hexdigest(),
+    )
+
+
+def _build_section(entries: Entries, key: Key[g.Section], building: Building) -> list[Built]:
+    section = entries.get(key) or {}
+    found = [build_value(name, its, building) for name, its in section.values()]
+    return [built for built in found if built is not None]
+
+
+def _check(values: list[Built], wire: Wire, report: Report) -> None:
+    spoken_of = listed(values)
+    for built in values:
+        check_value(built, report)
+        check_reach(built, wire, spoken_of, report)
+    check_overlaps(values, report)
