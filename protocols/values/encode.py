@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from decimal import Decimal
 from fractions import Fraction
+from typing import Any
 
 import numpy as np
 
@@ -21,7 +22,7 @@ from protocols.values.words import WHOLE_LIMITS, ordered, raw_words, text_words
 Quantity = float | int | Decimal | str | bool | datetime | None
 Raw = int | float
 
-_FLOATS = {Kind.FLOAT32: np.float32, Kind.FLOAT64: np.float64}
+_FLOATS: Mapping[Kind, type[np.floating[Any]]] = {Kind.FLOAT32: np.float32, Kind.FLOAT64: np.float64}
 #: The words of kinds that have a form of their own for "no reading": quiet NaN, or all ones.
 _NO_READING: Mapping[Kind, tuple[int, ...]] = {
     Kind.FLOAT32: (0x7FC0, 0),
