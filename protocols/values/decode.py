@@ -82,8 +82,9 @@ def record_check(check: Value, words: Mapping[Column, Words]) -> Mask:
     The check is the CRC-16 of Modbus (Serial Line V1.02, 6.2.2) over the words as sent, high byte of each
     first; the low byte of the CRC comes first as in a frame, unless the map says `order: high first`.
     """
-    before = [words[Column(None, address)] for address in range(check.number.address)]
     found = decode(check, words)
+    nothing = Words(np.zeros(len(found.data), np.uint16), np.zeros(len(found.data), np.bool_))
+    before = [words.get(Column(None, address), nothing) for address in range(check.number.address)]
     complete = found.available & np.logical_and.reduce([word.present for word in before])
     sent = np.stack([word.data for word in before], axis=1).astype(">u2").view(np.uint8)
     return np.asarray(complete & (crc16_rows(sent) == found.data))

@@ -238,6 +238,8 @@ def test_a_records_check_is_the_modbus_crc_over_the_bytes_before_it(order: Order
     assert decode(check, words).data.tolist() == crcs
     words[Column(None, 1)] = Words(table[:, 1], np.array([True, False, True]))
     assert record_check(check, words).tolist() == [True, False, False]
+    del words[Column(None, 0)]
+    assert not record_check(check, words).any()
 
 
 def test_four_bytes_behind_one_address_are_one_value() -> None:
