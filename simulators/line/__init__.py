@@ -3,6 +3,7 @@
 from simulators.line.ends import End, PtyEnd, TcpEnd
 from simulators.line.pace import UNPACED, Delivery, Pace, Piece, faithful
 from simulators.line.simulated import Exchange, LineStats, SimulatedLine
+from simulators.line.tap import Tap, Way
 
 __all__ = [
     "UNPACED",
@@ -14,6 +15,8 @@ __all__ = [
     "Piece",
     "PtyEnd",
     "SimulatedLine",
+    "Tap",
     "TcpEnd",
+    "Way",
     "faithful",
 ]

@@ -15,7 +15,9 @@ import io
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 
+from protocols.errors import RequestError
 from protocols.register_map.model import Kind, RegisterMap, Value
+from protocols.values.encode import encode
 from simulators.errors import WrongValues
 from simulators.plant.source import Moment, Quantity, Source
 
@@ -59,7 +61,7 @@ def read_values(data: bytes, file: str, register_map: RegisterMap, others: Sourc
         reader.fault(lines.line_num, f"This line cannot be split into cells ({error}).")
     if reader.header is None:
         reader.fault(1, "The file is empty; its first line names the readings.")
-    elif not reader.rows:
+    elif not reader.rows and not reader.faults:
         reader.fault(1, "There is no row below the names.")
     if reader.faults:
         raise WrongValues("\n".join(reader.faults))
@@ -81,10 +83,8 @@ class _TableReader:
         self.faults.append(f"{self.file}:{line}: {sentence}")
 
     def take(self, cells: list[str], line: int) -> None:
-        if not any(cell.strip() for cell in cells) and (self.header is None or len(cells) <= 1):
-            if self.header is not None and len(self.header) == 1 and cells:
-                self._row(cells, line)  # one column, and its cell is empty: not available
-            return
+        if not cells:
+            return  # a blank line is no row; in a table of one column, "" is an empty cell
         if self.header is None:
             self._names([cell.strip() for cell in cells], line)
         elif len(cells) != len(self.header):
@@ -144,6 +144,11 @@ class _TableReader:
         found = _decimal(cell)
         if found is None:
             self.fault(line, f"'{cell}' is not a number for '{value.name}'; leave the cell empty for none.")
+            return None
+        try:
+            encode(value, found)
+        except RequestError as error:
+            self.fault(line, str(error))
         return found
 
 

@@ -105,6 +105,6 @@ def hall_map() -> RegisterMap:
     )
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def meter_map() -> RegisterMap:
     return hall_map()
