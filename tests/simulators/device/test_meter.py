@@ -47,7 +47,7 @@ def meter(meter_map: RegisterMap, clock: FakeClock) -> SimulatedMeter:
 
 
 def test_the_specifications_read_of_three_registers_is_answered_as_printed(meter_map: RegisterMap):
-    # AP 6.3, p. 15: registers 108 to 110 hold 555, 0 and 100; request 03 006B 0003, reply 03 06 022B 0000 0064
+    # AP 6.3, p. 15: registers 108 to 110 hold 555, 0 and 100; request 03 006B 0003, reply 03 06 022B…
     values = tuple(
         Value(f"r{i}", Number(Table.HOLDING, 0x6B + i, Kind.UINT16, 1, 1), codes={word: "as printed"})
         for i, word in enumerate((555, 0, 100))
