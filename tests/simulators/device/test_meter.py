@@ -12,7 +12,7 @@ import pytest
 from crccheck.crc import CrcModbus
 
 from protocols.modbus.tables import Table
-from protocols.register_map.model import Kind, Number, RegisterMap, Span, Value
+from protocols.register_map.model import Kind, Number, RegisterMap, Span, Totaliser, Value
 from simulators.clock import FakeClock
 from simulators.device import SimulatedMeter
 from simulators.errors import NotSimulated
@@ -211,9 +211,7 @@ def test_the_meter_says_who_it_is(meter: SimulatedMeter):
 
 def test_a_total_rolls_over_where_the_map_says(meter_map: RegisterMap, clock: FakeClock):
     wide = replace(meter_map.reading("total"), totaliser=None)
-    turned = replace(
-        wide, totaliser=replace(meter_map.reading("total").totaliser, rolls_over_at=Decimal(1000))
-    )  # type: ignore[type-var]
+    turned = replace(wide, totaliser=Totaliser(rolls_over_at=Decimal(1000)))
     words = [
         registers(SimulatedMeter(replace(meter_map, readings=(value,)), clock=clock).reply(read(4, 22, 2)))
         for value in (wide, turned)
