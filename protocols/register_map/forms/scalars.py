@@ -50,7 +50,9 @@ def exact_number(node: Scalar, report: Report, wanted: str) -> Decimal | None:
 
 
 def _misread(text: str) -> str:
-    """Why a text that looks like a number is none, with both readings; empty where it is no such case."""
+    """Why a text is no number, with both readings where it has two; empty where there is nothing to say."""
+    if not text:
+        return "nothing stands here"
     zeros = _LEADING_ZEROS.match(text)
     if zeros:
         sign, digits = zeros.groups()

@@ -1,0 +1,81 @@
+"""The JSON Schema of register maps: kept under docs/schema, the same as the program's own checks.
+
+jsonschema is the stranger here: it knows the schema and nothing of our checker.
+"""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+from ruamel.yaml import YAML
+
+from protocols.register_map.grammar import map_schema
+from protocols.register_map.parse import parse_map
+
+ROOT = Path(__file__).parents[3]
+KEPT = ROOT / "docs/schema/register-map.schema.json"
+VALIDATOR = jsonschema.Draft202012Validator(json.loads(KEPT.read_text(encoding="utf-8")))
+
+GOOD = """\
+register_map: 1
+meter: m
+readings:
+  a: {input: 1, type: uint16, unit: s, scale: 0.1, range: [0, 5], not_available: [65535, FFFE]}
+  b: {coil: 3, codes: {0: off, 1: on}}
+"""
+
+
+def as_json(text: str) -> Any:
+    """The text as any YAML 1.2 reader gives it, in JSON's types."""
+    return json.loads(json.dumps(YAML(typ="safe", pure=True).load(text), default=str))
+
+
+def test_the_kept_schema_is_what_the_program_checks() -> None:
+    """To renew it after a change: write `json.dumps(map_schema(), indent=2)` and a line end to the file."""
+    assert json.loads(KEPT.read_text(encoding="utf-8")) == json.loads(json.dumps(map_schema()))
+
+
+def test_the_schema_is_a_valid_schema() -> None:
+    jsonschema.Draft202012Validator.check_schema(map_schema())
+
+
+@pytest.mark.parametrize(
+    "text", [GOOD, *(path.read_text() for path in ROOT.glob("demo_data/*/*-meter.yaml"))]
+)
+def test_a_good_map_is_valid_for_both(text: str) -> None:
+    assert list(VALIDATOR.iter_errors(as_json(text))) == []
+    assert parse_map(text.encode(), "m").map is not None
+
+
+@pytest.mark.parametrize(
+    ("right", "wrong"),
+    [
+        ("type: uint16", "type: unit16"),
+        ("input: 1", "inptu: 1"),
+        ("input: 1", "input: one"),
+        ("input: 1", "input: 1, holding: 2"),
+        ("scale: 0.1", "scale: '0,1'"),
+        ("range: [0, 5]", "range: [0]"),
+        ("[65535, FFFE]", "[]"),
+        ("a: {input", "A: {input"),
+        ("meter: m", "metre: m"),
+        ("register_map: 1", "register_map: 2"),
+        ("coil: 3", "coil: -3"),
+        ("{0: off", "{zero: off"),
+    ],
+)
+def test_a_planted_fault_is_refused_by_both(right: str, wrong: str) -> None:
+    assert right in GOOD
+    text = GOOD.replace(right, wrong, 1)
+    assert list(VALIDATOR.iter_errors(as_json(text))) != []
+    assert parse_map(text.encode(), "m").map is None
+
+
+def test_every_key_of_the_schema_says_what_it_means() -> None:
+    schema = map_schema()
+    for form in (schema["$defs"]["reading"], schema["$defs"]["wire"], schema["$defs"]["serial"]):
+        for name, key in form["properties"].items():
+            assert key["description"], name
+            assert key["examples"], name
