@@ -6,7 +6,7 @@ misfit has its own `Cause`. Clauses: MODBUS Application Protocol V1.1b3 (AP).
 """
 
 import struct
-from collections.abc import Set
+from collections.abc import Container
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -135,7 +135,7 @@ _READS = frozenset({1, 2, 3, 4})
 _STRICT: frozenset[str] = frozenset()
 
 
-def reply_length(prefix: bytes, tolerate: Set[str] = _STRICT) -> int | None:
+def reply_length(prefix: bytes, tolerate: Container[str] = _STRICT) -> int | None:
     """Bytes of the whole RTU frame that starts with `prefix`; None while more bytes are needed.
 
     ReplyError (`not a reply`) where no frame starts so: an unknown function, an impossible byte count.
@@ -186,7 +186,7 @@ def _identification_length(prefix: bytes) -> int | None:
 
 
 def read_reply(
-    request: Request, unit: int, frame: bytes, words_per_address: int = 1, tolerate: Set[str] = _STRICT
+    request: Request, unit: int, frame: bytes, words_per_address: int = 1, tolerate: Container[str] = _STRICT
 ) -> Reply:
     """What `frame`, everything that came, says to `request` sent to `unit`.
 
@@ -226,7 +226,7 @@ def read_reply(
     raise TypeError(f"{type(request).__name__} has no reply")
 
 
-def _without_checksum(function: int, unit: int, frame: bytes, tolerate: Set[str]) -> ExceptionReply:
+def _without_checksum(function: int, unit: int, frame: bytes, tolerate: Container[str]) -> ExceptionReply:
     """Tell apart what can be told of a frame whose checksum does not fit."""
     if len(frame) == 3 and frame[0] == unit and frame[1] == function | 0x80:
         if Departure.EXCEPTION_WITHOUT_CRC in tolerate:
@@ -252,7 +252,7 @@ def _check_length(frame: bytes, length: int) -> None:
 
 
 def _read_table(
-    request: ReadRequest, frame: bytes, words_per_address: int, tolerate: Set[str]
+    request: ReadRequest, frame: bytes, words_per_address: int, tolerate: Container[str]
 ) -> Registers | Bits:
     if frame[2] == 0 and len(frame) == 6 + frame[3]:
         if Departure.TWO_BYTE_COUNT not in tolerate:

@@ -1,0 +1,1 @@
+"""The line: one port, one request at a time, and for each request one outcome."""

@@ -1,0 +1,270 @@
+"""The port: four methods, and the only place that knows pySerial.
+
+Anything with `read`, `write`, `reset` and `close` is a port. Errors of the operating system and of pySerial
+come in three families (SerialException, OSError, termios.error; none covers the others): they are translated
+here, at one border, and above it there is only `PortError`.
+"""
+
+import os
+import select
+import time
+from collections.abc import Sequence
+from contextlib import suppress
+from typing import Protocol
+
+import serial
+from serial.tools import list_ports
+
+from protocols.modbus.timing import SerialFormat
+from readout.bus import platform
+from readout.errors import PortError
+
+#: What a port that is gone may raise, all of it.
+LINE_ERRORS: tuple[type[Exception], ...] = (serial.SerialException, *platform.ERRORS)
+#: And what a port that is closed meanwhile may raise besides: the descriptor is -1, pySerial's is None.
+CALL_ERRORS: tuple[type[Exception], ...] = (*LINE_ERRORS, ValueError, TypeError)
+#: Seconds in which a port must take a request; a stuck driver would else hold the program for ever.
+WRITE_WITHIN = 2.0
+#: Seconds a port without a file descriptor may block for one byte. It is set once, when opening: to assign a
+#: property on an open port sets the line anew, which some drivers refuse and others take milliseconds for.
+POLL = 0.01
+#: Bytes taken at once; more than the longest frame.
+CHUNK = 4096
+
+_PARITIES = {"none": serial.PARITY_NONE, "even": serial.PARITY_EVEN, "odd": serial.PARITY_ODD}
+
+
+class Port(Protocol):
+    """One end of a line. `name` is as the user gave it, `notes` what was done otherwise than asked."""
+
+    name: str
+    notes: tuple[str, ...]
+
+    def read(self, wait: float) -> bytes:
+        """What has arrived, at most `CHUNK` bytes; waits up to `wait` seconds for the first, 0 only looks.
+
+        Returns as soon as there is anything; empty where nothing came, maybe early. PortError when lost.
+        """
+        ...
+
+    def write(self, data: bytes) -> None:
+        """Hand over all of it, not waiting until it is on the wire. PortError when lost."""
+        ...
+
+    def reset(self) -> None:
+        """Throw away what has arrived and was not read."""
+        ...
+
+    def close(self) -> None:
+        """Let go of the port and its lock; never fails, and may be called again."""
+        ...
+
+
+def open_port(name: str, fmt: SerialFormat) -> Port:
+    """Open whatever pySerial opens: a device, `COM7`, `socket://…`, `rfc2217://…`, `loop://`.
+
+    The port is ours alone (flock and TIOCEXCL). A pseudo-terminal is opened with 8 data bits and no parity,
+    which it does not have; `notes` says so. PortError of kind absent, denied, held or settings.
+    """
+    pseudo = platform.is_pseudo_terminal(name)
+    parity, data_bits = ("none", 8) if pseudo else (fmt.parity, fmt.data_bits)
+    device = _serial_port(name, fmt)
+    device.parity, device.bytesize = _PARITIES[parity], data_bits
+    try:
+        device.open()
+    except ValueError as error:
+        raise PortError(
+            "settings", f"{name} cannot do {fmt}: {error}. See the settings of the line."
+        ) from error
+    except LINE_ERRORS as error:
+        raise _not_to_be_had(name, fmt, error) from error
+    port = _wrapped(name, device)
+    try:
+        if isinstance(port, DescriptorPort):
+            platform.forbid_others(port.descriptor)
+            refused = platform.refused_setting(port.descriptor, parity, data_bits)
+            if refused is not None:
+                raise PortError("settings", f"{name} cannot do {refused}: its driver did not take it.")
+    except LINE_ERRORS as error:
+        port.close()
+        raise _lost(name, error) from error
+    except PortError:
+        port.close()
+        raise
+    if pseudo and (fmt.parity, fmt.data_bits) != (parity, data_bits):
+        port.notes = (f"pseudo-terminal: opened with 8 data bits and no parity instead of {fmt}",)
+    return port
+
+
+def _serial_port(name: str, fmt: SerialFormat) -> serial.Serial:
+    try:
+        device = serial.serial_for_url(
+            name, do_not_open=True, baudrate=fmt.baud_rate, stopbits=fmt.stop_bits, timeout=POLL
+        )
+        # Set before opening, where nothing is sent to the driver yet; rfc2217:// knows neither.
+        if not name.lower().startswith("rfc2217:"):
+            device.write_timeout = WRITE_WITHIN
+            if "://" not in name and platform.POSIX:
+                device.exclusive = True
+    except ValueError as error:
+        raise PortError("settings", f"{name} cannot do {fmt}: {error}.") from error
+    except LINE_ERRORS as error:
+        raise _not_to_be_had(name, fmt, error) from error
+    return device
+
+
+def _not_to_be_had(name: str, fmt: SerialFormat, error: BaseException) -> PortError:
+    """Which of the four it is, in a sentence that says what to try."""
+    cause = error.__context__ if getattr(error, "errno", None) is None else error
+    number = getattr(cause, "errno", None) or (cause.args[0] if cause and cause.args else None)
+    kind = platform.kind_of(number if isinstance(number, int) else None)
+    if kind == "denied":
+        text = f"{name} may not be opened by this user. {platform.how_to_be_allowed(name)}"
+    elif kind == "held":
+        holder = platform.holder(name)
+        who = f"by {holder}" if holder else "by another program, which cannot be seen from here"
+        text = f"{name} is held {who}. One program at a time can use a line: end that one first."
+    elif kind == "settings":
+        text = f"{name} cannot do {fmt}: {error}. See the settings of the line."
+    elif kind == "no serial port":
+        kind, text = "absent", f"{name} is no serial port. {_found_instead()}"
+    elif "://" in name:
+        text = f"{name} cannot be reached: {error}. See host, port number and cable of the device server."
+    else:
+        text = f"{name} is not there. {_found_instead()}"
+    return PortError(kind, text)
+
+
+def _found_instead() -> str:
+    found = [device for device, _ in serial_devices()]
+    return (
+        f"Ports found: {', '.join(sorted(found))}." if found else "No serial port was found: see the adapter."
+    )
+
+
+def serial_devices() -> Sequence[tuple[str, str]]:
+    """Device name and description of each serial port of this computer, as its drivers tell."""
+    return [
+        (found.device, "" if found.description == "n/a" else found.description)
+        for found in list_ports.comports()
+    ]
+
+
+def _lost(name: str, error: BaseException) -> PortError:
+    return PortError("lost", f"{name} is gone: {error}. See the adapter and its cable.")
+
+
+def _wrapped(name: str, device: serial.Serial) -> "DescriptorPort | PolledPort":
+    if platform.POSIX:
+        try:
+            return DescriptorPort(name, device, device.fileno())
+        except (OSError, AttributeError):
+            pass  # loop:// and rfc2217:// have no file of their own
+    return PolledPort(name, device)
+
+
+class DescriptorPort:
+    """A port with a file descriptor: the waiting is one `select` with the time that is left.
+
+    Some µs a call, where pySerial's own reading waits for a number of bytes or the whole timeout.
+    """
+
+    def __init__(self, name: str, device: serial.Serial, descriptor: int) -> None:
+        self.name = name
+        self.notes: tuple[str, ...] = ()
+        self.descriptor = descriptor
+        self._device = device
+        self._watched = [descriptor]
+
+    def read(self, wait: float) -> bytes:
+        """See `Port`."""
+        try:
+            ready, _, _ = select.select(self._watched, (), (), max(wait, 0.0))
+            if not ready:
+                return b""
+            data = os.read(self.descriptor, CHUNK)
+        except BlockingIOError:
+            return b""
+        except CALL_ERRORS as error:
+            raise _lost(self.name, error) from error
+        if not data:  # readable and empty: unplugged, hung up, or the other end of a socket has closed
+            raise _lost(self.name, ConnectionError("the other end has closed"))
+        return data
+
+    def write(self, data: bytes) -> None:
+        """See `Port`."""
+        try:
+            done = self._write(data)
+            deadline = time.monotonic() + WRITE_WITHIN
+            while done < len(data):
+                left = deadline - time.monotonic()
+                if left <= 0:
+                    raise _lost(self.name, TimeoutError(f"it took no bytes for {WRITE_WITHIN:.0f} s"))
+                select.select((), self._watched, (), left)
+                done += self._write(data[done:])
+        except CALL_ERRORS as error:
+            raise _lost(self.name, error) from error
+
+    def _write(self, data: bytes) -> int:
+        try:
+            return os.write(self.descriptor, data)
+        except BlockingIOError:
+            return 0
+
+    def reset(self) -> None:
+        """See `Port`."""
+        try:
+            self._device.reset_input_buffer()
+        except LINE_ERRORS as error:
+            raise _lost(self.name, error) from error
+
+    def close(self) -> None:
+        """See `Port`."""
+        self.descriptor = -1
+        self._watched = [-1]
+        _close(self._device)
+
+
+class PolledPort:
+    """A port that only pySerial can wait for: `loop://`, `rfc2217://`, and every port on Windows."""
+
+    def __init__(self, name: str, device: serial.Serial) -> None:
+        self.name = name
+        self.notes: tuple[str, ...] = ()
+        self._device = device
+
+    def read(self, wait: float) -> bytes:
+        """See `Port`; may return up to `POLL` seconds late where nothing comes."""
+        try:
+            waiting = self._device.in_waiting
+            if not waiting:
+                if wait <= 0:
+                    return b""
+                first = self._device.read(1)
+                return first + self._device.read(self._device.in_waiting) if first else b""
+            return self._device.read(min(waiting, CHUNK))
+        except CALL_ERRORS as error:
+            raise _lost(self.name, error) from error
+
+    def write(self, data: bytes) -> None:
+        """See `Port`."""
+        try:
+            self._device.write(data)
+        except CALL_ERRORS as error:
+            raise _lost(self.name, error) from error
+
+    def reset(self) -> None:
+        """See `Port`."""
+        try:
+            self._device.reset_input_buffer()
+        except CALL_ERRORS as error:
+            raise _lost(self.name, error) from error
+
+    def close(self) -> None:
+        """See `Port`."""
+        _close(self._device)
+
+
+def _close(device: serial.Serial) -> None:
+    with suppress(*CALL_ERRORS):  # a port that is gone need not be closed in good order
+        device.close()

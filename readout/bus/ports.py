@@ -1,0 +1,64 @@
+"""The serial adapters of this computer: stable names, how long they keep bytes back, who has them open."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from readout.bus import platform
+from readout.bus.port import serial_devices
+
+#: Milliseconds from which a latency timer costs more than a small read takes on the wire.
+SLOW_LATENCY_MS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Adapter:
+    """One serial port.
+
+    `stable_name` stays the same on other sockets and after a restart; None where there is none. `latency_ms`
+    is how long the adapter keeps a short packet back [ms]; None where it does not tell.
+    """
+
+    name: str
+    stable_name: str | None
+    description: str
+    latency_ms: int | None
+    holder: platform.Holder | None
+
+
+def adapters(root: Path = Path("/")) -> Sequence[Adapter]:
+    """Every serial port, by name. `root` is the folder that holds `dev` and `sys`."""
+    by_id = _stable_names(root)
+    return [
+        Adapter(name, by_id.get(Path(name).name), description, _latency(root, name), platform.holder(name))
+        for name, description in sorted(serial_devices())
+    ]
+
+
+def _stable_names(root: Path) -> dict[str, str]:
+    """Device (`ttyUSB0`) to its link below /dev/serial/by-id; adapters without a serial number share one."""
+    folder = root / "dev/serial/by-id"
+    try:
+        links = sorted(folder.iterdir())
+    except OSError:
+        return {}
+    return {link.resolve().name: f"/dev/serial/by-id/{link.name}" for link in links}
+
+
+def _latency(root: Path, name: str) -> int | None:
+    try:
+        return int((root / "sys/bus/usb-serial/devices" / Path(name).name / "latency_timer").read_text())
+    except (OSError, ValueError):
+        return None
+
+
+def latency_advice(adapter: Adapter) -> str | None:
+    """What a slow latency timer costs and how to set it; None where there is nothing to say."""
+    if adapter.latency_ms is None or adapter.latency_ms < SLOW_LATENCY_MS:
+        return None
+    device = Path(adapter.name).name
+    return (
+        f"{adapter.name} keeps the end of each reply back for up to {adapter.latency_ms} ms. As administrator: "
+        f"`echo 1 > /sys/bus/usb-serial/devices/{device}/latency_timer` until it is next plugged in, "
+        'or for good by a udev rule: ACTION=="add", SUBSYSTEM=="usb-serial", ATTR{latency_timer}="1"'
+    )
