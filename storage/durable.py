@@ -40,7 +40,8 @@ def told(path: Path) -> Iterator[None]:
             ) from error
         if error.errno in _DENIED:
             raise ArchiveDenied(
-                path, f"{path} cannot be written ({error.strerror}): check whose folder it is, and its mount."
+                path,
+                f"{path} cannot be read or written ({error.strerror}): check whose it is, and its mount.",
             ) from error
         raise
 

@@ -20,7 +20,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
-from storage.durable import Disk
+from storage.durable import Disk, told
 from storage.errors import ArchiveDamaged, DiskFull
 
 #: `previous` of the first line.
@@ -109,13 +109,17 @@ def read_line(raw: bytes) -> Line | str:
     if not isinstance(fields, dict) or not fields.keys() >= _OWN_KEYS:
         return "lacks one of n, time, kind, previous, hash"
     stated = fields.pop("hash")
-    if hashlib.sha256(canonical(fields)).hexdigest() != stated:
+    try:
+        without, whole = canonical(fields), canonical({**fields, "hash": stated})
+    except ValueError:  # NaN and half a surrogate pair are read, but are no JSON in UTF-8
+        return "is no JSON"
+    if hashlib.sha256(without).hexdigest() != stated:
         return "does not have the hash that it states"
-    if canonical({**fields, "hash": stated}) != raw:
+    if whole != raw:
         return "is not written with sorted keys and no spaces"
     own = {key: fields.pop(key) for key in ("n", "time", "kind", "previous")}
-    if not isinstance(own["n"], int):
-        return "has no number"
+    if type(own["n"]) is not int or not all(isinstance(own[k], str) for k in ("time", "kind", "previous")):
+        return "has no number, or no text where one must be"
     return Line(**own, hash=stated, content=fields)
 
 
@@ -150,7 +154,8 @@ def read(data: bytes) -> Reading:
 def read_file(path: Path) -> Reading:
     """Read the ledger at `path`; an absent one is empty."""
     try:
-        return read(path.read_bytes())
+        with told(path):
+            return read(path.read_bytes())
     except FileNotFoundError:
         return read(b"")
 
@@ -158,7 +163,8 @@ def read_file(path: Path) -> Reading:
 def read_tail(path: Path) -> Tail | None:
     """The tail kept at `path`, None where there is none; ArchiveDamaged where it cannot be read."""
     try:
-        raw = path.read_bytes()
+        with told(path):
+            raw = path.read_bytes()
     except FileNotFoundError:
         return None
     try:

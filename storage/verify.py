@@ -84,6 +84,8 @@ def verify_archive(root: Path, depth: Depth = Depth.FULL) -> Verification:
     reading = ledger.read_file(root / ledger.LEDGER)
     _ledger(reading, tail, held, findings)
     found = inventory(reading.lines)
+    for n in found.unclear:
+        findings.fault(ledger.LEDGER, f"line {n} adds a file and does not say which")
     _added(root, there, found, intents, findings)
     known: dict[tuple[str, str], dict[str, str]] = {}
     for file in found.live.values():

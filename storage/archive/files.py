@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
+from storage.archive.layout import is_file_name
 from storage.ledger import Kind, Line
 
 _ADDING = frozenset({Kind.SEALED, Kind.MERGED, Kind.REDECODED})
@@ -40,13 +41,20 @@ class SealedFile:
 
 
 _NAMES = tuple(field.name for field in fields(SealedFile))
+_NUMBERS = ("rows", "bytes", "first_sequence", "last_sequence")
 
 
 def sealed_file(line: Line) -> SealedFile | None:
-    """The file that a line adds, None where it adds none."""
-    if line.kind not in _ADDING or any(name not in line.content for name in _NAMES):
+    """The file that a line adds; None where it adds none, or not as it must."""
+    content = line.content
+    if line.kind not in _ADDING or any(name not in content for name in _NAMES):
         return None
-    return SealedFile(**{name: line.content[name] for name in _NAMES})
+    numbers = all(type(content[name]) is int for name in _NUMBERS)
+    texts = all(isinstance(content[name], str) for name in ("file", "point", "source", "sha256", "schema"))
+    moments = all(content[name] is None or isinstance(content[name], str) for name in ("first", "last"))
+    if not (numbers and texts and moments and is_file_name(content["file"])):
+        return None
+    return SealedFile(**{name: content[name] for name in _NAMES})
 
 
 @dataclass(frozen=True)
@@ -56,6 +64,7 @@ class Inventory:
     live: dict[str, SealedFile]  # by file, in order of the ledger
     superseded: dict[str, SealedFile]  # by file as it was when live
     columns: dict[tuple[str, str], dict[str, dict[str, str]]]  # point, source → schema digest → name → type
+    unclear: list[int]  # numbers of lines that should add a file and do not say which
 
     def of(self, point: str, source: str) -> list[SealedFile]:
         """The live files of one point and source, by sequence."""
@@ -76,14 +85,18 @@ def inventory(lines: Iterable[Line]) -> Inventory:
     live: dict[str, SealedFile] = {}
     superseded: dict[str, SealedFile] = {}
     columns: dict[tuple[str, str], dict[str, dict[str, str]]] = {}
+    unclear: list[int] = []
     for line in lines:
         file = sealed_file(line)
         if file is None:
+            if line.kind in _ADDING:
+                unclear.append(line.n)
             continue
-        for name in line.content.get("replaces", ()):
+        replaced = line.content.get("replaces", ())
+        for name in replaced if isinstance(replaced, list) else ():
             if name in live:
                 superseded[name] = live.pop(name)
         live[file.file] = file
         if isinstance(told := line.content.get("columns"), dict):
             columns.setdefault((file.point, file.source), {})[file.schema] = told
-    return Inventory(live, superseded, columns)
+    return Inventory(live, superseded, columns, unclear)

@@ -43,6 +43,11 @@ def file_name(point: str, source: str, day: date, first: int, last: int, version
     return f"{folder}/{first:010d}-{last:010d}{suffix}.parquet"
 
 
+def is_file_name(name: str) -> bool:
+    """Whether a path relative to an archive is one that a sealed file can have; nothing outside it is."""
+    return _FILE.fullmatch(name) is not None
+
+
 def sequences_by_name(root: Path) -> dict[tuple[str, str], int]:
     """The highest sequence that a file's name tells, per point and source: for a lost journal and ledger."""
     highest: dict[tuple[str, str], int] = {}

@@ -3,8 +3,9 @@
 `Journal` is one connection to it, `JournalWriter` the thread that keeps a slow disk away from polling.
 """
 
+from storage.journal.reading import read_only
 from storage.journal.rows import Intent, Row, Stretch
-from storage.journal.store import Journal, read_only
+from storage.journal.store import Journal
 from storage.journal.writer import JournalWriter, WriterState
 
 __all__ = ["Intent", "Journal", "JournalWriter", "Row", "Stretch", "WriterState", "read_only"]

@@ -5,14 +5,11 @@
 
 import hashlib
 import sqlite3
-import tempfile
 import threading
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from datetime import UTC, date, datetime
 from pathlib import Path
-from shutil import copyfile
-from urllib.parse import quote
 
 from storage.errors import ArchiveDamaged, ArchiveDenied, ArchiveTooNew, DiskFull, StorageError
 from storage.journal.rows import Intent, Row, Stretch
@@ -22,7 +19,7 @@ DAY_MS = 86_400_000
 #: A sealing is decoded in memory: this many rows at once, a day of five rows a second.
 MOST_ROWS_A_STRETCH = 432_000
 _CHUNK_ROWS = 4_096
-_BUSY_S = 15.0
+BUSY_S = 15.0
 
 _TABLES = """
 CREATE TABLE plan (number INTEGER PRIMARY KEY, id TEXT NOT NULL UNIQUE, text TEXT NOT NULL);
@@ -43,15 +40,15 @@ _ROW_COLUMNS = (
 
 
 @contextmanager
-def _told(path: Path) -> Iterator[None]:
+def told(path: Path) -> Iterator[None]:
     """SQLite's refusals as sentences about the journal."""
     try:
         yield
     except sqlite3.DatabaseError as error:
-        raise _translated(path, error) from error
+        raise translated(path, error) from error
 
 
-def _translated(path: Path, error: sqlite3.DatabaseError) -> StorageError:
+def translated(path: Path, error: sqlite3.DatabaseError) -> StorageError:
     code = getattr(error, "sqlite_errorcode", 0) & 0xFF
     if code == sqlite3.SQLITE_FULL:
         return DiskFull(path, f"No space left to write {path}: free some, nothing else is needed.")
@@ -68,18 +65,18 @@ def _translated(path: Path, error: sqlite3.DatabaseError) -> StorageError:
 class Journal:
     """One connection. Threads may share it; a second process or thread opens its own."""
 
-    def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
+    def __init__(self, path: Path, connection: sqlite3.Connection, clean_up: ExitStack | None = None) -> None:
         self.path = path
         self._connection = connection
         self._lock = threading.RLock()
-        self._clean_up = ExitStack()
+        self._clean_up = clean_up or ExitStack()
 
     @classmethod
     def open(cls, path: Path) -> "Journal":
         """Open for writing, making it where it is absent. A crash before is repaired by SQLite itself."""
-        with _told(path):
+        with told(path):
             connection = sqlite3.connect(
-                path, timeout=_BUSY_S, isolation_level=None, check_same_thread=False, cached_statements=64
+                path, timeout=BUSY_S, isolation_level=None, check_same_thread=False, cached_statements=64
             )
             journal = cls(path, connection)
             try:
@@ -115,7 +112,7 @@ class Journal:
 
     @contextmanager
     def _transaction(self) -> Iterator[sqlite3.Connection]:
-        with self._lock, _told(self.path):
+        with self._lock, told(self.path):
             self._connection.execute("BEGIN IMMEDIATE")
             try:
                 yield self._connection
@@ -128,7 +125,7 @@ class Journal:
     @contextmanager
     def snapshot(self) -> Iterator[None]:
         """Everything read inside is of one instant. Keep it short: it holds the write-ahead log long."""
-        with self._lock, _told(self.path):
+        with self._lock, told(self.path):
             self._connection.execute("BEGIN")
             try:
                 yield
@@ -136,7 +133,7 @@ class Journal:
                 self._connection.execute("ROLLBACK")
 
     def _all(self, question: str, *values: object) -> list[tuple]:  # type: ignore[type-arg]  # as SQLite gives
-        with self._lock, _told(self.path):
+        with self._lock, told(self.path):
             return self._connection.execute(question, values).fetchall()
 
     # plans
@@ -336,48 +333,3 @@ def _stream(connection: sqlite3.Connection, point: str, source: str, last: int) 
     )
     found = connection.execute("SELECT number FROM stream WHERE point = ? AND source = ?", (point, source))
     return int(found.fetchone()[0])
-
-
-def read_only(path: Path) -> Journal | None:
-    """Open beside a running recorder, or in a copy that cannot be written; None where there is no journal.
-
-    A read-only folder in which a write-ahead log lies without its recorder is read from a private copy,
-    because SQLite needs a file beside it that it could not make there.
-    """
-    if not path.is_file():
-        return None
-    journal = _connected(path, "mode=ro")
-    if journal is not None:
-        return journal
-    log = path.with_name(path.name + "-wal")
-    if not log.exists() or log.stat().st_size == 0:
-        journal = _connected(path, "immutable=1")
-        if journal is not None:
-            return journal
-    with ExitStack() as stack, _told(path):
-        folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
-        for name in (path.name, log.name):
-            if path.with_name(name).exists():
-                copyfile(path.with_name(name), folder / name)
-        connection = sqlite3.connect(folder / path.name, isolation_level=None, check_same_thread=False)
-        copied = Journal(path, connection)
-        connection.execute("SELECT count(*) FROM stream")
-        copied._clean_up = stack.pop_all()
-    return copied
-
-
-def _connected(path: Path, option: str) -> Journal | None:
-    """A connection that may only read and has proven that it can, else None; damage is raised."""
-    connection = sqlite3.connect(
-        f"file:{quote(str(path.absolute()))}?{option}", uri=True, timeout=_BUSY_S, isolation_level=None,
-        check_same_thread=False,
-    )  # fmt: skip
-    try:
-        connection.execute("SELECT count(*) FROM stream").fetchone()
-    except sqlite3.DatabaseError as error:
-        connection.close()
-        told = _translated(path, error)
-        if isinstance(told, ArchiveDenied):
-            return None
-        raise told from error
-    return Journal(path, connection)

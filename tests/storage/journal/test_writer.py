@@ -1,0 +1,165 @@
+"""The writer's thread: polling never waits for the disk, and what it put becomes durable."""
+
+import sqlite3
+import subprocess
+import sys
+import threading
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+from storage.errors import DiskFull
+from storage.journal import Journal, JournalWriter, WriterState
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    """Where the journal is made."""
+    return tmp_path / "journal.sqlite"
+
+
+@pytest.fixture
+def changes() -> list[WriterState]:
+    """What the writer told when the disk began or ceased to refuse."""
+    return []
+
+
+@pytest.fixture
+def writer(path: Path, changes: list[WriterState]) -> Iterator[JournalWriter]:
+    """A writer that commits by itself only once an hour: tests flush."""
+    opened = JournalWriter(path, interval=3600, most_rows=10, on_change=changes.append)
+    yield opened
+    opened.close(1)
+
+
+def stored(path: Path) -> list[int]:
+    """The numbers that are durable, asked by another connection."""
+    with closing(sqlite3.connect(path)) as other:
+        return [number for (number,) in other.execute("SELECT sequence FROM row ORDER BY sequence")]
+
+
+def test_rows_get_numbers_at_once_and_are_durable_after_a_flush(
+    writer: JournalWriter, path: Path, hall: ModuleType
+) -> None:
+    """Numbers run per point and source, from 1."""
+    plan = writer.add_plan("{}")
+    assert [writer.put(hall.row(plan, n)).sequence for n in (1, 2, 3)] == [1, 2, 3]
+    assert writer.put(hall.row(plan, 1, point="compressor-2")).sequence == 1
+    assert stored(path) == []
+    assert writer.flush(10)
+    assert stored(path) == [1, 1, 2, 3]
+    assert writer.state == WriterState(committed=4)
+
+
+def test_rows_are_committed_without_being_asked(path: Path, hall: ModuleType) -> None:
+    """Once an interval, all rows of it in one transaction."""
+    writer = JournalWriter(path, interval=0.02)
+    plan = writer.add_plan("{}")
+    for number in range(5):
+        writer.put(hall.row(plan, number))
+    with writer._condition:
+        assert writer._condition.wait_for(lambda: writer._state.committed == 5, 10)
+    assert writer.close()
+
+
+def test_closing_commits_what_waits_and_a_restart_goes_on(path: Path, hall: ModuleType) -> None:
+    """Nothing is left in memory, no number is given twice."""
+    for expected in ([1, 2], [3, 4]):
+        writer = JournalWriter(path, interval=3600)
+        plan = writer.add_plan("{}")
+        assert [writer.put(hall.row(plan, n)).sequence for n in (1, 2)] == expected
+        assert writer.close()
+    assert stored(path) == [1, 2, 3, 4]
+    with pytest.raises(ValueError, match="closed"):
+        writer.put(hall.row(plan, 5))
+
+
+def test_a_plan_that_was_not_added_is_refused_at_once(writer: JournalWriter, hall: ModuleType) -> None:
+    """Not minutes later in another thread."""
+    with pytest.raises(KeyError):
+        writer.put(hall.row("0" * 64, 1))
+
+
+def test_a_slow_disk_does_not_delay_a_poll(
+    writer: JournalWriter, path: Path, hall: ModuleType, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """While a commit hangs, rows are taken all the same."""
+    plan = writer.add_plan("{}")
+    hanging, go_on = threading.Event(), threading.Event()
+    real = Journal.append
+
+    def slow(journal: Journal, rows: list) -> None:
+        hanging.set()
+        assert go_on.wait(10)
+        real(journal, rows)
+
+    monkeypatch.setattr(Journal, "append", slow)
+    writer.put(hall.row(plan, 1))
+    assert not writer.flush(0)
+    assert hanging.wait(10)
+    for number in range(2, 8):
+        writer.put(hall.row(plan, number))  # would hang here
+    assert stored(path) == []
+    go_on.set()
+    assert writer.flush(10)
+    assert stored(path) == [1, 2, 3, 4, 5, 6, 7]
+
+
+def test_a_full_disk_is_told_once_bounded_and_got_over(
+    writer: JournalWriter,
+    path: Path,
+    hall: ModuleType,
+    changes: list[WriterState],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Ten rows are kept, three dropped and named; once there is space all ten are durable, in order."""
+    plan = writer.add_plan("{}")
+
+    def full(*_: object) -> None:
+        raise DiskFull(path, "No space left to write journal.sqlite: free some, nothing else is needed.")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Journal, "append", full)
+        for number in range(1, 14):
+            writer.put(hall.row(plan, number))
+            assert not writer.flush(0.02)
+        assert writer.state.waiting == 10
+        assert writer.state.dropped == 3
+        assert len(changes) == 1
+        assert "No space left" in str(changes[0].fault)
+    assert writer.flush(10)
+    assert stored(path) == list(range(1, 11))
+    assert [change.fault is None for change in changes] == [False, True]
+    (loss,) = writer.take_losses()
+    assert (loss.first, loss.last) == (11, 13)
+    assert writer.take_losses() == []
+    assert writer.put(hall.row(plan, 14)).sequence == 14
+
+
+def test_a_really_full_disk_is_recognised(path: Path, hall: ModuleType) -> None:
+    """SQLite's own SQLITE_FULL (here by its page limit) becomes the same sentence."""
+    with closing(Journal.open(path)) as journal:
+        hall.fill(journal, 1, 10)
+        journal._connection.execute("PRAGMA max_page_count = 10")
+        with pytest.raises(DiskFull, match="No space left"):
+            hall.fill(journal, 11, 5_000)
+        assert stored(path) == list(range(1, 11))
+
+
+def test_recording_needs_neither_pyarrow_nor_numpy() -> None:
+    """They cost 80 and 60 ms at the start; opening an archive and journaling a row must not pay them."""
+    program = (
+        "import sys, tempfile; from pathlib import Path; from storage.archive import Archive\n"
+        "from storage.journal import JournalWriter, Row\n"
+        "with tempfile.TemporaryDirectory() as folder, Archive.open(Path(folder) / 'a') as archive:\n"
+        "    writer = JournalWriter(archive.journal.path)\n"
+        "    writer.put(Row('p', 'live', writer.add_plan('{}'), 0, 0, 'unset', 'ok'))\n"
+        "    assert archive.clashing_columns('p', 'live', {'flow': 'float'}) == []\n"
+        "    writer.close()\n"
+        "print(sorted({'pyarrow', 'numpy', 'pandas'} & sys.modules.keys()))\n"
+    )
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, timeout=60)
+    assert (done.stdout, done.stderr) == ("[]\n", "")
