@@ -1,0 +1,128 @@
+"""`demo`: the whole job once, against a simulated meter of the invented Hollow Mere bottling hall."""
+
+import sys
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from readout.cli.output import columns, say, tell
+from readout.errors import FellShort, WrongUse
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+MAP = "insertion-meter.yaml"
+POINT = "bottling-hall-header.yaml"
+ARCHIVE = "hollow-mere"
+LINK = "meter-port"
+#: How long the meter is recorded, as the options of `log`.
+EVERY, RUN_FOR = "1s", "20s"
+
+
+def demo(
+    folder: Annotated[
+        Path | None, typer.Argument(metavar="[FOLDER]", help="A new folder for it; else a temporary one.")
+    ] = None,
+) -> int:
+    """Check a map, read a meter, record it for 20 s, seal, verify, and show the last readings.
+
+    Everything is invented, and every step is the command you would type yourself.
+    """
+    import shutil
+    import tempfile
+
+    if folder is None:
+        folder = Path(tempfile.mkdtemp(prefix="pipeledger-demo-"))
+    elif folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise WrongUse(f"{folder} is not empty; name a new folder for the demo.")
+    shutil.copytree(_files(), folder, dirs_exist_ok=True)
+    say("A simulated insertion meter in the compressed-air header of the (invented) Hollow Mere bottling hall.")
+    say(f"Folder: {folder}\n")
+    with _meter(folder):
+        _run(folder, "map", "check", MAP)
+        _run(folder, "read", POINT)
+        _run(folder, "log", POINT, "--archive", ARCHIVE, "--every", EVERY, "--for", RUN_FOR)
+    _run(folder, "archive", "list", ARCHIVE)
+    _run(folder, "archive", "verify", ARCHIVE)
+    _last_readings(folder / ARCHIVE)
+    say(f"\nThe archive is in {folder / ARCHIVE}: open rows/ with pandas, DuckDB, Polars or anything that")
+    say("reads Parquet. Next: write a point file for your own meter; see docs/maps.md.")
+    return 0
+
+
+def _files() -> Path:
+    """The demo's files: beside the packages in a source tree, inside one of them in a wheel."""
+    here = Path(__file__).resolve().parent
+    for place in (here / "demo_data", here.parent.parent / "demo_data"):
+        if (place / "bottling_hall" / MAP).is_file():
+            return place / "bottling_hall"
+    raise FellShort("the demo's files are not part of this installation; install pipeledger again")
+
+
+def _command(*words: str) -> list[str]:
+    return [sys.executable, "-m", "readout.cli.main", *words]
+
+
+def _run(folder: Path, *words: str) -> None:
+    """One step, as typed by a person in that folder."""
+    import subprocess
+
+    tell(f"$ pipeledger {' '.join(words)}")
+    done = subprocess.run(_command(*words), cwd=folder, stderr=subprocess.STDOUT, check=False)
+    if done.returncode:
+        raise FellShort(f"the step above ended with status {done.returncode}; the demo ends here")
+    tell()
+
+
+@contextmanager
+def _meter(folder: Path) -> "Iterator[None]":
+    """The simulated meter in a process of its own, on a serial line at 19200 baud (TCP on Windows)."""
+    import subprocess
+
+    on_windows = sys.platform == "win32"
+    where = ["--tcp", "localhost:0"] if on_windows else ["--link", LINK]
+    command = _command("simulate", MAP, *where, "--baud", "19200")
+    tell(f"$ pipeledger simulate {MAP} {' '.join(where)} --baud 19200 &")
+    process = subprocess.Popen(
+        command, cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
+    )
+    try:
+        assert process.stdout is not None
+        port = process.stdout.readline().strip()
+        if not port:
+            raise FellShort("the simulated meter did not start")
+        if on_windows:
+            point = folder / POINT
+            text = point.read_text(encoding="utf-8")
+            point.write_text(text.replace(f"./{LINK}", port), encoding="utf-8")
+        tell(f"{port}\n")
+        yield
+    finally:
+        process.terminate()
+        process.wait(10)
+
+
+def _last_readings(archive: Path) -> None:
+    """The last row that was sealed, with the units its file tells."""
+    import pyarrow.parquet as pq
+
+    from storage.archive import ArchiveReader
+
+    files = ArchiveReader(archive).files()
+    if not files:
+        raise FellShort("nothing was sealed")
+    table = pq.read_table(archive / files[-1].file, partitioning=None)
+    last = table.slice(table.num_rows - 1).to_pylist()[0]
+    say(f"The last row, from {files[-1].file}:")
+    rows = []
+    for field in table.schema:
+        about = field.metadata or {}
+        if b"register" in about:
+            unit = about.get(b"unit", b"").decode()
+            reference = about.get(b"reference", b"").decode()
+            rows.append((f"  {field.name}", str(last[field.name]), unit, f"at {reference}" if reference else ""))
+    tell(f"  due {last['due']:%Y-%m-%d %H:%M:%S} UTC, status {last['status']}")
+    for line in columns(rows, right=frozenset({1})):
+        tell(line)

@@ -1,0 +1,87 @@
+"""`log`: record points into an archive until stopped: one row for every scheduled round, whatever happens."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from readout.cli.options import AsJson, PointFiles, TraceFile, duration_words, milliseconds
+from readout.cli.output import say, tell_json
+from readout.errors import WrongUse
+
+if TYPE_CHECKING:
+    from readout.daemon.recorder import Summary
+
+
+def log(
+    points: PointFiles,
+    *,
+    archive: Annotated[Path, typer.Option(metavar="DIR", help="The archive's folder; made where it is absent.")],
+    every: Annotated[
+        str | None, typer.Option(metavar="DURATION", help="Interval, if not the point file's own (100ms to days).")
+    ] = None,
+    run_for: Annotated[
+        str | None, typer.Option("--for", metavar="DURATION", help="End after this time; else run until stopped.")
+    ] = None,
+    seal_every: Annotated[
+        str, typer.Option(metavar="DURATION", help="How often rows become sealed files.")
+    ] = "1h",
+    trace: TraceFile = None,
+    as_json: AsJson = False,
+) -> int:
+    """Record until Ctrl-C, SIGTERM or the end of --for; then seal everything and end with status 0.
+
+    Due times are whole multiples of the interval in UTC. Each due time gives one row: its status says ok,
+    or why there is no reading. A port that is absent is waited for.
+    """
+    import signal
+    import threading
+
+    from readout.bus.trace import Trace
+    from readout.clock import SystemClock
+    from readout.daemon.connect import connector
+    from readout.daemon.points import load_points
+    from readout.daemon.recorder import Assignment, Recorder
+
+    every_ms = milliseconds(every, "--every") if every else None
+    assignment = Assignment(
+        archive,
+        load_points(points, every_ms),
+        milliseconds(run_for, "--for") if run_for else None,
+        milliseconds(seal_every, "--seal-every"),
+    )
+    for point in assignment.points:
+        if assignment.for_ms is not None and assignment.for_ms < point.every_ms:
+            raise WrongUse(
+                f"--for {duration_words(assignment.for_ms)} is shorter than the interval of {point.name}, "
+                f"{duration_words(point.every_ms)}: no round would be due."
+            )
+    clock = SystemClock()
+    stop = threading.Event()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: stop.set())
+    kept = Trace(trace, clock) if trace else None
+    try:
+        summary = Recorder(assignment, connector(clock, kept), clock, say).run(stop)
+    finally:
+        if kept:
+            kept.close()
+    _tell(summary, archive, as_json=as_json)
+    return 0
+
+
+def _tell(summary: "Summary", archive: Path, *, as_json: bool) -> None:
+    if as_json:
+        tell_json(
+            {
+                "points": {name: dict(counts) for name, counts in summary.rows.items()},
+                "files": summary.files,
+                "unsealed": summary.unsealed,
+                "ledger": {"n": summary.ledger_n, "hash": summary.ledger_hash},
+            }
+        )
+        return
+    for name, counts in summary.rows.items():
+        told = ", ".join(f"{n} {status}" for status, n in counts.most_common())
+        say(f"{name}: {counts.total()} rows ({told or 'no round was due'})")
+    say(f"{archive}: {len(summary.files)} files sealed; ledger line {summary.ledger_n}, hash {summary.ledger_hash}")

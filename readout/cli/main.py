@@ -1,0 +1,68 @@
+"""Joins the commands to one program and turns errors into a sentence and an exit status.
+
+Command files import nothing heavy at their top, so that `--help` and completion stay quick; what a
+command needs it imports when it runs.
+"""
+
+import os
+import sys
+from collections.abc import Callable
+from functools import wraps
+
+import typer
+
+from readout.cli import archive_list, archive_seal, archive_verify, demo, log, map_check, map_show
+from readout.cli import ports as ports_command
+from readout.cli import read as read_command
+from readout.cli import simulate
+from readout.errors import PipeledgerError
+
+app = typer.Typer(
+    name="pipeledger",
+    help="Read flow meters over Modbus RTU and keep every raw register in an archive that can be proven.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+map_app = typer.Typer(help="Register maps: what a meter offers and where it lies.", no_args_is_help=True)
+archive_app = typer.Typer(help="The archive: what is kept, and proof of it.", no_args_is_help=True)
+
+
+def add(to: typer.Typer, name: str, function: Callable[..., int], example: str) -> None:
+    """Make `function` the command `name`: its return value is the exit status, `example` ends its help."""
+
+    @wraps(function)
+    def command(*args: object, **options: object) -> None:
+        raise typer.Exit(function(*args, **options))
+
+    to.command(name, epilog=f"Example: pipeledger {example}")(command)
+
+
+add(app, "ports", ports_command.ports, "ports")
+add(app, "read", read_command.read, "read bottling-hall-header.yaml --watch")
+add(app, "log", log.log, "log bottling-hall-header.yaml --archive hollow-mere --every 1s --for 1h")
+add(app, "simulate", simulate.simulate, "simulate insertion-meter.yaml --link ./meter-port --baud 9600")
+add(app, "demo", demo.demo, "demo hollow-mere-demo")
+add(map_app, "check", map_check.map_check, "map check insertion-meter.yaml")
+add(map_app, "show", map_show.map_show, "map show insertion-meter.yaml")
+add(archive_app, "list", archive_list.archive_list, "archive list hollow-mere")
+add(archive_app, "seal", archive_seal.archive_seal, "archive seal hollow-mere")
+add(archive_app, "verify", archive_verify.archive_verify, "archive verify hollow-mere --quick")
+app.add_typer(map_app, name="map")
+app.add_typer(archive_app, name="archive")
+
+
+def main() -> None:
+    """Run the command line of this process and end it with the contracted status."""
+    try:
+        app(prog_name="pipeledger")
+    except PipeledgerError as error:
+        print(f"pipeledger: {error}", file=sys.stderr)
+        sys.exit(error.status)
+    except BrokenPipeError:  # the reader of our output has gone, as with `| head`
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,199 @@
+"""`read`: current values of points, once or continuously."""
+
+from collections.abc import Sequence
+from contextlib import suppress
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from readout.cli.options import AsJson, PointFiles, TraceFile, milliseconds
+from readout.cli.output import say, tell_json
+
+if TYPE_CHECKING:
+    from readout.bus.exchange import Line
+    from readout.clock import Clock
+    from readout.daemon.points import PointToRecord
+    from readout.errors import PortError
+    from readout.poll.round import Round
+
+
+def read(
+    points: PointFiles,
+    *,
+    watch: Annotated[bool, typer.Option("--watch", help="Read again and again until Ctrl-C.")] = False,
+    every: Annotated[str, typer.Option(metavar="DURATION", help="With --watch: how often.")] = "1s",
+    trace: TraceFile = None,
+    as_json: AsJson = False,
+) -> int:
+    """Read current values with their units, flags and states.
+
+    Exit status 1 where a value is missing, 3 where a port is not to be had, 4 where replies came and none
+    could be trusted.
+    """
+    from readout.bus.trace import Trace
+    from readout.clock import SystemClock
+    from readout.daemon.connect import connector
+    from readout.daemon.points import load_points
+
+    every_ms = milliseconds(every, "--every")
+    loaded = load_points(points, None)
+    clock = SystemClock()
+    kept = Trace(trace, clock) if trace else None
+    lines = _Lines(connector(clock, kept), loaded)
+    try:
+        if watch:
+            return _watch(lines, loaded, clock, every_ms, as_json=as_json)
+        results = [_one(lines, point, clock) for point in loaded]
+        _print(results, as_json=as_json)
+        return _status(results)
+    finally:
+        lines.close()
+        if kept:
+            kept.close()
+
+
+class _Lines:
+    """The lines of the points, each opened when it is first needed and again after it was lost."""
+
+    def __init__(self, connect: "Any", points: "Sequence[PointToRecord]") -> None:
+        self._connect = connect
+        self._points = points
+        self._open: dict[str, Line] = {}
+
+    def of(self, point: "PointToRecord") -> "Line":
+        """The open line of a point; PortError where it is not to be had."""
+        line = self._open.get(point.port)
+        if line is None or line.lost:
+            if line is not None:
+                line.close()
+            line = self._connect([other for other in self._points if other.port == point.port])
+            self._open[point.port] = line
+        return line
+
+    def close(self) -> None:
+        """Close every line."""
+        for line in self._open.values():
+            line.close()
+
+
+class Result:
+    """One point's reading, or why there is none."""
+
+    def __init__(
+        self, point: "PointToRecord", utc: float, found: "Round | None", refused: "PortError | None"
+    ) -> None:
+        from readout.bus.outcome import Status
+
+        self.point = point
+        self.utc = utc
+        self.found = found
+        self.refused = refused
+        self.status = Status.PORT_LOST if found is None else found.status
+
+    def readings(self) -> dict[str, dict[str, Any]]:
+        """By name {value, unit, flag}; every value null where nothing was read."""
+        from readout.poll.readings import readings_of
+        from readout.poll.round import nothing_asked
+
+        found = self.found or nothing_asked(self.status, "")
+        return readings_of(self.point.polled.plan, found, self.point.map.readings)
+
+    def conditions(self) -> dict[str, str]:
+        """The reference conditions of each reading that has some, in words."""
+        from readout.poll.readings import conditions_of
+        from readout.poll.round import nothing_asked
+
+        found = self.found or nothing_asked(self.status, "")
+        return conditions_of(self.point.polled.plan, found, self.point.map)
+
+    def as_json(self) -> dict[str, Any]:
+        """As contracted: {point, time, status, readings}."""
+        from readout.clock import iso
+
+        return {
+            "point": self.point.name,
+            "time": iso(self.utc),
+            "status": self.status.value,
+            "readings": self.readings(),
+        }
+
+
+def _one(lines: _Lines, point: "PointToRecord", clock: "Clock") -> Result:
+    from readout.errors import PortError
+    from readout.poll.round import poll
+
+    try:
+        line = lines.of(point)
+    except PortError as error:
+        return Result(point, clock.utc(), None, error)
+    found = poll(line, point.polled)
+    ended = clock.monotonic() if found.ended is None else found.ended
+    return Result(point, clock.utc() - (clock.monotonic() - ended), found, None)
+
+
+def _print(results: Sequence[Result], *, as_json: bool) -> None:
+    if as_json:
+        documents = [result.as_json() for result in results]
+        tell_json(documents[0] if len(documents) == 1 else documents)
+    else:
+        from readout.cli.readings_text import text_of
+        from readout.cli.output import tell
+
+        for result in results:
+            tell(text_of(result))
+    for result in results:
+        if result.refused is not None:
+            say(f"{result.point.name}: {result.refused}")
+        elif result.found is not None and result.found.text:
+            say(f"{result.point.name}: {result.found.text}")
+
+
+def _status(results: Sequence[Result]) -> int:
+    """3 before 4 before 1, as contracted."""
+    from readout.bus.outcome import Status
+
+    if any(result.found is None or result.status is Status.PORT_LOST for result in results):
+        return 3
+    untrusted = (Status.DAMAGED_REPLY, Status.WRONG_REPLY)
+    if any(result.status in untrusted for result in results):
+        return 4
+    return 0 if all(result.status is Status.OK for result in results) else 1
+
+
+def _watch(
+    lines: _Lines, points: "Sequence[PointToRecord]", clock: "Clock", every_ms: int, *, as_json: bool
+) -> int:
+    """Read at due times until Ctrl-C; the screen is kept live on a terminal, else a line a reading."""
+    import sys
+
+    from readout.cli.readings_text import line_of, text_of
+    from readout.cli.output import tell
+    from readout.plan.schedule import Grid, look, start
+
+    live = None
+    if sys.stdout.isatty() and not as_json:
+        from rich.live import Live
+
+        live = Live(auto_refresh=False, screen=False)
+        live.start()
+    schedule = start(Grid(every_ms), look(clock))
+    results: list[Result] = []
+    with suppress(KeyboardInterrupt):
+        while True:
+            due = schedule.next(look(clock))
+            clock.sleep_until(due.deadline_s)
+            schedule = due.then
+            results = [_one(lines, point, clock) for point in points]
+            if as_json:
+                documents = [result.as_json() for result in results]
+                tell_json(documents[0] if len(documents) == 1 else documents)
+            elif live is not None:
+                from rich.text import Text
+
+                live.update(Text("\n\n".join(text_of(result) for result in results)), refresh=True)
+            else:
+                for result in results:
+                    tell(line_of(result))
+    if live is not None:
+        live.stop()
+    return _status(results)

@@ -1,0 +1,73 @@
+"""Readings as a person reads them: a small table for a screen, one line for a pipe or a log."""
+
+from typing import TYPE_CHECKING, Any
+
+from readout.cli.output import columns
+from readout.clock import iso
+
+if TYPE_CHECKING:
+    from readout.cli.read import Result
+
+#: Shown where a meter has no value to give.
+NOTHING = "–"
+
+
+def text_of(result: "Result") -> str:
+    """A heading with time and status, then a line a reading: name, value, unit, remarks."""
+    heading = f"{result.point.name}  {site_time(result)}  {result.status.value}"
+    conditions = result.conditions()
+    gauges = {value.name: value.gauge for value in result.point.map.readings}
+    rows = [
+        (
+            f"  {name}",
+            value_text(reading["value"]),
+            unit_text(reading["unit"], gauge=gauges[name]),
+            _remarks(reading["flag"], conditions.get(name)),
+        )
+        for name, reading in result.readings().items()
+    ]
+    return "\n".join([heading, *columns(rows, right=frozenset({1}))])
+
+
+def line_of(result: "Result") -> str:
+    """Everything on one line, for a pipe or a log."""
+    readings = [
+        f"{name} {value_text(reading['value'])} {reading['unit'] or ''}".rstrip()
+        + (f" ({reading['flag']})" if reading["flag"] else "")
+        for name, reading in result.readings().items()
+    ]
+    return f"{iso(result.utc)} {result.point.name} {result.status.value}: {'; '.join(readings)}"
+
+
+def value_text(value: Any) -> str:
+    """A number without noise, words as they are, a list of words or "none", a dash for no value."""
+    if value is None:
+        return NOTHING
+    if isinstance(value, bool):
+        return "on" if value else "off"
+    if isinstance(value, list):
+        return ", ".join(value) or "none"
+    if isinstance(value, float):
+        return f"{value:.12g}" if abs(value) < 1e12 else repr(value)
+    return str(value)
+
+
+def unit_text(unit: str | None, *, gauge: bool) -> str:
+    """The unit; a gauge pressure says so."""
+    return f"{unit}(g)" if unit and gauge else unit or ""
+
+
+def site_time(result: "Result") -> str:
+    """The reading's moment in the site's time zone, with its offset."""
+    from datetime import UTC, datetime
+    from zoneinfo import ZoneInfo
+
+    moment = datetime.fromtimestamp(result.utc, UTC).astimezone(ZoneInfo(result.point.time_zone))
+    return moment.strftime("%Y-%m-%d %H:%M:%S %z")
+
+
+def _remarks(flag: str | None, conditions: str | None) -> str:
+    said = [f"at {conditions}"] if conditions else []
+    if flag:
+        said.append(flag)
+    return "; ".join(said)

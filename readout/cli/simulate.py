@@ -1,0 +1,55 @@
+"""`simulate`: a simulated meter for any map, to rehearse on and to test against."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from readout.cli.options import MapFile
+from readout.cli.output import say, tell
+from readout.errors import WrongUse
+
+
+def simulate(
+    map_file: MapFile,
+    *,
+    link: Annotated[
+        Path | None, typer.Option(metavar="PATH", help="Make this path lead to the meter's serial port.")
+    ] = None,
+    tcp: Annotated[
+        str | None, typer.Option(metavar="HOST:PORT", help="Serve on TCP (port 0: any free one).")
+    ] = None,
+    unit_address: Annotated[
+        int | None, typer.Option(min=1, max=247, help="Unit address, if not the map's own.")
+    ] = None,
+    baud: Annotated[
+        int | None, typer.Option(min=1, help="Answer at the pace of a line at this baud rate; else at once.")
+    ] = None,
+    values: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Replay values from a CSV table instead of inventing them."),
+    ] = None,
+) -> int:
+    """Serve a simulated meter until Ctrl-C.
+
+    The first line on stdout is the port to read it from. The values are invented, within each reading's
+    range; nothing here is a measurement.
+    """
+    import signal
+    import threading
+
+    from readout.cli.files import load_map
+    from simulators.errors import SimulatorError
+    from simulators.serve import Offer, run
+
+    register_map = load_map(map_file)
+    stop = threading.Event()
+    signal.signal(signal.SIGTERM, lambda *_: stop.set())
+    signal.signal(signal.SIGINT, lambda *_: stop.set())
+    offer = Offer(link=link, tcp=tcp, unit_address=unit_address, baud_rate=baud, values=values)
+    try:
+        stats = run(register_map, offer, ready=tell, stop=stop)
+    except SimulatorError as error:
+        raise WrongUse(str(error)) from error
+    say(f"{register_map.meter}: {stats.replies} requests answered")
+    return 0

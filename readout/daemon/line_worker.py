@@ -1,0 +1,207 @@
+"""One line, one thread: every point's round at its due time, one row for every due time, whatever happens.
+
+The thread owns the port. It waits on the monotonic clock, opens an absent or lost port again in the idle
+time between rounds, and hands rows to the journal's writer, which never makes it wait for the disk.
+"""
+
+import threading
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+
+from readout.bus.exchange import Line
+from readout.bus.outcome import Status
+from readout.clock import Clock
+from readout.daemon.computer_clock import ClockQuality, clock_quality
+from readout.daemon.line_access import LineAccess
+from readout.daemon.state_log import StateLog
+from readout.plan.schedule import Due, Grid, Instant, Schedule, look, start
+from readout.poll.round import PolledPoint, Round, nothing_asked, poll
+from readout.sealing.record import UNSTEADY, pack
+from storage.journal import Row
+
+#: A meter silent this many rounds in a row is asked last, and at most once in `SILENT_PAUSE_S` seconds.
+SILENT_ROUNDS = 3
+SILENT_PAUSE_S = 60.0
+#: Longest wait in one piece [s]: how soon a stop is noticed.
+_NAP_S = 0.2
+#: Shorter idle time than this [s] is not used for opening a port.
+_IDLE_S = 0.05
+#: How long a look at the computer clock's quality holds [s].
+_QUALITY_S = 10.0
+
+LIVE = "live"
+
+
+@dataclass
+class RecordedPoint:
+    """One point of a line as its thread keeps it. `plan` is the journal's id of the record its rows have."""
+
+    polled: PolledPoint
+    grid: Grid
+    plan: str
+    rounds_left: int | None = None
+    silent: int = 0
+    asked: float = float("-inf")
+    unknown: bool = False  # its identity is to be asked for when there is time
+    schedule: Schedule = field(init=False)
+
+
+class LineWorker(threading.Thread):
+    """Runs one line's rounds until `stop` is set or every point has had its rounds.
+
+    `put` takes a row; `on_step` is told a step of the computer's clock in seconds; `introduce` asks a meter in
+    idle time who it is (again) and gives the point the plan that says so.
+    """
+
+    def __init__(
+        self,
+        access: LineAccess,
+        points: Sequence[RecordedPoint],
+        *,
+        clock: Clock,
+        stop: threading.Event,
+        put: Callable[[Row], object],
+        log: StateLog,
+        on_step: Callable[[float], None],
+        introduce: Callable[[Line, RecordedPoint], None],
+    ) -> None:
+        super().__init__(name=f"line {access.port_name}")
+        self.failed: BaseException | None = None
+        self._access = access
+        self._points = list(points)
+        self._clock = clock
+        self._stop_event = stop
+        self._put = put
+        self._log = log
+        self._on_step = on_step
+        self._introduce = introduce
+        self._quality = (float("-inf"), ClockQuality.UNSET)
+        self._began: Instant | None = None
+        self._may_begin = threading.Event()
+        self.introduced = threading.Event()
+
+    def begin(self, began: Instant) -> None:
+        """Let the rounds begin with the first due times after `began`, the same for all lines."""
+        self._began = began
+        self._may_begin.set()
+
+    def run(self) -> None:
+        """Rounds until the end; what must not happen is kept in `failed` and stops the recorder."""
+        try:
+            self._introduce_all()
+            self._rounds()
+        except BaseException as error:
+            self.failed = error
+            self._stop_event.set()
+        finally:
+            self._access.close()
+
+    def _introduce_all(self) -> None:
+        """Ask the meters who they are before the first round, until all have been asked or rounds begin."""
+        line = self._access.line
+        for point in self._points:
+            if line is not None and not line.lost and not self._may_begin.is_set() and not self._stop_event.is_set():
+                point.unknown = False
+                self._introduce(line, point)
+        self.introduced.set()
+        while not self._may_begin.wait(_NAP_S) and not self._stop_event.is_set():
+            pass
+
+    def _rounds(self) -> None:
+        if self._began is None:
+            return
+        for point in self._points:
+            point.schedule = start(point.grid, self._began)
+        while not self._stop_event.is_set():
+            now = look(self._clock)
+            waiting = [(point.schedule.next(now), point) for point in self._points if point.rounds_left != 0]
+            if not waiting:
+                return
+            deadline = min(due.deadline_s for due, _ in waiting)
+            if not self._wait(deadline):
+                return
+            # The meters that answer come first: a silent one may cost the line a second.
+            for due, point in sorted(waiting, key=lambda pair: pair[1].silent >= SILENT_ROUNDS):
+                if due.deadline_s <= deadline and not self._stop_event.is_set():
+                    self._round(point, due)
+
+    def _wait(self, deadline: float) -> bool:
+        """Wait until `deadline`, using idle time; False when told to stop."""
+        while (left := deadline - self._clock.monotonic()) > 0:
+            if self._stop_event.is_set():
+                return False
+            if left > _IDLE_S and self._use_idle_time():
+                continue
+            self._clock.sleep_until(min(deadline, self._clock.monotonic() + _NAP_S))
+        return not self._stop_event.is_set()
+
+    def _use_idle_time(self) -> bool:
+        """Open the port again, or ask a meter who it is; True when something was done."""
+        if self._access.reopen():
+            for point in self._points:
+                point.unknown = True
+            return True
+        line = self._access.line
+        for point in self._points:
+            if line is not None and point.unknown:
+                point.unknown = False
+                self._introduce(line, point)
+                return True
+        return False
+
+    def _round(self, point: RecordedPoint, due: Due) -> None:
+        if due.step_s:
+            self._on_step(due.step_s)
+        for missed in due.skipped:
+            if point.rounds_left == 0:
+                return
+            self._row(point, missed, nothing_asked(Status.SKIPPED, "the line was busy with an earlier round"))
+        point.schedule = due.then
+        if point.rounds_left != 0:
+            self._row(point, due.due_ms, self._ask(point))
+
+    def _ask(self, point: RecordedPoint) -> Round:
+        line = self._access.line
+        if line is None:
+            return nothing_asked(Status.PORT_LOST, self._access.reason)
+        now = self._clock.monotonic()
+        if point.silent >= SILENT_ROUNDS and now - point.asked < SILENT_PAUSE_S:
+            return nothing_asked(Status.SKIPPED, "the meter is silent and is asked once a minute")
+        point.asked = now
+        polled = point.polled
+        if point.silent:  # a second question would only cost the other meters time
+            polled = replace(polled, manners=replace(polled.manners, repeats=0))
+        found = poll(line, polled, first_only=point.silent > 0)
+        if found.status is Status.PORT_LOST:
+            self._access.lost(found.text)
+        if found.status is Status.OK and point.silent >= SILENT_ROUNDS:
+            point.unknown = True  # it may be another meter that answers now
+        point.silent = point.silent + 1 if found.status is Status.NO_REPLY else 0
+        return found
+
+    def _row(self, point: RecordedPoint, due_ms: int, found: Round) -> None:
+        now = look(self._clock)
+        words, present = pack(found.words)
+        cause = found.cause
+        if found.unsteady:
+            cause = f"{cause} {UNSTEADY} {' '.join(found.unsteady)}".strip()
+        time = None
+        if found.ended is not None:
+            time = round((now.utc_s - (now.monotonic_s - found.ended)) * 1000)
+        self._put(
+            Row(
+                point=point.polled.name, source=LIVE, plan=point.plan, due=due_ms, time=time,
+                clock=self._clock_quality(now), status=found.status.value, cause=cause, words=words,
+                present=present,
+            )
+        )  # fmt: skip
+        if point.rounds_left is not None:
+            point.rounds_left -= 1
+        self._log.row(point.polled.name, found.status, found.text, now.monotonic_s)
+
+    def _clock_quality(self, now: Instant) -> str:
+        looked, quality = self._quality
+        if now.monotonic_s - looked > _QUALITY_S:
+            quality = clock_quality(now.utc_s)
+            self._quality = (now.monotonic_s, quality)
+        return quality.value

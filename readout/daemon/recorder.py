@@ -1,0 +1,254 @@
+"""The recorder: lines, journal, sealing and the ledger's start and stop, joined for one run of `log`.
+
+The main thread seals and writes the ledger; each line has a thread of its own; the journal has one too.
+Nothing that the disk does makes a line wait.
+"""
+
+import queue
+import threading
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from readout.bus.exchange import Line
+from readout.clock import Clock
+from readout.daemon.line_access import LineAccess
+from readout.daemon.line_worker import LIVE, LineWorker, RecordedPoint
+from readout.daemon.points import PointToRecord
+from readout.daemon.state_log import StateLog
+from readout.errors import WrongUse
+from readout.plan.schedule import Grid, look
+from readout.poll.introduction import Introduction, introduce
+from readout.sealing.seal import column_types_of, seal_journal
+from storage.archive import Archive
+from storage.errors import StorageError
+from storage.journal import JournalWriter, Row, WriterState
+from storage.ledger import Kind, read_file
+
+Say = Callable[[str], None]
+Connect = Callable[[Sequence[PointToRecord]], Line]
+
+#: Seconds the meters of all lines have to introduce themselves before the first round.
+INTRODUCTION_S = 5.0
+#: How often the main thread looks for a stop, an event or a due sealing [s].
+_LOOK_S = 0.1
+#: Seconds the journal has at the end to make the last rows durable.
+_LAST_FLUSH_S = 30.0
+
+
+@dataclass(frozen=True, slots=True)
+class Assignment:
+    """What `log` was asked for. Times in ms; `for_ms` None means until stopped."""
+
+    archive: Path
+    points: tuple[PointToRecord, ...]
+    for_ms: int | None
+    seal_every_ms: int
+
+
+@dataclass
+class Summary:
+    """What a run brought: rows per point and status, files sealed, and the ledger's end."""
+
+    rows: dict[str, Counter[str]] = field(default_factory=dict)
+    files: list[str] = field(default_factory=list)
+    unsealed: str | None = None  # why rows stayed in the journal, as a sentence
+    ledger_n: int = 0
+    ledger_hash: str = ""
+
+
+class Recorder:
+    """One run. Make it, call `run` once; `connect` opens the line of the given points (all on one port)."""
+
+    def __init__(self, assignment: Assignment, connect: Connect, clock: Clock, say: Say) -> None:
+        self._assignment = assignment
+        self._connect = connect
+        self._clock = clock
+        self._say = say
+        self._summary = Summary({point.name: Counter() for point in assignment.points})
+        self._events: queue.SimpleQueue[dict[str, Any]] = queue.SimpleQueue()
+        self._halt = threading.Event()
+
+    def run(self, stop: threading.Event) -> Summary:
+        """Record until `stop` is set or every point has had its rounds; then seal and say so in the ledger.
+
+        Raises `PortError` for a port that is held or denied, `StorageError` for an archive that is not to be
+        had, `WrongUse` for a map that would change the type of a column already kept.
+        """
+        with Archive.open(self._assignment.archive, utc=self._clock.utc) as archive:
+            self._refuse_changed_types(archive)
+            accesses = self._open_lines()
+            self._tell_killed_before(archive)
+            self._seal(archive)
+            archive.ledger.append(Kind.STARTED, self._about())
+            writer = JournalWriter(archive.journal.path, on_change=self._tell_writer)
+            try:
+                self._record(archive, writer, accesses, stop)
+            finally:
+                self._finish(archive, writer)
+            tail = archive.ledger.tail
+            self._summary.ledger_n, self._summary.ledger_hash = tail.n, tail.hash
+        return self._summary
+
+    def _refuse_changed_types(self, archive: Archive) -> None:
+        for point in self._assignment.points:
+            types = column_types_of(point.record(Introduction({}, {})))
+            clashes = archive.clashing_columns(point.name, LIVE, types)
+            if clashes:
+                told = ", ".join(f"{clash.name} (kept as {clash.kept}, now {clash.wanted})" for clash in clashes)
+                raise WrongUse(
+                    f"{point.map_file}: the map would change the type of columns that {archive.root} already "
+                    f"keeps for {point.name}: {told}. Give the changed readings new names, or another archive."
+                )
+
+    def _open_lines(self) -> list[tuple[LineAccess, list[PointToRecord]]]:
+        """Open every port; the ports of lines opened before are closed again where one is refused."""
+        lines: dict[str, list[PointToRecord]] = {}
+        for point in self._assignment.points:
+            lines.setdefault(point.port, []).append(point)
+        opened: list[tuple[LineAccess, list[PointToRecord]]] = []
+        try:
+            for port, points in lines.items():
+                access = LineAccess(port, self._connector(points), self._clock, self._tell_port)
+                access.open()
+                opened.append((access, points))
+        except BaseException:
+            for access, _ in opened:
+                access.close()
+            raise
+        return opened
+
+    def _connector(self, points: list[PointToRecord]) -> Callable[[], Line]:
+        return lambda: self._connect(points)
+
+    def _about(self) -> dict[str, Any]:
+        return {
+            "points": {
+                point.name: {"port": point.port, "every_ms": point.every_ms, "map_sha256": point.map.sha256}
+                for point in self._assignment.points
+            },
+            "clock_s": round(self._clock.utc(), 3),
+        }
+
+    def _tell_killed_before(self, archive: Archive) -> None:
+        ends = [line for line in read_file(archive.ledger.path).lines if line.kind in (Kind.STARTED, Kind.STOPPED)]
+        if ends and ends[-1].kind == Kind.STARTED:
+            archive.ledger.append(Kind.EVENT, {"what": "killed before", "started": ends[-1].time})
+            self._say(
+                f"{archive.root}: the recorder started at {ends[-1].time} did not end by itself; "
+                "everything it had committed is kept"
+            )
+
+    def _record(
+        self,
+        archive: Archive,
+        writer: JournalWriter,
+        accesses: Sequence[tuple[LineAccess, list[PointToRecord]]],
+        stop: threading.Event,
+    ) -> None:
+        workers = [self._worker(writer, access, points) for access, points in accesses]
+        for worker in workers:
+            worker.start()
+        deadline = self._clock.monotonic() + INTRODUCTION_S
+        for worker in workers:
+            worker.introduced.wait(max(0.0, deadline - self._clock.monotonic()))
+        began = look(self._clock)
+        for worker in workers:
+            worker.begin(began)
+        seals = Grid(self._assignment.seal_every_ms)
+        next_seal_ms = seals.after(began.utc_ms)
+        while not stop.is_set() and any(worker.is_alive() for worker in workers):
+            if self._halt.wait(_LOOK_S):
+                break
+            self._write_events(archive)
+            now_ms = look(self._clock).utc_ms
+            if now_ms >= next_seal_ms:
+                next_seal_ms = seals.after(now_ms)
+                writer.flush(_LAST_FLUSH_S)
+                self._seal(archive)
+        self._halt.set()
+        for worker in workers:
+            worker.join()
+        for worker in workers:
+            if worker.failed is not None:
+                raise worker.failed
+
+    def _worker(self, writer: JournalWriter, access: LineAccess, points: list[PointToRecord]) -> LineWorker:
+        by_name = {point.name: point for point in points}
+
+        def introduce_point(line: Line, recorded: RecordedPoint) -> None:
+            point = by_name[recorded.polled.name]
+            found = introduce(
+                line, point.map, point.format, point.unit_address, point.polled.manners, self._clock
+            )
+            if found.answered:
+                recorded.plan = writer.add_plan(point.record(found).to_text())
+
+        recorded = [
+            RecordedPoint(
+                polled=point.polled,
+                grid=Grid(point.every_ms),
+                plan=writer.add_plan(point.record(Introduction({}, {})).to_text()),
+                rounds_left=self._rounds(point),
+                unknown=True,
+            )
+            for point in points
+        ]
+        return LineWorker(
+            access,
+            recorded,
+            clock=self._clock,
+            stop=self._halt,
+            put=lambda row: self._put(writer, row),
+            log=StateLog(self._say),
+            on_step=self._tell_step,
+            introduce=introduce_point,
+        )
+
+    def _rounds(self, point: PointToRecord) -> int | None:
+        if self._assignment.for_ms is None:
+            return None
+        return max(1, self._assignment.for_ms // point.every_ms)
+
+    def _put(self, writer: JournalWriter, row: Row) -> None:
+        writer.put(row)
+        self._summary.rows[row.point][row.status] += 1
+
+    def _finish(self, archive: Archive, writer: JournalWriter) -> None:
+        self._write_events(archive)
+        writer.close(_LAST_FLUSH_S)
+        self._seal(archive)
+        rows: Mapping[str, int] = {name: counts.total() for name, counts in self._summary.rows.items()}
+        archive.ledger.append(Kind.STOPPED, {"rows": dict(rows)})
+
+    def _seal(self, archive: Archive) -> None:
+        """Seal what the journal holds; a disk that refuses is told, and tried again at the next sealing."""
+        try:
+            self._summary.files += [sealed.file for sealed in seal_journal(archive)]
+            self._summary.unsealed = None
+        except StorageError as error:
+            if self._summary.unsealed is None:
+                self._say(f"{error} The rows stay in the journal until the next sealing.")
+            self._summary.unsealed = str(error)
+
+    def _write_events(self, archive: Archive) -> None:
+        while not self._events.empty():
+            archive.ledger.append(Kind.EVENT, self._events.get())
+
+    def _tell_port(self, what: str, text: str) -> None:
+        self._say(text)
+        self._events.put({"what": what, "text": text})
+
+    def _tell_step(self, seconds: float) -> None:
+        self._say(f"the computer's clock stepped by {seconds:+.3f} s")
+        self._events.put({"what": "clock step", "seconds": round(seconds, 3)})
+
+    def _tell_writer(self, state: WriterState) -> None:
+        if state.fault is None:
+            self._say("the disk takes rows again; nothing was lost" if not state.dropped else "the disk takes rows again")
+            self._events.put({"what": "disk free"})
+        else:
+            self._say(f"{state.fault} Recording goes on in memory.")
+            self._events.put({"what": "disk full", "text": state.fault})

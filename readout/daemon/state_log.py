@@ -1,0 +1,69 @@
+"""What the recorder tells the person: changes of state, and once an hour a summary. Never a line a row.
+
+A fault is told when it has lasted three rounds (a lost port at once), its end when the meter answers again;
+what comes and goes between is counted and told in the hourly summary.
+"""
+
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from readout.bus.outcome import Status
+
+#: Rounds a fault must last before it is told.
+LASTING = 3
+#: Seconds between summaries.
+SUMMARY_S = 3600.0
+
+Say = Callable[[str], None]
+
+
+@dataclass
+class _PointState:
+    """One point's state as told so far."""
+
+    told: Status = Status.OK
+    run: int = 0  # rounds in a row with the same status
+    status: Status = Status.OK
+    missing: int = 0  # rounds without all values since the fault was told
+    counted: Counter[Status] = field(default_factory=Counter)
+
+
+class StateLog:
+    """Turns rows into few lines. Used by one thread (that of the line)."""
+
+    def __init__(self, say: Say) -> None:
+        self._say = say
+        self._points: dict[str, _PointState] = {}
+        self._summary_due: float | None = None
+
+    def row(self, point: str, status: Status, text: str, monotonic: float) -> None:
+        """Take note of a row; `text` is the sentence that explains a fault. `monotonic` in seconds."""
+        state = self._points.setdefault(point, _PointState())
+        state.counted[status] += 1
+        state.run = state.run + 1 if status is state.status else 1
+        state.status = status
+        if status is not Status.OK:
+            state.missing += 1
+        if status is Status.OK and state.told is not Status.OK:
+            self._say(f"{point}: answers again after {state.missing} rounds without all values")
+            state.told, state.missing = Status.OK, 0
+        elif status not in (Status.OK, Status.SKIPPED) and status is not state.told:
+            if status is Status.PORT_LOST or state.run >= LASTING:
+                self._say(f"{point}: {status}: {text}")
+                state.told = status
+        elif status is Status.OK:
+            state.missing = 0
+        self._summarise(monotonic)
+
+    def _summarise(self, monotonic: float) -> None:
+        if self._summary_due is None:
+            self._summary_due = monotonic + SUMMARY_S
+        if monotonic < self._summary_due:
+            return
+        self._summary_due += SUMMARY_S
+        for name, state in self._points.items():
+            faults = [f"{n} {status}" for status, n in state.counted.items() if status is not Status.OK]
+            if faults:
+                self._say(f"{name}: of {state.counted.total()} rounds in the last hour: {', '.join(faults)}")
+            state.counted.clear()

@@ -1,0 +1,1 @@
+"""One round over a line: every block of a point's plan asked once, in order."""

@@ -1,0 +1,113 @@
+"""One round over one meter: every read of its plan asked once, in order, and what came of it.
+
+A round never raises for what the line did: it tells a status in the archive's words, the finer cause, and
+every word that was received.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from protocols.modbus.requests import ReadRequest
+from readout.bus.exchange import Manners
+from readout.bus.outcome import Outcome, Status
+from readout.plan.plan import PlannedRead, Role, RoundPlan
+
+
+#: How often the first part of a value with parts apart is read: twice before the others, once after.
+FIRST_READS = 3
+
+
+class Reader(Protocol):
+    """The part of a line that a round needs."""
+
+    def read(self, unit: int, request: ReadRequest, manners: Manners) -> Outcome:
+        """One read of one block; never raises for what the line or the meter does."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class PolledPoint:
+    """A meter as polling sees it: its unit address, what is read in which order, and how it is treated."""
+
+    name: str
+    unit: int
+    plan: RoundPlan
+    manners: Manners
+
+
+@dataclass(frozen=True, slots=True)
+class Round:
+    """What one round brought.
+
+    `words` are in the order of the plan's columns, None where nothing that could be trusted came.
+    `ended` is the monotonic time [s] at which the last bytes of a reply were complete, None where nothing
+    came at all. `unsteady` names the values with parts read apart whose first part was not the same in every
+    read, or not read every time: they cannot be put together.
+    """
+
+    status: Status
+    cause: str
+    text: str
+    words: tuple[int | None, ...]
+    ended: float | None
+    unsteady: tuple[str, ...] = ()
+    late_replies: int = 0
+    outcomes: tuple[Outcome, ...] = ()
+
+
+def poll(line: Reader, point: PolledPoint, *, first_only: bool = False) -> Round:
+    """Ask every read of the point's plan once.
+
+    With `first_only`, reading ends after a first block without any reply: so a meter that was silent in its
+    last round costs the line one silence, not one for each block. A lost port ends the round at once.
+    """
+    outcomes: list[Outcome] = []
+    for read in point.plan.reads:
+        outcome = line.read(point.unit, read.request, point.manners)
+        outcomes.append(outcome)
+        if outcome.status is Status.PORT_LOST or (first_only and outcome.status is Status.NO_REPLY):
+            break
+    return _summed_up(point.plan, outcomes)
+
+
+def _summed_up(plan: RoundPlan, outcomes: Sequence[Outcome]) -> Round:
+    words: dict[object, int] = {}
+    apart: dict[str, list[tuple[int, ...]]] = {}
+    for read, outcome in zip(plan.reads, outcomes, strict=False):
+        if outcome.status is Status.OK:
+            if read.role is Role.DATA:
+                words.update(zip(read.columns, outcome.words, strict=True))
+            if _is_first_part(plan, read):
+                apart.setdefault(str(read.apart), []).append(outcome.words)
+    good = sum(outcome.status is Status.OK for outcome in outcomes)
+    failed = next((outcome for outcome in outcomes if outcome.status is not Status.OK), None)
+    if failed is None:
+        status = Status.OK
+    elif good:
+        status = Status.PARTIAL
+    else:
+        status = outcomes[0].status
+    return Round(
+        status,
+        failed.cause if failed else "",
+        failed.text if failed else "",
+        tuple(words.get(column) for column in plan.columns),
+        max((o.ended for o in outcomes if o.received), default=None),
+        tuple(name for name, firsts in apart.items() if len(set(firsts)) > 1 or len(firsts) < FIRST_READS),
+        sum(outcome.late for outcome in outcomes),
+        tuple(outcomes),
+    )
+
+
+def _is_first_part(plan: RoundPlan, read: PlannedRead) -> bool:
+    """Whether the read delivers the first part of a value whose parts stand apart."""
+    return read.apart is not None and any(
+        other.role is Role.COMPARED and other.apart == read.apart and other.block == read.block
+        for other in plan.reads
+    )
+
+
+def nothing_asked(status: Status, text: str) -> Round:
+    """A round in which nothing was sent: the port is not there, or the round was skipped."""
+    return Round(status, text, text, (), None)

@@ -1,0 +1,172 @@
+"""Rows of the journal → an Arrow table with readings, flags, units and raw words, as sealed.
+
+Column types come from the map, never from the data. Columns: sequence, due, time, clock, status; for each
+reading its value, `<name>_flag` where it can carry a flag, `<name>_unit` where the meter tells its unit;
+then every word read as `raw_<table>_<address>`.
+"""
+
+import json
+from collections.abc import Sequence
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pyarrow as pa
+
+from protocols.register_map.model import Column, Number, Reference, RegisterMap, Value
+from protocols.register_map.parse import parse_map
+from protocols.values.decode import Words, decode
+from protocols.values.flags import FLAG_WORDS, can_be_flagged
+from protocols.values.types import ColumnType, output_type
+from readout.clock import iso
+from readout.plan.plan import raw_name
+from readout.sealing.record import UNSTEADY, Record
+
+if TYPE_CHECKING:
+    from storage.journal import Row
+
+TIME = pa.timestamp("ms", tz="UTC")
+
+_FIXED = [
+    ("sequence", pa.int64()),
+    ("due", TIME),
+    ("time", TIME),
+    ("clock", pa.string()),
+    ("status", pa.string()),
+]
+
+
+@lru_cache(maxsize=32)
+def map_of(text: str) -> RegisterMap:
+    """The register map of that text, which was without faults when its rows were measured."""
+    parsed = parse_map(text.encode(), "map")
+    if parsed.map is None:
+        raise ValueError(f"the map kept with the rows is not understood: {parsed.faults[0]}")
+    return parsed.map
+
+
+def schema_of(record: Record) -> pa.Schema:
+    """The table's columns with their metadata (unit, quantity, reference, register, words)."""
+    fields = [pa.field(name, kind) for name, kind in _FIXED]
+    for value in map_of(record.map_text).readings:
+        fields.append(pa.field(value.name, _arrow(output_type(value)), metadata=_about(value)))
+        if can_be_flagged(value):
+            fields.append(pa.field(f"{value.name}_flag", pa.string()))
+        if value.told_unit is not None:
+            fields.append(pa.field(f"{value.name}_unit", pa.string()))
+    fields += [pa.field(raw_name(column), pa.uint16()) for column in record.columns]
+    return pa.schema(fields)
+
+
+def table_of(record: Record, rows: Sequence["Row"]) -> pa.Table:
+    """The rows of one stretch, in their order, as a table."""
+    words = unpacked(record.columns, rows)
+    arrays: dict[str, pa.Array] = {
+        "sequence": pa.array([row.sequence for row in rows], pa.int64()),
+        "due": pa.array([row.due for row in rows], TIME),
+        "time": pa.array([row.time for row in rows], TIME),
+        "clock": pa.array([row.clock for row in rows], pa.string()),
+        "status": pa.array([row.status for row in rows], pa.string()),
+    }
+    for value in map_of(record.map_text).readings:
+        arrays |= _reading(value, words, rows)
+    for column in record.columns:
+        held = words[column]
+        arrays[raw_name(column)] = pa.array(held.data, pa.uint16(), mask=~held.present)
+    schema = schema_of(record)
+    return pa.Table.from_arrays([arrays[name] for name in schema.names], schema=schema)
+
+
+def metadata_of(record: Record, rows: Sequence["Row"]) -> dict[str, str]:
+    """The metadata of the file that holds these rows (at least one)."""
+    return record.metadata(
+        {
+            "count": len(rows),
+            "first_sequence": rows[0].sequence,
+            "last_sequence": rows[-1].sequence,
+            "first_due": iso(rows[0].due / 1000),
+            "last_due": iso(rows[-1].due / 1000),
+        }
+    )
+
+
+def unpacked(columns: Sequence[Column], rows: Sequence["Row"]) -> dict[Column, Words]:
+    """The packed words of the rows as one array a column; rows without words count as not received."""
+    width = len(columns)
+    data = np.zeros((len(rows), width), "<u2")
+    present = np.zeros((len(rows), width), np.bool_)
+    for index, row in enumerate(rows):
+        if len(row.words) == 2 * width:
+            data[index] = np.frombuffer(row.words, "<u2")
+            bits = np.unpackbits(np.frombuffer(row.present, np.uint8), bitorder="little", count=width)
+            present[index] = bits.astype(np.bool_)
+    return {
+        column: Words(np.ascontiguousarray(data[:, i]).astype(np.uint16), np.ascontiguousarray(present[:, i]))
+        for i, column in enumerate(columns)
+    }
+
+
+def unsteady_names(cause: str) -> frozenset[str]:
+    """The values that a row's cause names as unsteady."""
+    _, found, names = cause.partition(UNSTEADY)
+    return frozenset(names.split()) if found else frozenset()
+
+
+def _reading(value: Value, words: dict[Column, Words], rows: Sequence["Row"]) -> dict[str, pa.Array]:
+    unsteady = None
+    if value.apart:
+        unsteady = np.array([value.name in unsteady_names(row.cause) for row in rows], np.bool_)
+    decoded = decode(value, words, unsteady)
+    kind = output_type(value)
+    arrays = {value.name: pa.array(decoded.data, _arrow(kind), mask=~decoded.available)}
+    if can_be_flagged(value):
+        said = [FLAG_WORDS.get(flag) for flag in decoded.flag.tolist()]
+        arrays[f"{value.name}_flag"] = pa.array(said, pa.string())
+    if decoded.unit is not None:
+        arrays[f"{value.name}_unit"] = pa.array(list(decoded.unit), pa.string())
+    return arrays
+
+
+def _arrow(kind: ColumnType) -> pa.DataType:
+    if kind is ColumnType.TIMESTAMP:
+        return TIME
+    return pa.type_for_alias(kind.value)
+
+
+def _about(value: Value) -> dict[str, str]:
+    """A reading's column metadata; only what the map says."""
+    unit = value.unit if value.told_unit is None else f"see {value.name}_unit"
+    about: dict[str, Any] = {
+        "unit": _unit(unit, gauge=value.gauge),
+        "quantity": value.quantity,
+        "basis": value.basis,
+        "reference": _reference(value.reference),
+        "register": ", ".join(_register(part) for part in value.parts()),
+        "words": _words(value),
+    }
+    return {key: text for key, text in about.items() if text}
+
+
+def _unit(unit: str | None, *, gauge: bool) -> str | None:
+    return f"{unit}(g)" if unit and gauge else unit
+
+
+def _reference(reference: Reference | None) -> str | None:
+    if reference is None:
+        return None
+    told = [
+        condition.text or f"told by {_register(condition.told.number)}"
+        for condition in (reference.temperature, reference.pressure)
+        if condition.text or condition.told
+    ]
+    return ", ".join(told)
+
+
+def _register(number: Number) -> str:
+    return f"{number.table} {number.address} {number.kind}"
+
+
+def _words(value: Value) -> str | None:
+    """The words of codes or bits as JSON text, number → word."""
+    listed = value.codes or value.bits
+    return json.dumps({str(n): word for n, word in listed.items()}, ensure_ascii=False) if listed else None
