@@ -19,7 +19,8 @@ def archive_list(folder: ArchiveFolder, *, as_json: AsJson = False) -> int:
     if files:
         rows = [("point", "source", "rows", "first", "last", "SHA-256", "file")]
         rows += [
-            (f.point, f.source, str(f.rows), f.first or "-", f.last or "-", f.sha256[:12], f.file) for f in files
+            (f.point, f.source, str(f.rows), f.first or "-", f.last or "-", f.sha256[:12], f.file)
+            for f in files
         ]
         for line in columns(rows, right=frozenset({2})):
             tell(line)

@@ -12,7 +12,8 @@ def archive_verify(
     folder: ArchiveFolder,
     *,
     quick: Annotated[
-        bool, typer.Option("--quick", help="Sizes, footers and the ledger only; not every byte of every file.")
+        bool,
+        typer.Option("--quick", help="Sizes, footers and the ledger only; not every byte of every file."),
     ] = False,
     as_json: AsJson = False,
 ) -> int:

@@ -38,7 +38,7 @@ def demo(
     elif folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise WrongUse(f"{folder} is not empty; name a new folder for the demo.")
     shutil.copytree(_files(), folder, dirs_exist_ok=True)
-    say("A simulated insertion meter in the compressed-air header of the (invented) Hollow Mere bottling hall.")
+    say("A simulated insertion meter in the compressed-air header of the invented Hollow Mere bottling hall.")
     say(f"Folder: {folder}\n")
     with _meter(folder):
         _run(folder, "map", "check", MAP)
@@ -122,7 +122,9 @@ def _last_readings(archive: Path) -> None:
         if b"register" in about:
             unit = about.get(b"unit", b"").decode()
             reference = about.get(b"reference", b"").decode()
-            rows.append((f"  {field.name}", str(last[field.name]), unit, f"at {reference}" if reference else ""))
+            rows.append(
+                (f"  {field.name}", str(last[field.name]), unit, f"at {reference}" if reference else "")
+            )
     tell(f"  due {last['due']:%Y-%m-%d %H:%M:%S} UTC, status {last['status']}")
     for line in columns(rows, right=frozenset({1})):
         tell(line)

@@ -16,12 +16,16 @@ if TYPE_CHECKING:
 def log(
     points: PointFiles,
     *,
-    archive: Annotated[Path, typer.Option(metavar="DIR", help="The archive's folder; made where it is absent.")],
+    archive: Annotated[
+        Path, typer.Option(metavar="DIR", help="The archive's folder; made where it is absent.")
+    ],
     every: Annotated[
-        str | None, typer.Option(metavar="DURATION", help="Interval, if not the point file's own (100ms to days).")
+        str | None,
+        typer.Option(metavar="DURATION", help="Interval, if not the point file's own (100ms to days)."),
     ] = None,
     run_for: Annotated[
-        str | None, typer.Option("--for", metavar="DURATION", help="End after this time; else run until stopped.")
+        str | None,
+        typer.Option("--for", metavar="DURATION", help="End after this time; else run until stopped."),
     ] = None,
     seal_every: Annotated[
         str, typer.Option(metavar="DURATION", help="How often rows become sealed files.")
@@ -84,4 +88,7 @@ def _tell(summary: "Summary", archive: Path, *, as_json: bool) -> None:
     for name, counts in summary.rows.items():
         told = ", ".join(f"{n} {status}" for status, n in counts.most_common())
         say(f"{name}: {counts.total()} rows ({told or 'no round was due'})")
-    say(f"{archive}: {len(summary.files)} files sealed; ledger line {summary.ledger_n}, hash {summary.ledger_hash}")
+    say(
+        f"{archive}: {len(summary.files)} files sealed; "
+        f"ledger line {summary.ledger_n}, hash {summary.ledger_hash}"
+    )

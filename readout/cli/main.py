@@ -11,10 +11,10 @@ from functools import wraps
 
 import typer
 
-from readout.cli import archive_list, archive_seal, archive_verify, demo, log, map_check, map_show
+from readout.cli import archive_list, archive_seal, archive_verify, demo, log, map_check, map_show, simulate
 from readout.cli import ports as ports_command
 from readout.cli import read as read_command
-from readout.cli import simulate
+from readout.cli.output import say
 from readout.errors import PipeledgerError
 
 app = typer.Typer(
@@ -57,7 +57,7 @@ def main() -> None:
     try:
         app(prog_name="pipeledger")
     except PipeledgerError as error:
-        print(f"pipeledger: {error}", file=sys.stderr)
+        say(f"pipeledger: {error}")
         sys.exit(error.status)
     except BrokenPipeError:  # the reader of our output has gone, as with `| head`
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

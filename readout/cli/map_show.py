@@ -94,9 +94,7 @@ def _remarks(value: "Value") -> list[str]:
         found.append("parts read apart")
     if value.reference is not None:
         pair = (value.reference.temperature, value.reference.pressure)
-        told = [
-            c.text or (f"{c.told.number.table} {c.told.number.address}" if c.told else "") for c in pair
-        ]
+        told = [c.text or (f"{c.told.number.table} {c.told.number.address}" if c.told else "") for c in pair]
         found.append(f"at {', '.join(told)}")
     if value.basis:
         found.append(f"{value.basis} velocity")

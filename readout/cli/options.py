@@ -38,8 +38,11 @@ def duration_words(ms: int) -> str:
         return f"{ms} ms"
     rest, words = timedelta(milliseconds=ms), []
     for unit, size in (
-        ("d", timedelta(days=1)), ("h", timedelta(hours=1)), ("min", timedelta(minutes=1)), ("s", timedelta(seconds=1)),
-    ):  # fmt: skip
+        ("d", timedelta(days=1)),
+        ("h", timedelta(hours=1)),
+        ("min", timedelta(minutes=1)),
+        ("s", timedelta(seconds=1)),
+    ):
         count, rest = divmod(rest, size)
         if count:
             words.append(f"{count} {unit}")

@@ -136,8 +136,8 @@ def _print(results: Sequence[Result], *, as_json: bool) -> None:
         documents = [result.as_json() for result in results]
         tell_json(documents[0] if len(documents) == 1 else documents)
     else:
-        from readout.cli.readings_text import text_of
         from readout.cli.output import tell
+        from readout.cli.readings_text import text_of
 
         for result in results:
             tell(text_of(result))
@@ -166,8 +166,8 @@ def _watch(
     """Read at due times until Ctrl-C; the screen is kept live on a terminal, else a line a reading."""
     import sys
 
-    from readout.cli.readings_text import line_of, text_of
     from readout.cli.output import tell
+    from readout.cli.readings_text import line_of, text_of
     from readout.plan.schedule import Grid, look, start
 
     live = None

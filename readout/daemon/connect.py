@@ -10,7 +10,7 @@ from readout.daemon.points import PointToRecord
 
 
 def connector(clock: Clock, trace: Trace | None) -> Callable[[Sequence[PointToRecord]], Line]:
-    """A function that opens the line of the given points, all on one port; PortError where it is not to be had.
+    """A function that opens the line of the given points, all on one port, or raises PortError.
 
     It rests after opening as long as the slowest of the meters wants (`after_open`).
     """

@@ -49,8 +49,8 @@ class RecordedPoint:
 class LineWorker(threading.Thread):
     """Runs one line's rounds until `stop` is set or every point has had its rounds.
 
-    `put` takes a row; `on_step` is told a step of the computer's clock in seconds; `introduce` asks a meter in
-    idle time who it is (again) and gives the point the plan that says so.
+    `put` takes a row; `on_step` is told a step of the computer's clock in seconds; `introduce` asks a meter
+    in idle time who it is (again) and gives the point the plan that says so.
     """
 
     def __init__(
@@ -100,7 +100,12 @@ class LineWorker(threading.Thread):
         """Ask the meters who they are before the first round, until all have been asked or rounds begin."""
         line = self._access.line
         for point in self._points:
-            if line is not None and not line.lost and not self._may_begin.is_set() and not self._stop_event.is_set():
+            if (
+                line is not None
+                and not line.lost
+                and not self._may_begin.is_set()
+                and not self._stop_event.is_set()
+            ):
                 point.unknown = False
                 self._introduce(line, point)
         self.introduced.set()

@@ -97,10 +97,12 @@ class Recorder:
             types = column_types_of(point.record(Introduction({}, {})))
             clashes = archive.clashing_columns(point.name, LIVE, types)
             if clashes:
-                told = ", ".join(f"{clash.name} (kept as {clash.kept}, now {clash.wanted})" for clash in clashes)
+                told = ", ".join(
+                    f"{clash.name} (kept as {clash.kept}, now {clash.wanted})" for clash in clashes
+                )
                 raise WrongUse(
-                    f"{point.map_file}: the map would change the type of columns that {archive.root} already "
-                    f"keeps for {point.name}: {told}. Give the changed readings new names, or another archive."
+                    f"{point.map_file}: the map would change the type of columns that {archive.root} "
+                    f"already keeps for {point.name}: {told}. Give the changed readings new names, or use another archive."
                 )
 
     def _open_lines(self) -> list[tuple[LineAccess, list[PointToRecord]]]:
@@ -133,7 +135,9 @@ class Recorder:
         }
 
     def _tell_killed_before(self, archive: Archive) -> None:
-        ends = [line for line in read_file(archive.ledger.path).lines if line.kind in (Kind.STARTED, Kind.STOPPED)]
+        ends = [
+            line for line in read_file(archive.ledger.path).lines if line.kind in (Kind.STARTED, Kind.STOPPED)
+        ]
         if ends and ends[-1].kind == Kind.STARTED:
             archive.ledger.append(Kind.EVENT, {"what": "killed before", "started": ends[-1].time})
             self._say(
@@ -247,7 +251,11 @@ class Recorder:
 
     def _tell_writer(self, state: WriterState) -> None:
         if state.fault is None:
-            self._say("the disk takes rows again; nothing was lost" if not state.dropped else "the disk takes rows again")
+            self._say(
+                "the disk takes rows again; nothing was lost"
+                if not state.dropped
+                else "the disk takes rows again"
+            )
             self._events.put({"what": "disk free"})
         else:
             self._say(f"{state.fault} Recording goes on in memory.")

@@ -74,7 +74,11 @@ def _clock_offset(
     settings: Sequence[Value], readings: Mapping[str, Mapping[str, Any]], utc: float
 ) -> float | None:
     for value in settings:
-        if value.name == "clock" and output_type(value) is ColumnType.TIMESTAMP and readings["clock"]["value"]:
+        if (
+            value.name == "clock"
+            and output_type(value) is ColumnType.TIMESTAMP
+            and readings["clock"]["value"]
+        ):
             told = datetime.fromisoformat(readings["clock"]["value"])
             return round(told.timestamp() - utc, 3)
     return None

@@ -13,7 +13,6 @@ from readout.bus.exchange import Manners
 from readout.bus.outcome import Outcome, Status
 from readout.plan.plan import PlannedRead, Role, RoundPlan
 
-
 #: How often the first part of a value with parts apart is read: twice before the others, once after.
 FIRST_READS = 3
 

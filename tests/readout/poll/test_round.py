@@ -55,7 +55,9 @@ def outcome(
     status: Status, words: tuple[int, ...] = (), *, ended: float = 7.0, cause: str = "", late: bool = False
 ) -> Outcome:
     came = b"" if status is Status.NO_REPLY else b"\x01"
-    return Outcome(status, cause, f"text of {cause}" if cause else "", b"", came, words, None, 1.0, ended, late, 0)
+    return Outcome(
+        status, cause, f"text of {cause}" if cause else "", b"", came, words, None, 1.0, ended, late, 0
+    )
 
 
 def point_of(text: bytes) -> PolledPoint:
