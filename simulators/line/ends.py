@@ -16,6 +16,9 @@ from simulators.errors import NoSuchEnd
 
 READ_SIZE = 4096
 
+#: While nothing comes, a terminal that a killed master kept for itself is released this often, in seconds.
+RELEASE = 0.1
+
 
 class End(Protocol):
     """See the module's text. `port` is what a program opens to reach the meter."""
@@ -64,6 +67,10 @@ class _Alarm:
         self._out.close()
 
 
+def _shorter(timeout: float | None, most: float) -> float:
+    return most if timeout is None else min(timeout, most)
+
+
 class PtyEnd:
     """A pseudo-terminal, raw before anybody opens it, with a stable link to it where one is wanted.
 
@@ -84,6 +91,9 @@ class PtyEnd:
         tty.setraw(self._terminal)
         os.set_blocking(self._wire, False)
         self._device = os.ttyname(self._terminal)
+        status = os.fstat(self._terminal)
+        #: How the kernel's list of locks names this terminal: device and inode (proc(5)).
+        self._lock = f" {os.major(status.st_dev):02x}:{os.minor(status.st_dev):02x}:{status.st_ino} "
         self._link = link
         self._selector = selectors.DefaultSelector()
         self._selector.register(self._wire, selectors.EVENT_READ)
@@ -103,14 +113,33 @@ class PtyEnd:
 
     def read(self, timeout: float | None) -> bytes:
         """See `End`."""
+        while not (events := self._selector.select(_shorter(timeout, RELEASE))):
+            self._release()
+            if timeout is not None:
+                timeout -= RELEASE
+                if timeout <= 0:
+                    return b""
         data = b""
-        for key, _ in self._selector.select(timeout):
+        for key, _ in events:
             if key.data is self._alarm:
                 self._alarm.hear()
             else:
                 with contextlib.suppress(OSError):
                     data = os.read(self._wire, READ_SIZE)
         return data
+
+    def _release(self) -> None:
+        """Let others open the terminal again after a master that forbade it (TIOCEXCL) is gone.
+
+        A real port forgets that mark with its last close; a terminal keeps it as long as we hold our side. A
+        master that is there is known by its lock (flock).
+        """
+        import fcntl  # not to be had on Windows
+        import termios
+
+        with contextlib.suppress(OSError):
+            if self._lock not in Path("/proc/locks").read_text():
+                fcntl.ioctl(self._terminal, termios.TIOCNXCL)
 
     def write(self, data: bytes) -> None:
         """See `End`."""

@@ -1,5 +1,6 @@
 """Where a simulated meter can be reached: pseudo-terminals, links to them, TCP."""
 
+import fcntl
 import os
 import socket
 import termios
@@ -109,6 +110,30 @@ def test_a_wait_is_ended_from_another_thread():
     assert end.read(None) == b""
     timer.join()
     end.close()
+
+
+def kept(port: int) -> bool:
+    """Whether others are forbidden to open this terminal (TIOCGEXCL, unnamed in Python's termios)."""
+    answer = bytearray(4)
+    fcntl.ioctl(port, 0x80045440, answer)
+    return answer != bytes(4)
+
+
+def test_a_terminal_kept_by_a_killed_master_can_be_opened_by_the_next():
+    end = PtyEnd()
+    try:
+        first = os.open(end.port, os.O_RDWR | os.O_NOCTTY)
+        fcntl.flock(first, fcntl.LOCK_EX)
+        fcntl.ioctl(first, termios.TIOCEXCL)
+        assert end.read(0.25) == b""
+        assert kept(first)  # while its master is there
+        os.close(first)
+        assert end.read(0.25) == b""
+        second = os.open(end.port, os.O_RDWR | os.O_NOCTTY)  # root gets here in any case
+        assert not kept(second)
+        os.close(second)
+    finally:
+        end.close()
 
 
 def test_one_tcp_client_at_a_time_and_the_next_after_it(tcp: TcpEnd):
