@@ -1,0 +1,94 @@
+"""A measuring point ready to be read: its files, its register map, and the settings of its line."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from protocols.modbus.timing import SerialFormat
+from protocols.register_map import grammar as g
+from protocols.register_map.faults import Fault
+from protocols.register_map.model import RegisterMap
+from protocols.register_map.parse import parse_map
+from readout.measuring_point import grammar as k
+from readout.measuring_point.model import MeasuringPoint
+from readout.measuring_point.point import Files, read_file, read_point
+
+
+@dataclass(frozen=True, slots=True)
+class LoadedPoint:
+    """What polling needs. `port` is the line's with `./…` made a path; `map_file` the path of the map."""
+
+    point: MeasuringPoint
+    map: RegisterMap
+    map_file: Path
+    port: str
+    serial_format: SerialFormat
+    unit_address: int
+
+
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """The point, or None where a fault worse than a warning was found; faults file by file."""
+
+    point: LoadedPoint | None
+    faults: tuple[Fault, ...]
+
+
+def load_point(path: Path) -> Loaded:
+    """Read the point file `path`, its job and its map, and check them against each other.
+
+    A port that begins with `./` lies beside the point file (a link, a pseudo-terminal of a simulated meter);
+    any other is taken as it is.
+    """
+    files, point = read_point(path)
+    meter = None if files.entries is None else files.entries.get(k.METER)
+    name = None if meter is None else meter.get(k.MAP)
+    loaded: LoadedPoint | None = None
+    map_faults: tuple[Fault, ...] = ()
+    if meter is not None and name is not None:
+        map_file = path.parent / name
+        data = read_file(map_file, files.own, meter.at(k.MAP))
+        if data is not None:
+            parsed = parse_map(data, str(map_file))
+            map_faults = parsed.faults
+            if parsed.map is not None:
+                loaded = _join(files, point, parsed.map, map_file)
+    faults = tuple(fault for report in files.reports for fault in report.faults()) + map_faults
+    return Loaded(loaded, faults)
+
+
+def _join(
+    files: Files, point: MeasuringPoint | None, found: RegisterMap, map_file: Path
+) -> LoadedPoint | None:
+    meter = None if files.entries is None else files.entries.get(k.METER)
+    if meter is None:
+        return None
+    address = meter.get(g.UNIT_ADDRESS) or found.serial.unit_address
+    if address is None and not meter.has(g.UNIT_ADDRESS):
+        files.own.fault(
+            meter.node, "neither the map nor the point says the unit_address; write such as unit_address: 12"
+        )
+    if point is None or address is None:
+        return None
+    return LoadedPoint(
+        point, found, map_file, _port(files.path, point.line.port), _format(files, point, found), address
+    )
+
+
+def _port(path: Path, port: str) -> str:
+    return str(path.parent / port.removeprefix("./")) if port.startswith("./") else port
+
+
+def _format(files: Files, point: MeasuringPoint, found: RegisterMap) -> SerialFormat:
+    """The point's settings, else the map's, else the standard's (MODBUS over Serial Line V1.02, 2.5.1)."""
+    line, factory, standard = point.line, found.serial, SerialFormat()
+    if line.baud_rate is None and factory.baud_rate is None and "://" not in line.port:
+        report, place = files.place(k.LINE)
+        report.warn(
+            place, f"neither the map nor the point says the baud_rate; {standard} is taken, the standard's"
+        )
+    return SerialFormat(
+        line.baud_rate or factory.baud_rate or standard.baud_rate,
+        line.parity or factory.parity or standard.parity,
+        line.data_bits or factory.data_bits or standard.data_bits,
+        line.stop_bits or factory.stop_bits or standard.stop_bits,
+    )
