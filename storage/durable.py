@@ -127,11 +127,16 @@ class Disk:
         """Write `data` at `offset` and flush; whatever stood behind `offset` is gone.
 
         The offset makes a second try after a failure write the same place again, never behind a torn
-        piece. A failure cuts the file back to `offset`.
+        piece. A failure cuts the file back to `offset`. A new file's name is flushed before the first
+        bytes: nothing can fail any more once the bytes are durable.
         """
-        is_new = not path.exists()
+        if not path.exists():
+            with told(path):
+                path.touch()
+            self.sync_folder(path.parent)
+            self.step(f"{what}: file made")
         with told(path):
-            descriptor = os.open(path, os.O_WRONLY | os.O_CREAT, 0o644)
+            descriptor = os.open(path, os.O_WRONLY)
             try:
                 os.ftruncate(descriptor, offset)
                 _write_all(descriptor, data, offset)
@@ -144,9 +149,6 @@ class Disk:
             finally:
                 os.close(descriptor)
         self.step(f"{what}: flushed")
-        if is_new:
-            self.sync_folder(path.parent)
-            self.step(f"{what}: folder flushed")
 
     def remove(self, path: Path, what: str) -> None:
         """Unlink and flush the folder; an absent file is removed already."""

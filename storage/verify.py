@@ -190,8 +190,10 @@ def _checked(root: Path, file: SealedFile, depth: Depth, known: dict[str, str]) 
         size = path.stat().st_size
         if size != file.bytes:
             yield f"has {size} bytes, {file.bytes} were written"
-        elif depth is Depth.FULL and _hash(path) != file.sha256:
+            return
+        if depth is Depth.FULL and _hash(path) != file.sha256:
             yield "has other bytes than were written"
+            return  # damaged bytes are not given to a decoder
     except FileNotFoundError:
         yield "is missing"
         return
@@ -210,15 +212,15 @@ def _footer(path: Path, file: SealedFile | None, depth: Depth, known: dict[str, 
 
     faults: list[str] = []
     try:
-        with pq.ParquetFile(path) as opened:
+        with pq.ParquetFile(path, page_checksum_verification=True) as opened:
             rows = opened.metadata.num_rows
             columns = column_types(opened.schema_arrow)
             sequence = opened.read(columns=["sequence"]) if depth is Depth.FULL else None
             if depth is Depth.FULL and file is None:
                 opened.read()
-    except (pa.ArrowException, OSError, ValueError) as error:
+    except (pa.ArrowException, OSError, ValueError, KeyError) as error:
         return [f"cannot be opened as Parquet ({str(error).splitlines()[0]})"]
-    if sequence is not None and not parquet.ascending(sequence):
+    if sequence is not None and not (sequence.num_rows and parquet.ascending(sequence)):
         faults.append("has rows that are not in order of sequence")
     elif sequence is not None and file is not None:
         ends = (sequence["sequence"][0].as_py(), sequence["sequence"][-1].as_py())

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from storage.archive import layout
+from storage.archive.columns import column_types, digest
 from storage.archive.files import Inventory, SealedFile, inventory
 from storage.errors import ArchiveAbsent, ArchiveDamaged
 from storage.journal import Row, read_only
@@ -129,8 +130,13 @@ class ArchiveReader:
 
         path = self.root / file.file
         try:
-            with pq.ParquetFile(path) as opened:
+            with pq.ParquetFile(path, page_checksum_verification=True) as opened:
                 names = opened.schema_arrow.names
+                if (opened.metadata.num_rows, digest(column_types(opened.schema_arrow))) != (
+                    file.rows,
+                    file.schema,
+                ):
+                    raise pa.ArrowInvalid("it has other rows or columns than were written")
                 needed = {_moment(names), *(names if columns is None else columns)}
                 return opened.read(columns=[name for name in names if name in needed])
         except FileNotFoundError:

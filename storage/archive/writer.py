@@ -210,10 +210,15 @@ class Archive:
         intents = self.journal.intents()
         if not intents:
             return
-        found = inventory(read_file(self.ledger.path).lines)
+        found = self._told()
         for intent in intents:
             self._finish(intent, found)
-        self._columns = inventory(read_file(self.ledger.path).lines).columns
+        self._columns = self._told().columns
+
+    def _told(self) -> Inventory:
+        """What the ledger says, without a line that it failed to flush and would write over."""
+        lines = read_file(self.ledger.path).lines
+        return inventory(line for line in lines if line.n <= self.ledger.tail.n)
 
     def _finish(self, intent: Intent, found: Inventory) -> None:
         """Forward where the bytes are whole, back where they are not; never a guess in between."""

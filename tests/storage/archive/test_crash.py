@@ -25,9 +25,9 @@ TAIL = (
 )
 CUT = ("journal: cut",)
 NEW_POINT = ("folder point=bottling-hall-header: made", "folder source=live: made")
-NEW_LEDGER = ("ledger line: folder flushed",)
+NEW_LEDGER = ("ledger line: file made",)
 FIRST_DAY = (
-    *ASIDE, *NEW_POINT, "folder date=2026-05-02: made", *PLACED, *TOLD, *NEW_LEDGER, *TAIL, *CUT
+    *ASIDE, *NEW_POINT, "folder date=2026-05-02: made", *PLACED, *NEW_LEDGER, *TOLD, *TAIL, *CUT
 )  # fmt: skip
 SECOND_DAY = (*ASIDE, "folder date=2026-05-03: made", *PLACED, *TOLD, *TAIL, *CUT)
 #: Everything a recorder that seals rounds on both sides of midnight does to the disk, in order, but for

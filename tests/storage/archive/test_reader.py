@@ -1,0 +1,148 @@
+"""Our reader: journal and sealed rows as one, whatever the recorder does meanwhile."""
+
+import threading
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+from storage.archive import Archive, ArchiveReader
+from storage.errors import ArchiveAbsent, ArchiveDamaged
+from storage.journal import JournalWriter
+
+
+@pytest.fixture
+def archive(hall: ModuleType, root: Path):
+    """Twenty rows sealed over midnight, ten sealed with one more column, five in the journal."""
+    with Archive.open(root) as opened:
+        hall.fill(opened.journal, 1, 20)
+        hall.seal_all(opened)
+        hall.fill(opened.journal, 21, 30, plan='{"pressure": 1}')
+        hall.seal_all(opened)
+        hall.fill(opened.journal, 31, 35, plan='{"pressure": 1}')
+        yield opened
+
+
+def test_files_are_listed_as_contracted(archive: Archive, root: Path) -> None:
+    """By point, source and sequence; times as ISO 8601 in UTC."""
+    listed = [file.as_listed() for file in ArchiveReader(root).files()]
+    assert [set(entry) for entry in listed] == [
+        {"file", "point", "source", "rows", "first", "last", "sha256"}
+    ] * 3
+    assert [(entry["rows"], entry["first"]) for entry in listed] == [
+        (10, "2026-05-02T23:59:50.000Z"),
+        (10, "2026-05-03T00:00:00.000Z"),
+        (10, "2026-05-03T00:00:10.000Z"),
+    ]
+
+
+def test_sealed_and_waiting_rows_are_one_table(archive: Archive, hall: ModuleType, root: Path) -> None:
+    """In order of sequence; a column that came later is null before it came."""
+    reader = ArchiveReader(root)
+    table = reader.read_rows(hall.POINT, "live", decode=hall.decode)
+    assert table["sequence"].to_pylist() == list(range(1, 36))
+    assert table["raw_input_16"].to_pylist() == list(range(1, 36))
+    assert table["pressure"].to_pylist() == [None] * 20 + [n / 8 for n in range(21, 36)]
+    assert reader.read_rows(hall.POINT, "live").num_rows == 30
+    assert reader.streams() == [(hall.POINT, "live")]
+
+
+def test_columns_and_a_span_of_time(archive: Archive, hall: ModuleType, root: Path) -> None:
+    """`since` is included, `until` is not; what selects need not be among the columns wanted."""
+    table = ArchiveReader(root).read_rows(
+        hall.POINT,
+        "live",
+        decode=hall.decode,
+        columns=["flow", "pressure", "absent"],
+        since=hall.MIDNIGHT - 1_000,
+        until=hall.MIDNIGHT + 22_000,
+    )
+    assert table.column_names == ["flow", "pressure"]
+    assert table["flow"].to_pylist() == [n / 2 for n in range(10, 33)]
+    nothing = ArchiveReader(root).read_rows(hall.POINT, "memory", columns=["flow"])
+    assert (nothing.num_rows, nothing.num_columns) == (0, 0)
+
+
+def test_a_damaged_file_is_named_and_the_others_can_be_read(
+    archive: Archive, hall: ModuleType, root: Path
+) -> None:
+    """No silent hole: without `on_damage` it is an error, with it the file and the reason are told."""
+    reader = ArchiveReader(root)
+    second = reader.files()[1]
+    (root / second.file).write_bytes((root / second.file).read_bytes()[:-9])
+    with pytest.raises(ArchiveDamaged, match=r"0000000011-0000000020\.parquet cannot be read"):
+        reader.read_rows(hall.POINT, "live")
+    told: list[str] = []
+    table = reader.read_rows(hall.POINT, "live", on_damage=lambda file, why: told.append(f"{file} {why}"))
+    assert table["sequence"].to_pylist() == [*range(1, 11), *range(21, 31)]
+    assert told[0].startswith(f"{second.file} cannot be read")
+    (root / second.file).unlink()
+    with pytest.raises(ArchiveDamaged, match="is missing although the ledger knows it"):
+        reader.read_rows(hall.POINT, "live")
+
+
+def test_a_flipped_word_is_not_handed_out(archive: Archive, hall: ModuleType, root: Path) -> None:
+    """Pages carry checksums: damage inside the data is an error, not another value."""
+    reader = ArchiveReader(root)
+    path = root / reader.files()[0].file
+    whole = path.read_bytes()
+    good = reader.read_rows(hall.POINT, "live")
+    refused = 0
+    for place in range(4, 700, 7):
+        path.write_bytes(whole[:place] + bytes([whole[place] ^ 4]) + whole[place + 1 :])
+        try:
+            assert reader.read_rows(hall.POINT, "live").equals(good)  # a bit that no value depends on
+        except ArchiveDamaged:
+            refused += 1
+    assert refused > 50
+
+
+def test_a_reader_beside_the_recorder_never_sees_a_row_twice_or_not_at_all(
+    hall: ModuleType, root: Path
+) -> None:
+    """Read in a tight loop while rows are put, committed and sealed in another thread."""
+    Archive.open(root).close()
+    done = threading.Event()
+    durable = [0]
+
+    def record() -> None:
+        with Archive.open(root) as archive:
+            writer = JournalWriter(archive.journal.path, interval=3600)
+            plan = writer.add_plan("{}")
+            for number in range(1, 301):
+                writer.put(hall.row(plan, number))
+                if number % 10 == 0:
+                    assert writer.flush(30)
+                    durable[0] = number
+                if number % 30 == 0:
+                    hall.seal_all(archive)
+            writer.close()
+        done.set()
+
+    thread = threading.Thread(target=record)
+    thread.start()
+    seen = 0
+    while not done.is_set():
+        least = durable[0]
+        table = ArchiveReader(root).read_rows(hall.POINT, "live", decode=hall.decode)
+        if table.num_rows:
+            numbers = table["sequence"].to_pylist()
+            assert numbers == list(range(1, len(numbers) + 1))
+            seen = len(numbers)
+        assert seen >= least
+    thread.join()
+    assert seen > 0
+    assert ArchiveReader(root).read_rows(hall.POINT, "live").num_rows == 300
+
+
+def test_rows_that_wait_can_be_had_raw(archive: Archive, hall: ModuleType, root: Path) -> None:
+    """For status and for decoding elsewhere: runs with their plan's text."""
+    ((plan, rows),) = ArchiveReader(root).waiting_rows(hall.POINT, "live")
+    assert plan == '{"pressure": 1}'
+    assert [row.sequence for row in rows] == [31, 32, 33, 34, 35]
+
+
+def test_a_folder_that_is_no_archive(tmp_path: Path) -> None:
+    """Told with its path."""
+    with pytest.raises(ArchiveAbsent, match="holds no archive"):
+        ArchiveReader(tmp_path)
