@@ -108,6 +108,13 @@ def test_a_clock_put_back_by_an_hour_does_not_stop_the_recorder() -> None:
     assert log.started[-1] - log.started[0] == pytest.approx(4.0, abs=1e-3)
 
 
+def test_a_blocked_line_is_told_as_skipped_rounds_while_due_times_run_ahead_of_the_clock_too() -> None:
+    log = record(Computer(), 1000, [(0.1, -3600.0), (30.0, 0), (0.1, 0), (0.1, 0)])
+    assert [due - log.run[0] for due in log.run] == [0, 1000, 31_000, 32_000]
+    assert len(log.skipped) == 29
+    assert log.started[-1] - log.started[-2] == pytest.approx(1.0, abs=1e-3)
+
+
 def test_asking_again_while_waiting_sees_a_clock_that_was_set_meanwhile() -> None:
     """A small computer boots in 1970, waits for its hourly round, and then learns the time."""
     computer = Computer(utc=10.0)
