@@ -1,7 +1,7 @@
 """Listening for the reply to one request, and for the line to become quiet.
 
-A reply ends by its own length. Between its pieces up to 50 ms may pass, besides the time that the missing
-bytes take on the wire: adapters hand over bytes in packets and computers are busy.
+A reply ends by its own length. Between its pieces up to 50 ms may pass, besides the time that a packet of
+bytes takes on the wire: adapters hand over bytes in packets and computers are busy.
 """
 
 from dataclasses import dataclass
@@ -15,8 +15,10 @@ from readout.bus.port import Port
 from readout.bus.trace import Trace
 from readout.clock import Clock
 
-#: Seconds that may pass between two pieces of one reply, besides the missing bytes' time on the wire.
+#: Seconds that may pass between two pieces of one reply, besides the time on the wire of the next piece.
 BETWEEN_PIECES = 0.05
+#: Bytes that an adapter collects before it hands them over: the packet of full-speed USB.
+PACKET = 64
 #: Seconds without a byte after which the line counts as quiet; more than the 16 ms for which common adapters
 #: keep a byte that is already there to themselves.
 QUIET = 0.02
@@ -114,7 +116,7 @@ class Hearing:
 
     def time_for(self, missing: int) -> float:
         """Seconds within which the next piece comes, where `missing` bytes still do."""
-        return BETWEEN_PIECES + self._fmt.wire_time(missing)
+        return BETWEEN_PIECES + self._fmt.wire_time(min(missing, PACKET))
 
     def wait(self, deadline: float) -> bytes:
         """The next bytes; empty only at the deadline, whatever a driver thinks of it."""

@@ -64,7 +64,9 @@ class _Facade:
         """The line closes the real port."""
 
     def flush(self) -> None:
-        """Nothing waits here."""
+        """Called instead of `read` for unit 0, which does not answer; behind it the library would sleep."""
+        if self.reply is None:
+            raise _WantsToRead
 
     def reset_input_buffer(self) -> None:
         """Nothing waits here."""
@@ -103,7 +105,7 @@ class Master:
             call()
         except _WantsToRead:
             return self._building.request
-        raise TypeError(f"The request {ours.hex(' ')} was not built: no reply is wanted for it.")
+        raise TypeError(f"minimalmodbus neither read nor flushed behind the request {ours.hex(' ')}.")
 
     def agrees(self, unit: int, request: Request, frame: bytes, reply: Reply) -> bool:
         """Whether the library reads the same in the frame; True for functions that it does not know."""

@@ -129,10 +129,13 @@ def how_to_be_allowed(name: str) -> str:
         return "Another program may have it open; close that one and try again."
     try:
         status = Path(name).stat()
-        group = grp.getgrgid(status.st_gid).gr_name
+        owner = grp.getgrgid(status.st_gid)
         user = pwd.getpwuid(os.getuid()).pw_name
     except (OSError, KeyError):
         return "Ask the administrator of this computer for access to it."
+    group = owner.gr_name
+    if user in owner.gr_mem and owner.gr_gid not in os.getgroups():
+        return f"{user} has been taken into its group {group} since logging in: log out and in again."
     if not status.st_mode & stat.S_IWGRP or group == "root":
         return f"It belongs to group {group}, which has no access either: a udev rule has to give it to one."
     return (

@@ -7,10 +7,13 @@ here, at one border, and above it there is only `PortError`.
 
 import os
 import select
+import socket
 import time
 from collections.abc import Sequence
 from contextlib import suppress
+from functools import partial
 from typing import Protocol
+from urllib.parse import urlsplit
 
 import serial
 from serial.tools import list_ports
@@ -25,6 +28,8 @@ LINE_ERRORS: tuple[type[Exception], ...] = (serial.SerialException, *platform.ER
 CALL_ERRORS: tuple[type[Exception], ...] = (*LINE_ERRORS, ValueError, TypeError)
 #: Seconds in which a port must take a request; a stuck driver would else hold the program for ever.
 WRITE_WITHIN = 2.0
+#: Seconds in which a device server must take the connection.
+CONNECT_WITHIN = 5.0
 #: Seconds a port without a file descriptor may block for one byte. It is set once, when opening: to assign a
 #: property on an open port sets the line anew, which some drivers refuse and others take milliseconds for.
 POLL = 0.01
@@ -68,10 +73,8 @@ def open_port(name: str, fmt: SerialFormat) -> Port:
     """
     pseudo = platform.is_pseudo_terminal(name)
     parity, data_bits = ("none", 8) if pseudo else (fmt.parity, fmt.data_bits)
-    device = _serial_port(name, fmt)
-    device.parity, device.bytesize = _PARITIES[parity], data_bits
     try:
-        device.open()
+        device = _opened(name, fmt, parity, data_bits)
     except ValueError as error:
         raise PortError(
             "settings", f"{name} cannot do {fmt}: {error}. See the settings of the line."
@@ -96,21 +99,56 @@ def open_port(name: str, fmt: SerialFormat) -> Port:
     return port
 
 
-def _serial_port(name: str, fmt: SerialFormat) -> serial.Serial:
-    try:
-        device = serial.serial_for_url(
-            name, do_not_open=True, baudrate=fmt.baud_rate, stopbits=fmt.stop_bits, timeout=POLL
-        )
-        # Set before opening, where nothing is sent to the driver yet; rfc2217:// knows neither.
-        if not name.lower().startswith("rfc2217:"):
-            device.write_timeout = WRITE_WITHIN
-            if "://" not in name and platform.POSIX:
-                device.exclusive = True
-    except ValueError as error:
-        raise PortError("settings", f"{name} cannot do {fmt}: {error}.") from error
-    except LINE_ERRORS as error:
-        raise _not_to_be_had(name, fmt, error) from error
+def _opened(name: str, fmt: SerialFormat, parity: str, data_bits: int) -> "serial.Serial | _TcpDevice":
+    if name.lower().startswith("socket://"):
+        return _TcpDevice(name)
+    device = serial.serial_for_url(
+        name,
+        do_not_open=True,
+        baudrate=fmt.baud_rate,
+        bytesize=data_bits,
+        parity=_PARITIES[parity],
+        stopbits=fmt.stop_bits,
+        timeout=POLL,
+    )
+    # Set before opening, where nothing is sent to the driver yet; rfc2217:// knows neither of the two.
+    if not name.lower().startswith("rfc2217:"):
+        device.write_timeout = WRITE_WITHIN
+        if "://" not in name and platform.POSIX:
+            device.exclusive = True
+    device.open()
     return device
+
+
+class _TcpDevice:
+    """A raw TCP connection to a device server. pySerial's own waits 0.3 s when it is closed, keeps the socket
+    where the other end has closed first, and does not notice a server that lost its power."""
+
+    def __init__(self, name: str) -> None:
+        parts = urlsplit(name)
+        if not parts.hostname or parts.port is None:
+            raise ValueError("a device server is written socket://HOST:PORT")
+        self._socket = socket.create_connection((parts.hostname, parts.port), CONNECT_WITHIN)
+        self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+        self._socket.settimeout(0.0)
+
+    def fileno(self) -> int:
+        return self._socket.fileno()
+
+    def receive(self, most: int) -> bytes:
+        return self._socket.recv(most)
+
+    def send(self, data: bytes) -> int:
+        return self._socket.send(data)
+
+    def reset_input_buffer(self) -> None:
+        with suppress(BlockingIOError):
+            while self.receive(CHUNK):
+                pass
+
+    def close(self) -> None:
+        self._socket.close()
 
 
 def _not_to_be_had(name: str, fmt: SerialFormat, error: BaseException) -> PortError:
@@ -154,7 +192,9 @@ def _lost(name: str, error: BaseException) -> PortError:
     return PortError("lost", f"{name} is gone: {error}. See the adapter and its cable.")
 
 
-def _wrapped(name: str, device: serial.Serial) -> "DescriptorPort | PolledPort":
+def _wrapped(name: str, device: "serial.Serial | _TcpDevice") -> "DescriptorPort | PolledPort":
+    if isinstance(device, _TcpDevice):
+        return DescriptorPort(name, device, device.fileno())
     if platform.POSIX:
         try:
             return DescriptorPort(name, device, device.fileno())
@@ -169,12 +209,16 @@ class DescriptorPort:
     Some µs a call, where pySerial's own reading waits for a number of bytes or the whole timeout.
     """
 
-    def __init__(self, name: str, device: serial.Serial, descriptor: int) -> None:
+    def __init__(self, name: str, device: "serial.Serial | _TcpDevice", descriptor: int) -> None:
         self.name = name
         self.notes: tuple[str, ...] = ()
         self.descriptor = descriptor
         self._device = device
         self._watched = [descriptor]
+        if isinstance(device, _TcpDevice):  # Windows reads files and sockets by different calls
+            self._receive, self._send = device.receive, device.send
+        else:
+            self._receive, self._send = partial(os.read, descriptor), partial(os.write, descriptor)
 
     def read(self, wait: float) -> bytes:
         """See `Port`."""
@@ -182,7 +226,7 @@ class DescriptorPort:
             ready, _, _ = select.select(self._watched, (), (), max(wait, 0.0))
             if not ready:
                 return b""
-            data = os.read(self.descriptor, CHUNK)
+            data = self._receive(CHUNK)
         except BlockingIOError:
             return b""
         except CALL_ERRORS as error:
@@ -207,7 +251,7 @@ class DescriptorPort:
 
     def _write(self, data: bytes) -> int:
         try:
-            return os.write(self.descriptor, data)
+            return self._send(data)
         except BlockingIOError:
             return 0
 
@@ -222,6 +266,7 @@ class DescriptorPort:
         """See `Port`."""
         self.descriptor = -1
         self._watched = [-1]
+        self._receive, self._send = partial(os.read, -1), partial(os.write, -1)
         _close(self._device)
 
 
@@ -265,6 +310,6 @@ class PolledPort:
         _close(self._device)
 
 
-def _close(device: serial.Serial) -> None:
+def _close(device: "serial.Serial | _TcpDevice") -> None:
     with suppress(*CALL_ERRORS):  # a port that is gone need not be closed in good order
         device.close()

@@ -58,7 +58,7 @@ def latency_advice(adapter: Adapter) -> str | None:
         return None
     device = Path(adapter.name).name
     return (
-        f"{adapter.name} keeps the end of each reply back for up to {adapter.latency_ms} ms. As administrator: "
+        f"{adapter.name} keeps the end of each reply back up to {adapter.latency_ms} ms. As administrator: "
         f"`echo 1 > /sys/bus/usb-serial/devices/{device}/latency_timer` until it is next plugged in, "
         'or for good by a udev rule: ACTION=="add", SUBSYSTEM=="usb-serial", ATTR{latency_timer}="1"'
     )

@@ -1,0 +1,176 @@
+"""When the line speaks, when it listens, and when it asks again.
+
+The bytes are constructed; their checksums were computed with crccheck 1.3.1. SL: Modbus over serial line.
+"""
+
+import pytest
+from crccheck.crc import CrcModbus
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from protocols.modbus.requests import ReadRequest, WriteRegister
+from protocols.modbus.tables import Table
+from protocols.modbus.timing import SerialFormat
+from readout.bus.exchange import Manners
+from readout.bus.outcome import Status
+
+FIRST = ReadRequest(Table.HOLDING, 0, 2)
+OTHER = ReadRequest(Table.HOLDING, 2, 2)
+Q0, Q2 = "> 01 03 00 00 00 02 C4 0B", "> 01 03 00 02 00 02 65 CB"
+A, B = "01 03 04 11 11 22 22 37 B3", "01 03 04 33 33 44 44 36 4B"
+MANNERS = Manners(reply_within=0.5, late_within=1.0)
+
+
+@pytest.mark.parametrize(
+    ("fmt", "pause", "rest"),
+    [
+        # SL 2.5.1, p. 13: 3.5 characters up to 19200 Bd, 1.750 ms above.
+        (SerialFormat(9600, "even"), 0.0, 0.004010),
+        (SerialFormat(19200, "even"), 0.0, 0.002005),
+        (SerialFormat(115200, "even"), 0.0, 0.001750),
+        (SerialFormat(19200, "even"), 0.1, 0.1),
+    ],
+)
+def test_the_line_is_silent_before_each_request(play, fmt: SerialFormat, pause: float, rest: float) -> None:
+    """Counted from the last byte on the line; and not longer than needed."""
+    played = play(f"{Q0}\n+20 <{{4}}/16 {A}\n" * 10, fmt=fmt)
+    for _ in range(10):
+        assert played.line.read(1, FIRST, Manners(pause=pause)).status is Status.OK
+    last_bytes = [at for at, data in played.port.arrived if data.endswith(b"\xb3")]
+    gaps = [sent - last for (sent, _), last in zip(played.port.sent[1:], last_bytes, strict=False)]
+    assert gaps == pytest.approx([rest] * 9, abs=1e-6)
+
+
+def test_the_line_is_silent_after_opening_too(play) -> None:
+    """Somebody may have been speaking when the port was opened."""
+    played = play(f"{Q0}\n+20 < {A}", fmt=SerialFormat(9600, "even"))
+    played.line.read(1, FIRST, MANNERS)
+    assert played.port.sent[0][0] - 1000.0 == pytest.approx(0.00401, abs=1e-5)
+
+
+def test_a_late_reply_answers_the_open_request_and_no_other(play) -> None:
+    """650 ms against a limit of 500 ms: never filed under the next registers."""
+    played = play(f"{Q0}\n+650 < {A}\n{Q2}\n+40 < {B}")
+    late = played.line.read(1, FIRST, MANNERS)
+    assert (late.status, late.words, late.late) == (Status.OK, (0x1111, 0x2222), True)
+    prompt = played.line.read(1, OTHER, MANNERS)
+    assert (prompt.words, prompt.late) == ((0x3333, 0x4444), False)
+
+
+def test_replies_around_the_limit_are_never_filed_under_other_registers(play) -> None:
+    """Register a holds A000 + a; the reply takes 300, 450, 520, 610, 480 ms in turn, over five addresses."""
+    script, requests = [], []
+    for number in range(40):
+        address = number % 5
+        request = ReadRequest(Table.HOLDING, address, 1)
+        reply = frame(bytes((1, 3, 2, 0xA0, address)))
+        delay = (300, 450, 520, 610, 480)[number % 5]
+        script += [
+            f"> {frame(request_bytes(address)).hex(' ').upper()}",
+            f"+{delay} < {reply.hex(' ').upper()}",
+        ]
+        requests.append(request)
+    played = play("\n".join(script))
+    outcomes = [played.line.read(1, request, MANNERS) for request in requests]
+    assert [outcome.words for outcome in outcomes] == [(0xA000 + n % 5,) for n in range(40)]
+    assert sum(outcome.late for outcome in outcomes) == 16
+
+
+def request_bytes(address: int) -> bytes:
+    return bytes((1, 3, 0, address, 0, 1))
+
+
+def frame(data: bytes) -> bytes:
+    return data + CrcModbus.calc(data).to_bytes(2, "little")
+
+
+def test_a_silent_meter_is_asked_once_more_after_the_late_window(play) -> None:
+    played = play(f"{Q0}\n{Q0}\n+20 < {A}")
+    outcome = played.line.read(1, FIRST, MANNERS)
+    assert (outcome.status, outcome.repeats) == (Status.OK, 1)
+    first, second = (at for at, _ in played.port.sent)
+    assert second - first >= 1.5
+
+
+def test_a_meter_that_stays_silent_is_no_reply(play) -> None:
+    played = play(f"{Q0}\n{Q0}")
+    outcome = played.line.read(1, FIRST, MANNERS)
+    assert (outcome.status, outcome.cause, outcome.repeats) == (Status.NO_REPLY, "no reply", 1)
+    assert (outcome.words, outcome.received) == ((), b"")
+    assert "no reply within 0.5 s" in outcome.text
+
+
+def test_a_damaged_reply_is_asked_for_once_more_when_the_line_is_quiet(play) -> None:
+    """Not after the whole timeout, and not while bytes still come."""
+    played = play(f"{Q0}\n+20 <{{9}}/10 01 03 04 11 11 22 23 37 B3 00 00\n{Q0}\n+20 < {A}")
+    outcome = played.line.read(1, FIRST, MANNERS)
+    assert (outcome.status, outcome.repeats) == (Status.OK, 1)
+    quiet = played.port.sent[1][0] - played.port.arrived[1][0]
+    assert 0.0199 <= quiet <= 0.03
+
+
+def test_an_exception_is_an_answer_and_not_asked_for_again(play) -> None:
+    played = play(f"{Q0}\n+20 < 01 83 06 C1 32")
+    outcome = played.line.read(1, FIRST, MANNERS)
+    assert (outcome.status, outcome.exception, outcome.repeats) == (Status.EXCEPTION, 6, 0)
+
+
+def test_a_write_is_never_sent_twice(play) -> None:
+    """The confirmation may be lost where the order was not."""
+    played = play("> 01 06 00 20 00 05 48 03")
+    outcome = played.line.write(1, WriteRegister(0x20, 5), MANNERS)
+    assert outcome.status is Status.NO_REPLY
+    assert len(played.port.sent) == 1
+
+
+def test_orders_to_all_meters_wait_for_their_turnaround(play) -> None:
+    """SL 2.4.1, p. 10: 100 to 200 ms, and no reply."""
+    played = play("> 00 06 00 10 00 01 48 1E")
+    before = played.clock.at
+    assert played.line.write(0, WriteRegister(16, 1), MANNERS).status is Status.OK
+    assert 0.1 <= played.clock.at - before <= 0.25
+
+
+def test_bytes_nobody_asked_for_are_counted_and_waited_out(play) -> None:
+    """A second reply to the same request comes 2 ms behind the first: it is not the answer to the next."""
+    played = play(f"{Q0}\n+20 < {A}\n+2 < {A}\n{Q2}\n+20 < {B}", fmt=SerialFormat(9600, "even"))
+    played.line.read(1, FIRST, MANNERS)
+    outcome = played.line.read(1, OTHER, MANNERS)
+    assert outcome.words == (0x3333, 0x4444)
+    assert played.line.strays == 9
+    assert played.port.sent[1][0] - played.port.arrived[1][0] >= 0.0199
+
+
+def test_nothing_is_sent_on_a_line_that_is_never_quiet(play) -> None:
+    """A zero every 3 ms for minutes, as an idle line without bias gives."""
+    zeros = "00 " * 40000
+    cuts = ",".join("1" * 39999)
+    played = play(f"{Q0}\n+20 <{{{cuts}}}/3 {zeros}")
+    outcome = played.line.read(1, FIRST, MANNERS)
+    assert (outcome.status, outcome.words) == (Status.DAMAGED_REPLY, ())
+    assert outcome.cause == "line is never quiet"
+    assert len(played.port.sent) == 1
+    assert played.clock.at < 1010
+
+
+def test_an_unplugged_adapter_is_port_lost_at_once_and_from_then_on(play) -> None:
+    played = play(f"{Q0}\n+20 < 01 03 04 11\nHANGUP")
+    outcome = played.line.read(1, FIRST, MANNERS)
+    assert (outcome.status, outcome.words) == (Status.PORT_LOST, ())
+    assert played.line.lost
+    assert played.port.closed
+    again = played.line.read(1, OTHER, MANNERS)
+    assert again.status is Status.PORT_LOST
+    assert len(played.port.sent) == 1
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(rubbish=st.binary(max_size=40), cut=st.integers(1, 39), delay=st.integers(0, 2000))
+def test_rubbish_gives_no_value_and_no_traceback(play, rubbish: bytes, cut: int, delay: int) -> None:
+    """Whatever comes instead of a reply, and whenever, the words are those of a fitting frame or none."""
+    text = rubbish.hex(" ").upper() or "00"
+    pieces = f"{{{cut}}}/7" if cut < len(rubbish) else ""
+    played = play(f"{Q0}\n+{delay} <{pieces} {text}")
+    outcome = played.line.transact(1, FIRST, MANNERS)
+    fits = len(rubbish) == 9 and rubbish[:3] == b"\x01\x03\x04" and CrcModbus.calc(rubbish) == 0
+    assert (outcome.words != ()) == fits
