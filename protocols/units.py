@@ -157,7 +157,10 @@ class Quantity:
         return f"{self.number} {self.unit.word}{side}"
 
 
-_QUANTITY = re.compile(r"([-+]?(?:0|[1-9][0-9]{0,14})(?:\.[0-9]{1,15})?(?:[eE][-+]?[0-9]{1,2})?) ?(\S.*)\Z")
+_QUANTITY = re.compile(
+    r"([-+]?(?:0|[1-9][0-9]{0,14})(?:\.[0-9]{1,15})?(?:[eE][-+]?[0-9]{1,2})?)"
+    r"(?: +(?P<behind>\S.*)|(?P<close>[^\s0-9.,eE+-].*))\Z"
+)
 _SIDE = re.compile(r"(.*\S) ?\((g|a)\)\Z")
 
 
@@ -171,7 +174,7 @@ def quantity_of(text: str) -> Quantity | str:
         if re.match(r"[-+]?0[0-9]", written):
             return "a number with leading zeros; write it without"
         return "no number with a unit; write both, such as 53.1 mm or 7 bar(g)"
-    number, word = found.groups()
+    number, word = found.group(1), found["behind"] or found["close"]
     side = _SIDE.match(word)
     unit = unit_of(side.group(1) if side else word)
     if unit is None:
