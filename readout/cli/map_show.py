@@ -25,13 +25,13 @@ def map_show(
     Addresses are shown as sent, counted from 0. Sends nothing.
     """
     from readout.cli.files import load_map
-    from readout.measuring_point.line import serial_format
+    from readout.measuring_point.load import factory_format
     from readout.plan.plan import plan_round, polled_values
     from readout.plan.show import describe
 
     register_map = load_map(map_file)
     unit = unit_address or register_map.serial.unit_address or 1
-    settings = serial_format(register_map, baud_rate=baud)
+    settings = factory_format(register_map, baud)
     plan = describe(plan_round(register_map, polled_values(register_map), settings, unit))
     if as_json:
         tell_json({"meter": register_map.meter, "map_sha256": register_map.sha256, **plan})

@@ -102,7 +102,7 @@ class Recorder:
                 )
                 raise WrongUse(
                     f"{point.map_file}: the map would change the type of columns that {archive.root} "
-                    f"already keeps for {point.name}: {told}. Give the changed readings new names, or use another archive."
+                    f"already keeps for {point.name}: {told}. Rename the changed readings, or use another archive."
                 )
 
     def _open_lines(self) -> list[tuple[LineAccess, list[PointToRecord]]]:

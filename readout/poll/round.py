@@ -5,7 +5,7 @@ every word that was received.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from protocols.modbus.requests import ReadRequest
@@ -63,7 +63,10 @@ def poll(line: Reader, point: PolledPoint, *, first_only: bool = False) -> Round
     """
     outcomes: list[Outcome] = []
     for read in point.plan.reads:
-        outcome = line.read(point.unit, read.request, point.manners)
+        manners = point.manners
+        if read.block.words != manners.words_per_address:  # 32 bits behind each address of this block
+            manners = replace(manners, words_per_address=read.block.words)
+        outcome = line.read(point.unit, read.request, manners)
         outcomes.append(outcome)
         if outcome.status is Status.PORT_LOST or (first_only and outcome.status is Status.NO_REPLY):
             break
