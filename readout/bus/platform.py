@@ -71,9 +71,17 @@ def forbid_others(descriptor: int) -> None:
     """Make every later open of this terminal fail (TIOCEXCL), for programs that do not ask for the lock.
 
     The super-user opens past it; against another of our own kind, and against root, the lock (flock) helps.
+    The flag stays until the last one who has the terminal open has closed it, so it is not for
+    pseudo-terminals: their far end may keep ours open, and a killed recorder could not come back.
     """
     if sys.platform != "win32" and os.isatty(descriptor):
         fcntl.ioctl(descriptor, termios.TIOCEXCL)
+
+
+def allow_others(descriptor: int) -> None:
+    """Take `forbid_others` back, before closing: another program that had the terminal open may keep it."""
+    if sys.platform != "win32" and os.isatty(descriptor):
+        fcntl.ioctl(descriptor, termios.TIOCNXCL)
 
 
 def holder(name: str) -> Holder | None:

@@ -16,7 +16,6 @@ from typing import Protocol
 from urllib.parse import urlsplit
 
 import serial
-from serial.tools import list_ports
 
 from protocols.modbus.timing import SerialFormat
 from readout.bus import platform
@@ -68,8 +67,8 @@ class Port(Protocol):
 def open_port(name: str, fmt: SerialFormat) -> Port:
     """Open whatever pySerial opens: a device, `COM7`, `socket://…`, `rfc2217://…`, `loop://`.
 
-    The port is ours alone (flock and TIOCEXCL). A pseudo-terminal is opened with 8 data bits and no parity,
-    which it does not have; `notes` says so. PortError of kind absent, denied, held or settings.
+    The port is ours alone (flock, and TIOCEXCL where it is real). A pseudo-terminal, which has no parity, is
+    opened with 8 data bits and none; `notes` says so. PortError of kind absent, denied, held or settings.
     """
     pseudo = platform.is_pseudo_terminal(name)
     parity, data_bits = ("none", 8) if pseudo else (fmt.parity, fmt.data_bits)
@@ -84,7 +83,8 @@ def open_port(name: str, fmt: SerialFormat) -> Port:
     port = _wrapped(name, device)
     try:
         if isinstance(port, DescriptorPort):
-            platform.forbid_others(port.descriptor)
+            if not pseudo:
+                platform.forbid_others(port.descriptor)
             refused = platform.refused_setting(port.descriptor, parity, data_bits)
             if refused is not None:
                 raise PortError("settings", f"{name} cannot do {refused}: its driver did not take it.")
@@ -182,6 +182,8 @@ def _found_instead() -> str:
 
 def serial_devices() -> Sequence[tuple[str, str]]:
     """Device name and description of each serial port of this computer, as its drivers tell."""
+    from serial.tools import list_ports  # only to list or to explain; not on the polling path
+
     return [
         (found.device, "" if found.description == "n/a" else found.description)
         for found in list_ports.comports()
@@ -264,6 +266,8 @@ class DescriptorPort:
 
     def close(self) -> None:
         """See `Port`."""
+        with suppress(*LINE_ERRORS):
+            platform.allow_others(self.descriptor)
         self.descriptor = -1
         self._watched = [-1]
         self._receive, self._send = partial(os.read, -1), partial(os.write, -1)

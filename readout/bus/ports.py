@@ -16,21 +16,22 @@ class Adapter:
     """One serial port.
 
     `stable_name` stays the same on other sockets and after a restart; None where there is none. `latency_ms`
-    is how long the adapter keeps a short packet back [ms]; None where it does not tell.
+    is how long the adapter keeps a short packet back [ms]; None where it does not tell. `holder` is the
+    process that has it open, with its id: `process 708 (…)`.
     """
 
     name: str
     stable_name: str | None
     description: str
     latency_ms: int | None
-    holder: platform.Holder | None
+    holder: str | None
 
 
-def adapters(root: Path = Path("/")) -> Sequence[Adapter]:
+def list_ports(root: Path = Path("/")) -> Sequence[Adapter]:
     """Every serial port, by name. `root` is the folder that holds `dev` and `sys`."""
     by_id = _stable_names(root)
     return [
-        Adapter(name, by_id.get(Path(name).name), description, _latency(root, name), platform.holder(name))
+        Adapter(name, by_id.get(Path(name).name), description, _latency(root, name), _holder(name))
         for name, description in sorted(serial_devices())
     ]
 
@@ -50,6 +51,11 @@ def _latency(root: Path, name: str) -> int | None:
         return int((root / "sys/bus/usb-serial/devices" / Path(name).name / "latency_timer").read_text())
     except (OSError, ValueError):
         return None
+
+
+def _holder(name: str) -> str | None:
+    found = platform.holder(name)
+    return None if found is None else str(found)
 
 
 def latency_advice(adapter: Adapter) -> str | None:

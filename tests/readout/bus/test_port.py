@@ -6,9 +6,12 @@ import threading
 import time
 import tty
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from typing import NamedTuple
 
 import pytest
+import serial
+import serial.rfc2217
 
 from protocols.modbus.timing import SerialFormat
 from readout.bus.port import Port, open_port
@@ -136,17 +139,20 @@ class PortContract:
             assert lost.value.kind == "lost"
             assert port.name in str(lost.value)
 
+
+class HangUpContract(PortContract):
+    """And where the two ends are not one."""
+
     def test_when_the_other_end_goes_away_the_port_is_lost(self, ends: tuple[Port, Far]) -> None:
         port, far = ends
-        if far.hang_up is None:
-            return
+        assert far.hang_up is not None
         far.hang_up()
         with pytest.raises(PortError) as lost:
             use_for_a_while(port)
         assert lost.value.kind == "lost"
 
 
-class TestPty(PortContract):
+class TestPty(HangUpContract):
     @pytest.fixture
     def ends(self, on_pty: tuple[Port, Far]) -> tuple[Port, Far]:
         return on_pty
@@ -174,7 +180,7 @@ class TestPty(PortContract):
         assert "took no bytes" in str(stuck.value)
 
 
-class TestTcp(PortContract):
+class TestTcp(HangUpContract):
     @pytest.fixture
     def ends(self, on_tcp: tuple[Port, Far]) -> tuple[Port, Far]:
         return on_tcp
@@ -184,3 +190,52 @@ class TestLoop(PortContract):
     @pytest.fixture
     def ends(self, on_loop: tuple[Port, Far]) -> tuple[Port, Far]:
         return on_loop
+
+
+@pytest.fixture
+def device_server() -> Iterator[tuple[str, serial.SerialBase]]:
+    """An RFC 2217 server by pySerial's own PortManager, in front of a port that hears what it says."""
+    device = serial.serial_for_url("loop://", timeout=0)
+    with socket.create_server(("127.0.0.1", 0)) as server:
+
+        def serve() -> None:
+            connection, _ = server.accept()
+            with connection:
+                manager = serial.rfc2217.PortManager(device, Connection(connection))
+                connection.settimeout(0.01)
+                while True:
+                    with suppress(TimeoutError):  # nothing came: see what the port has to say
+                        received = connection.recv(1000)
+                        if not received:
+                            return
+                        device.write(b"".join(manager.filter(received)))
+                    connection.sendall(b"".join(manager.escape(device.read(1000))))
+
+        thread = threading.Thread(target=serve, daemon=True)
+        thread.start()
+        yield f"rfc2217://127.0.0.1:{server.getsockname()[1]}", device
+        thread.join(2)
+    device.close()
+
+
+class Connection(NamedTuple):
+    """What PortManager writes its own answers to."""
+
+    socket: socket.socket
+
+    def write(self, data: bytes) -> None:
+        self.socket.sendall(data)
+
+
+@pytest.mark.filterwarnings("ignore:set(Daemon|Name):DeprecationWarning")  # pySerial 3.5 uses old names
+def test_a_device_server_is_told_the_settings_and_carries_every_byte(
+    device_server: tuple[str, serial.SerialBase],
+) -> None:
+    """RFC 2217: the settings of the line go to the server, parity too, which no pseudo-terminal can show."""
+    url, device = device_server
+    port = open_port(url, FMT)
+    assert (device.baudrate, device.parity, device.bytesize, device.stopbits) == (19200, "E", 8, 1)
+    port.write(EVERY_BYTE)
+    assert read_all(port, 256) == EVERY_BYTE
+    assert port.read(0) == b""
+    port.close()

@@ -86,13 +86,32 @@ def test_a_port_held_by_ourselves_is_held_too(pty_name: str) -> None:
     open_port(pty_name, FMT).close()
 
 
-def test_programs_that_ask_for_no_lock_are_kept_out_as_well(pty_name: str) -> None:
-    """TIOCEXCL is set on the terminal; the super-user opens past it, so it is asked for, not tried."""
-    port = open_port(pty_name, FMT)
+def exclusive(descriptor: int) -> bool:
     tiocgexcl = 0x80045440  # asm-generic/ioctls.h: _IOR('T', 0x40, int)
-    (exclusive,) = struct.unpack("i", fcntl.ioctl(port.descriptor, tiocgexcl, bytes(4)))
-    assert exclusive == 1
+    (flag,) = struct.unpack("i", fcntl.ioctl(descriptor, tiocgexcl, bytes(4)))
+    return flag == 1
+
+
+def test_programs_that_ask_for_no_lock_are_kept_out_as_well(
+    pty_name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By a flag of the terminal; the super-user opens past it, so the flag is asked for, not tried."""
+    monkeypatch.setattr(platform, "is_pseudo_terminal", lambda _: False)
+    onlooker = os.open(pty_name, os.O_RDWR | os.O_NOCTTY)
+    port = open_port(pty_name, FMT)
+    assert exclusive(onlooker)
     port.close()
+    assert not exclusive(onlooker)
+    os.close(onlooker)
+
+
+def test_a_simulated_line_can_be_opened_again_after_a_crash(pty_name: str) -> None:
+    """Its far end keeps the terminal open, and the flag with it: so there is none on a pseudo-terminal."""
+    onlooker = os.open(pty_name, os.O_RDWR | os.O_NOCTTY)
+    port = open_port(pty_name, FMT)
+    assert not exclusive(onlooker)
+    port.close()
+    os.close(onlooker)
 
 
 def test_an_absent_port_lists_the_ports_that_are_there(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from readout.bus.ports import Adapter, adapters, latency_advice
+from readout.bus.ports import Adapter, latency_advice, list_ports
 
 
 @pytest.fixture
@@ -22,18 +22,18 @@ def computer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 def test_adapters_with_what_is_known_of_each(computer: Path) -> None:
     stable = "/dev/serial/by-id/usb-Hollow_Mere_RS485_A1-if00"
-    assert adapters(computer) == [
+    assert list_ports(computer) == [
         Adapter("/dev/ttyUSB0", stable, "RS485 adapter", 16, None),
         Adapter("/dev/ttyUSB1", None, "another", None, None),
     ]
 
 
 def test_a_computer_without_stable_names(tmp_path: Path, computer: Path) -> None:
-    assert [adapter.stable_name for adapter in adapters(tmp_path / "empty")] == [None, None]
+    assert [adapter.stable_name for adapter in list_ports(tmp_path / "empty")] == [None, None]
 
 
 def test_a_slow_latency_timer_is_explained_with_its_remedy(computer: Path) -> None:
-    slow, other = adapters(computer)
+    slow, other = list_ports(computer)
     advice = latency_advice(slow)
     assert advice is not None
     assert "16 ms" in advice
