@@ -1,0 +1,41 @@
+"""The manual of register maps says what the program does: its examples are read, its faults are compared."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from protocols.register_map import grammar as g
+from protocols.register_map.parse import parse_map
+
+MANUAL = (Path(__file__).parents[3] / "docs/maps.md").read_text(encoding="utf-8")
+BLOCKS = re.findall(r"```yaml\n(.*?)```", MANUAL, re.DOTALL)
+WRONG = re.search(r"```yaml wrong\n(.*?)```\n\n```text\n(.*?)```", MANUAL, re.DOTALL)
+
+
+@pytest.mark.parametrize("block", BLOCKS)
+def test_every_example_is_a_map_without_a_word_against_it(block: str) -> None:
+    text = block if block.startswith("register_map") else "register_map: 1\nmeter: m\n" + block
+    parsed = parse_map(text.encode(), "manual.yaml")
+    assert parsed.faults == ()
+    assert parsed.map is not None
+
+
+def test_the_faults_shown_are_the_faults_told() -> None:
+    assert WRONG is not None
+    text, shown = WRONG.groups()
+    assert [str(fault) for fault in parse_map(text.encode(), "mere-5.yaml").faults] == shown.splitlines()
+
+
+@pytest.mark.parametrize("form", [g.MAP, g.WIRE.form, g.SETTING], ids=["map", "wire", "value"])
+def test_every_key_is_in_the_manual(form: g.Keys) -> None:
+    missing = [
+        key.name for key in form.keys if f"`{key.name}`" not in MANUAL and f"`{key.name}:" not in MANUAL
+    ]
+    assert [name for name in missing if name not in ("type", "registers", "layout", "coding")] == []
+
+
+def test_every_type_and_reserved_name_is_in_the_manual() -> None:
+    flat = " ".join(MANUAL.split())
+    assert [kind for kind in g.KINDS if kind not in flat and kind != "crc16"] == []
+    assert ", ".join(g.RESERVED) in flat
