@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from readout.cli.output import columns, say, tell
+from readout.cli.output import say, tell
 from readout.errors import FellShort, WrongUse
 
 if TYPE_CHECKING:
@@ -108,23 +108,13 @@ def _last_readings(archive: Path) -> None:
     """The last row that was sealed, with the units its file tells."""
     import pyarrow.parquet as pq
 
+    from readout.cli.readings_text import stored_text
     from storage.archive import ArchiveReader
 
     files = ArchiveReader(archive).files()
     if not files:
         raise FellShort("nothing was sealed")
     table = pq.read_table(archive / files[-1].file, partitioning=None)
-    last = table.slice(table.num_rows - 1).to_pylist()[0]
     say(f"The last row, from {files[-1].file}:")
-    rows = []
-    for field in table.schema:
-        about = field.metadata or {}
-        if b"register" in about:
-            unit = about.get(b"unit", b"").decode()
-            reference = about.get(b"reference", b"").decode()
-            rows.append(
-                (f"  {field.name}", str(last[field.name]), unit, f"at {reference}" if reference else "")
-            )
-    tell(f"  due {last['due']:%Y-%m-%d %H:%M:%S} UTC, status {last['status']}")
-    for line in columns(rows, right=frozenset({1})):
+    for line in stored_text(table.slice(table.num_rows - 1)):
         tell(line)

@@ -42,6 +42,7 @@ def log(
     import threading
 
     from readout.bus.trace import Trace
+    from readout.cli.log_progress import progress
     from readout.clock import SystemClock
     from readout.daemon.connect import connector
     from readout.daemon.points import load_points
@@ -66,7 +67,8 @@ def log(
         signal.signal(number, lambda *_: stop.set())
     kept = Trace(trace, clock) if trace else None
     try:
-        summary = Recorder(assignment, connector(clock, kept), clock, say).run(stop)
+        with progress(assignment) as (speak, watch):
+            summary = Recorder(assignment, connector(clock, kept), clock, speak, watch).run(stop)
     finally:
         if kept:
             kept.close()

@@ -51,7 +51,7 @@ def _values(register_map: "RegisterMap") -> None:
         ("identity", register_map.identity),
     ):
         if values:
-            rows = [(title, "register", "type", "value", "unit", "remarks")]
+            rows: list[tuple[str, ...]] = [(title, "register", "type", "value", "unit", "remarks")]
             for value in values:
                 rows += _rows(value)
             for line in columns(rows):
@@ -63,7 +63,9 @@ def _rows(value: "Value") -> list[tuple[str, ...]]:
     unit = value.unit or ("told by the meter" if value.told_unit else "")
     if unit and value.gauge:
         unit += "(g)"
-    rows = [(f"  {value.name}", *_part(value.number), unit, "; ".join(_remarks(value)))]
+    rows: list[tuple[str, ...]] = [
+        (f"  {value.name}", *_part(value.number), unit, "; ".join(_remarks(value)))
+    ]
     rows += [("", *_part(part), "", "added") for part in value.plus]
     if value.times_ten_to is not None:
         rows.append(("", *_part(value.times_ten_to), "", "power of ten"))

@@ -1,11 +1,14 @@
 """Readings as a person reads them: a small table for a screen, one line for a pipe or a log."""
 
+import json
 from typing import TYPE_CHECKING, Any
 
 from readout.cli.output import columns
 from readout.clock import iso
 
 if TYPE_CHECKING:
+    import pyarrow as pa
+
     from readout.cli.read import Result
 
 #: Shown where a meter has no value to give.
@@ -37,6 +40,39 @@ def line_of(result: "Result") -> str:
         for name, reading in result.readings().items()
     ]
     return f"{iso(result.utc)} {result.point.name} {result.status.value}: {'; '.join(readings)}"
+
+
+def stored_text(row: "pa.Table") -> list[str]:
+    """One sealed row (a table of one) as lines: its due time, then its readings, from the file alone."""
+    (held,) = row.to_pylist()
+    lines = []
+    for column in row.schema:
+        about = {key.decode(): text.decode() for key, text in (column.metadata or {}).items()}
+        if "register" in about:
+            value = _stored_value(held[column.name], about.get("words"), single=column.type == "float")
+            unit = held.get(f"{column.name}_unit") or about.get("unit", "")
+            remarks = [f"at {about['reference']}"] if "reference" in about else []
+            remarks += [held[f"{column.name}_flag"]] if held.get(f"{column.name}_flag") else []
+            lines.append((f"  {column.name}", value_text(value), unit, "; ".join(remarks)))
+    heading = f"  due {held['due']:%Y-%m-%d %H:%M:%S} UTC, status {held['status']}"
+    return [heading, *columns(lines, right=frozenset({1}))]
+
+
+def _stored_value(value: Any, words: str | None, *, single: bool) -> Any:
+    """A stored value as `value_text` wants it: codes and bits by their words, float32 as short as it is."""
+    if value is None:
+        return None
+    named = json.loads(words) if words else {}
+    if "codes" in named:
+        return named["codes"].get(str(value), f"unknown({value})")
+    if "bits" in named:
+        on = [n for n in range(int(value).bit_length()) if value >> n & 1]
+        return [named["bits"].get(str(n), f"bit{n}") for n in on]
+    if single:
+        import numpy as np
+
+        return float(str(np.float32(value)))
+    return value
 
 
 def value_text(value: Any) -> str:

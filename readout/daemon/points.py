@@ -97,7 +97,7 @@ def load_points(files: Iterable[Path], every_ms: int | None) -> tuple[PointToRec
         own_ms = loaded.point.point.record_every
         interval = every_ms or (round(own_ms * 1000) if own_ms is not None else EVERY_MS)
         if interval < SHORTEST_MS:
-            told.append(f"{file}: an interval of {interval} ms is too short; the shortest is {SHORTEST_MS} ms")
+            told.append(f"{file}: {interval} ms is too short an interval; the shortest is {SHORTEST_MS} ms")
             continue
         try:
             points.append(_ready(loaded.point, interval))

@@ -28,6 +28,7 @@ from storage.journal import JournalWriter, Row, WriterState
 from storage.ledger import Kind, read_file
 
 Say = Callable[[str], None]
+Watch = Callable[["Summary"], None]
 Connect = Callable[[Sequence[PointToRecord]], Line]
 
 #: Seconds the meters of all lines have to introduce themselves before the first round.
@@ -60,10 +61,22 @@ class Summary:
 
 
 class Recorder:
-    """One run. Make it, call `run` once; `connect` opens the line of the given points (all on one port)."""
+    """One run. Make it, call `run` once.
 
-    def __init__(self, assignment: Assignment, connect: Connect, clock: Clock, say: Say) -> None:
+    `connect` opens the line of the given points (all on one port); `say` takes lines for the person, from any
+    thread; `watch` is shown the summary so far, several times a second, from the thread that called `run`.
+    """
+
+    def __init__(
+        self,
+        assignment: Assignment,
+        connect: Connect,
+        clock: Clock,
+        say: Say,
+        watch: Watch = lambda _: None,
+    ) -> None:
         self._assignment = assignment
+        self._watch = watch
         self._connect = connect
         self._clock = clock
         self._say = say
@@ -101,8 +114,8 @@ class Recorder:
                     f"{clash.name} (kept as {clash.kept}, now {clash.wanted})" for clash in clashes
                 )
                 raise WrongUse(
-                    f"{point.map_file}: the map would change the type of columns that {archive.root} "
-                    f"already keeps for {point.name}: {told}. Rename the changed readings, or use another archive."
+                    f"{point.map_file}: the map would change the type of columns that {archive.root} already "
+                    f"keeps for {point.name}: {told}. Rename those readings, or use another archive."
                 )
 
     def _open_lines(self) -> list[tuple[LineAccess, list[PointToRecord]]]:
@@ -167,6 +180,7 @@ class Recorder:
             if self._halt.wait(_LOOK_S):
                 break
             self._write_events(archive)
+            self._watch(self._summary)
             now_ms = look(self._clock).utc_ms
             if now_ms >= next_seal_ms:
                 next_seal_ms = seals.after(now_ms)

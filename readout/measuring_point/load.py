@@ -92,3 +92,14 @@ def _format(files: Files, point: MeasuringPoint, found: RegisterMap) -> SerialFo
         line.data_bits or factory.data_bits or standard.data_bits,
         line.stop_bits or factory.stop_bits or standard.stop_bits,
     )
+
+
+def factory_format(found: RegisterMap, baud_rate: int | None = None) -> SerialFormat:
+    """The line as the map alone says it, where no point is known; `baud_rate` [bit/s] rules where given."""
+    factory, standard = found.serial, SerialFormat()
+    return SerialFormat(
+        baud_rate or factory.baud_rate or standard.baud_rate,
+        factory.parity or standard.parity,
+        factory.data_bits or standard.data_bits,
+        factory.stop_bits or standard.stop_bits,
+    )

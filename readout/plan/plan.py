@@ -84,6 +84,11 @@ def polled_values(register_map: RegisterMap) -> tuple[Value, ...]:
     return (*register_map.readings, *register_map.told_conditions())
 
 
+def condition_name(value: Value) -> str:
+    """How a told reference condition is called among the settings: several readings may have their own."""
+    return f"{value.name} at {value.number.table} {value.number.address}"
+
+
 def plan_round(
     register_map: RegisterMap,
     values: Iterable[Value],

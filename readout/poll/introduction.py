@@ -14,7 +14,7 @@ from protocols.values.types import ColumnType, output_type
 from readout.bus.exchange import Manners
 from readout.bus.outcome import Status
 from readout.clock import Clock
-from readout.plan.plan import plan_round
+from readout.plan.plan import condition_name, plan_round
 from readout.poll.readings import readings_of
 from readout.poll.round import PolledPoint, Reader, poll
 
@@ -63,11 +63,6 @@ def introduce(
         offset,
         any(outcome.status is Status.OK for outcome in found.outcomes),
     )
-
-
-def condition_name(value: Value) -> str:
-    """How a told reference condition is called among the settings: several readings may have their own."""
-    return f"{value.name} at {value.number.table} {value.number.address}"
 
 
 def _clock_offset(

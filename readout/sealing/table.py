@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pyarrow as pa
 
-from protocols.register_map.model import Column, Number, Reference, RegisterMap, Value
+from protocols.register_map.model import Column, Condition, Number, Reference, RegisterMap, Value
 from protocols.register_map.parse import parse_map
 from protocols.values.decode import Words, decode
 from protocols.values.flags import FLAG_WORDS, can_be_flagged
 from protocols.values.types import ColumnType, output_type
 from readout.clock import iso
-from readout.plan.plan import raw_name
+from readout.plan.plan import condition_name, raw_name
 from readout.sealing.record import UNSTEADY, Record
 
 if TYPE_CHECKING:
@@ -27,7 +27,21 @@ if TYPE_CHECKING:
 
 TIME = pa.timestamp("ms", tz="UTC")
 
-_FIXED = [
+_ARROW: dict[ColumnType, pa.DataType] = {
+    ColumnType.BOOL: pa.bool_(),
+    ColumnType.INT16: pa.int16(),
+    ColumnType.UINT16: pa.uint16(),
+    ColumnType.INT32: pa.int32(),
+    ColumnType.UINT32: pa.uint32(),
+    ColumnType.INT64: pa.int64(),
+    ColumnType.UINT64: pa.uint64(),
+    ColumnType.FLOAT32: pa.float32(),
+    ColumnType.FLOAT64: pa.float64(),
+    ColumnType.STRING: pa.string(),
+    ColumnType.TIMESTAMP: TIME,
+}
+
+_FIXED: list[tuple[str, pa.DataType]] = [
     ("sequence", pa.int64()),
     ("due", TIME),
     ("time", TIME),
@@ -49,7 +63,7 @@ def schema_of(record: Record) -> pa.Schema:
     """The table's columns with their metadata (unit, quantity, reference, register, words)."""
     fields = [pa.field(name, kind) for name, kind in _FIXED]
     for value in map_of(record.map_text).readings:
-        fields.append(pa.field(value.name, _arrow(output_type(value)), metadata=_about(value)))
+        fields.append(pa.field(value.name, _ARROW[output_type(value)], metadata=_about(value, record)))
         if can_be_flagged(value):
             fields.append(pa.field(f"{value.name}_flag", pa.string()))
         if value.told_unit is not None:
@@ -61,7 +75,7 @@ def schema_of(record: Record) -> pa.Schema:
 def table_of(record: Record, rows: Sequence["Row"]) -> pa.Table:
     """The rows of one stretch, in their order, as a table."""
     words = unpacked(record.columns, rows)
-    arrays: dict[str, pa.Array] = {
+    arrays: dict[str, pa.Array[Any]] = {
         "sequence": pa.array([row.sequence for row in rows], pa.int64()),
         "due": pa.array([row.due for row in rows], TIME),
         "time": pa.array([row.time for row in rows], TIME),
@@ -112,13 +126,13 @@ def unsteady_names(cause: str) -> frozenset[str]:
     return frozenset(names.split()) if found else frozenset()
 
 
-def _reading(value: Value, words: dict[Column, Words], rows: Sequence["Row"]) -> dict[str, pa.Array]:
+def _reading(value: Value, words: dict[Column, Words], rows: Sequence["Row"]) -> "dict[str, pa.Array[Any]]":
     unsteady = None
     if value.apart:
         unsteady = np.array([value.name in unsteady_names(row.cause) for row in rows], np.bool_)
     decoded = decode(value, words, unsteady)
     kind = output_type(value)
-    arrays = {value.name: pa.array(decoded.data, _arrow(kind), mask=~decoded.available)}
+    arrays = {value.name: pa.array(decoded.data, _ARROW[kind], mask=~decoded.available)}
     if can_be_flagged(value):
         said = [FLAG_WORDS.get(flag) for flag in decoded.flag.tolist()]
         arrays[f"{value.name}_flag"] = pa.array(said, pa.string())
@@ -127,20 +141,14 @@ def _reading(value: Value, words: dict[Column, Words], rows: Sequence["Row"]) ->
     return arrays
 
 
-def _arrow(kind: ColumnType) -> pa.DataType:
-    if kind is ColumnType.TIMESTAMP:
-        return TIME
-    return pa.type_for_alias(kind.value)
-
-
-def _about(value: Value) -> dict[str, str]:
-    """A reading's column metadata; only what the map says."""
+def _about(value: Value, record: Record) -> dict[str, str]:
+    """A reading's column metadata; only what the map says, and what the meter told of its reference."""
     unit = value.unit if value.told_unit is None else f"see {value.name}_unit"
     about: dict[str, Any] = {
         "unit": _unit(unit, gauge=value.gauge),
         "quantity": value.quantity,
         "basis": value.basis,
-        "reference": _reference(value.reference),
+        "reference": _reference(value.reference, record),
         "register": ", ".join(_register(part) for part in value.parts()),
         "words": _words(value),
     }
@@ -151,15 +159,21 @@ def _unit(unit: str | None, *, gauge: bool) -> str | None:
     return f"{unit}(g)" if unit and gauge else unit
 
 
-def _reference(reference: Reference | None) -> str | None:
+def _reference(reference: Reference | None, record: Record) -> str | None:
+    """Temperature and pressure; told ones as the meter told them, with the register that tells them."""
     if reference is None:
         return None
-    told = [
-        condition.text or f"told by {_register(condition.told.number)}"
-        for condition in (reference.temperature, reference.pressure)
-        if condition.text or condition.told
-    ]
-    return ", ".join(told)
+    return ", ".join(_condition(one, record) for one in (reference.temperature, reference.pressure))
+
+
+def _condition(condition: Condition, record: Record) -> str:
+    if condition.told is None:
+        return condition.text or "not stated"
+    told = record.settings.get(condition_name(condition.told), {})
+    where = f"told by {_register(condition.told.number)}"
+    if told.get("value") is None:
+        return f"not read, {where}"
+    return f"{told['value']} {told['unit'] or ''}".strip() + f" ({where})"
 
 
 def _register(number: Number) -> str:
@@ -167,6 +181,8 @@ def _register(number: Number) -> str:
 
 
 def _words(value: Value) -> str | None:
-    """The words of codes or bits as JSON text, number → word."""
-    listed = value.codes or value.bits
-    return json.dumps({str(n): word for n, word in listed.items()}, ensure_ascii=False) if listed else None
+    """The words of codes or bits as JSON text: {"codes": {number: word}} or {"bits": {bit: word}}."""
+    kind, listed = ("codes", value.codes) if value.codes else ("bits", value.bits)
+    if not listed:
+        return None
+    return json.dumps({kind: {str(n): word for n, word in listed.items()}}, ensure_ascii=False)

@@ -183,7 +183,10 @@ def test_columns_tell_unit_reference_and_register() -> None:
     about = {key.decode(): text.decode() for key, text in schema.field("flow").metadata.items()}
     assert about == {"unit": "m3/h", "reference": "20 degC, 1 bar", "register": "input 16 float32"}
     assert schema.field("pressure").metadata[b"unit"] == b"bar(g)"
-    assert json.loads(schema.field("state").metadata[b"words"]) == {"0": "sensor fault", "3": "supply low"}
+    assert json.loads(schema.field("state").metadata[b"words"]) == {
+        "bits": {"0": "sensor fault", "3": "supply low"}
+    }
+    assert json.loads(schema.field("mode").metadata[b"words"]) == {"codes": {"1": "idle", "2": "recording"}}
 
 
 def test_an_empty_stretch_has_the_same_columns() -> None:
