@@ -64,7 +64,7 @@ class Inventory:
     live: dict[str, SealedFile]  # by file, in order of the ledger
     superseded: dict[str, SealedFile]  # by file as it was when live
     columns: dict[tuple[str, str], dict[str, dict[str, str]]]  # point, source → schema digest → name → type
-    unclear: list[int]  # numbers of lines that should add a file and do not say which
+    faults: list[str]  # lines that cannot be followed, as sentences about the ledger
 
     def of(self, point: str, source: str) -> list[SealedFile]:
         """The live files of one point and source, by sequence."""
@@ -85,13 +85,15 @@ def inventory(lines: Iterable[Line]) -> Inventory:
     live: dict[str, SealedFile] = {}
     superseded: dict[str, SealedFile] = {}
     columns: dict[tuple[str, str], dict[str, dict[str, str]]] = {}
-    unclear: list[int] = []
+    faults: list[str] = []
     for line in lines:
         file = sealed_file(line)
         if file is None:
             if line.kind in _ADDING:
-                unclear.append(line.n)
+                faults.append(f"line {line.n} adds a file and does not say which")
             continue
+        if file.file in live or file.file in superseded:
+            faults.append(f"line {line.n} adds {file.file}, which was added before")
         replaced = line.content.get("replaces", ())
         for name in replaced if isinstance(replaced, list) else ():
             if name in live:
@@ -99,4 +101,4 @@ def inventory(lines: Iterable[Line]) -> Inventory:
         live[file.file] = file
         if isinstance(told := line.content.get("columns"), dict):
             columns.setdefault((file.point, file.source), {})[file.schema] = told
-    return Inventory(live, superseded, columns, unclear)
+    return Inventory(live, superseded, columns, faults)

@@ -23,7 +23,7 @@ from storage import lock
 from storage.archive import columns, layout
 from storage.archive.columns import Clash
 from storage.archive.files import Inventory, SealedFile, inventory
-from storage.durable import Disk, Step, no_step
+from storage.durable import Disk, Step, no_step, told
 from storage.errors import ArchiveAbsent, SealingRefused
 from storage.journal import Intent, Journal
 from storage.ledger import LEDGER, Kind, Ledger, read_file
@@ -64,7 +64,9 @@ class Archive:
         """
         if root.exists() and not layout.is_archive(root):
             known = {layout.JOURNAL, layout.TEMPORARY, layout.SUPERSEDED, layout.ROWS}
-            if not root.is_dir() or any(path.name not in known for path in root.iterdir()):
+            with told(root):
+                strange = not root.is_dir() or any(path.name not in known for path in root.iterdir())
+            if strange:
                 raise ArchiveAbsent(root, f"{root} is no archive and not empty: name a new folder.")
         disk = Disk(root / layout.TEMPORARY, step)
         for name in (layout.JOURNAL, layout.TEMPORARY, layout.SUPERSEDED, layout.ROWS):

@@ -1,14 +1,19 @@
 """Our reader: journal and sealed rows as one, whatever the recorder does meanwhile."""
 
+import hashlib
 import threading
+from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 from types import ModuleType
 
 import pytest
 
-from storage.archive import Archive, ArchiveReader
+from storage.archive import Archive, ArchiveReader, SealedFile, file_name, parquet
 from storage.errors import ArchiveAbsent, ArchiveDamaged
-from storage.journal import JournalWriter
+from storage.journal import JournalWriter, Row
+from storage.ledger import Kind, Reading
+from storage.verify import verify_archive
 
 
 @pytest.fixture
@@ -133,6 +138,67 @@ def test_a_reader_beside_the_recorder_never_sees_a_row_twice_or_not_at_all(
     thread.join()
     assert seen > 0
     assert ArchiveReader(root).read_rows(hall.POINT, "live").num_rows == 300
+
+
+def test_rows_sealed_while_being_read_are_there_once(
+    archive: Archive, hall: ModuleType, root: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A sealing right behind the first of the two things read, journal or ledger, whichever that is."""
+    from storage.archive import reader
+    from storage.journal import Journal
+
+    sealings: list[object] = []
+    real_rows, real_ledger = Journal.rows, reader.read_file
+
+    def seal_once() -> None:
+        if not sealings:
+            sealings.append("begun")
+            sealings.extend(hall.seal_all(archive))
+
+    def rows(journal: Journal, *which: object) -> Iterator[Row]:
+        yield from list(real_rows(journal, *which))
+        seal_once()
+
+    def ledger(path: Path) -> Reading:
+        found = real_ledger(path)
+        seal_once()
+        return found
+
+    monkeypatch.setattr(Journal, "rows", rows)
+    monkeypatch.setattr(reader, "read_file", ledger)
+    table = ArchiveReader(root).read_rows(hall.POINT, "live", decode=hall.decode)
+    assert len(sealings) == 2
+    assert table["sequence"].to_pylist() == list(range(1, 36))
+
+
+def test_the_ledger_decides_which_file_holds(archive: Archive, hall: ModuleType, root: Path) -> None:
+    """Constructed: two files replaced by one with the same rows. The ledger's word counts, not the folder:
+    while the old files still lie there, and after they were moved, each row is read once."""
+    old = ArchiveReader(root).files()[1:3]
+    table = ArchiveReader(root).read_rows(hall.POINT, "live")[10:]
+    data = parquet.encode(table, {})
+    file = file_name(hall.POINT, "live", date(2026, 5, 3), 11, 30)
+    (root / file).write_bytes(data)
+    merged = SealedFile(
+        file=file, point=hall.POINT, source="live", bytes=len(data), sha256=hashlib.sha256(data).hexdigest(),
+        **parquet.described(table),
+    )  # fmt: skip
+    archive.ledger.append(Kind.MERGED, {**merged.as_told(), "replaces": [each.file for each in old]})
+    told = [(fault.file, fault.fault) for fault in verify_archive(root).faults]
+    assert told == [(each.file, "is below rows/ but was replaced") for each in old]
+    for moved in (False, True):
+        if moved:
+            for each in old:
+                target = root / each.file.replace("rows/", "superseded/", 1)
+                target.parent.mkdir(parents=True, exist_ok=True)
+                (root / each.file).rename(target)
+        rows = ArchiveReader(root).read_rows(hall.POINT, "live", decode=hall.decode)
+        assert rows["sequence"].to_pylist() == list(range(1, 36))
+        assert [each.rows for each in ArchiveReader(root).files()] == [10, 20]
+    assert verify_archive(root).faults == ()
+    target.write_bytes(b"x" + target.read_bytes()[1:])
+    (fault,) = verify_archive(root).faults
+    assert fault.file.startswith("superseded/")
 
 
 def test_rows_that_wait_can_be_had_raw(archive: Archive, hall: ModuleType, root: Path) -> None:
