@@ -217,7 +217,8 @@ class _Composer:
         line, column = event.start_mark.line + 1, event.start_mark.column + 1
         if isinstance(event, AliasEvent):
             self.report.fault(
-                Spot(line, column), f"an alias (*{event.anchor}) is not taken; write the value out"
+                Spot(line, column),
+                f"an alias ({quoted('*' + event.anchor)}) is not taken; write the value out",
             )
             return Scalar("", line, column, broken=True)
         broken = self._refuse_properties(event, Spot(line, column))
@@ -236,10 +237,12 @@ class _Composer:
 
     def _refuse_properties(self, event: Any, spot: Spot) -> bool:
         if event.anchor is not None:
-            self.report.fault(spot, f"an anchor (&{event.anchor}) is not taken; write each value out")
+            self.report.fault(
+                spot, f"an anchor ({quoted('&' + event.anchor)}) is not taken; write each value out"
+            )
             return True
         if event.tag is not None:
-            self.report.fault(spot, f"a tag ({event.tag}) is not taken; the key says the type")
+            self.report.fault(spot, f"a tag ({quoted(str(event.tag))}) is not taken; the key says the type")
             return True
         return False
 

@@ -3,7 +3,6 @@
 A fault's text is a sentence without a full stop: what is wrong, and what is allowed.
 """
 
-import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal, Protocol
@@ -89,6 +88,8 @@ class Report:
         """`; did you mean X` for the known word nearest to `word`, else nothing."""
         if self.full or len(word) > QUOTED:
             return ""
+        import difflib  # read only once something is wrong: the polling path starts without it
+
         found = difflib.get_close_matches(word.lower(), list(known), n=1, cutoff=0.6)
         return f"; did you mean {found[0]}" if found else ""
 
@@ -105,6 +106,10 @@ class Report:
 
 
 def quoted(text: str) -> str:
-    """The file's own words in a fault: in quotes, on one line, cut where they are long."""
-    line = " ".join(text.split())
+    """The file's own words in a fault: in quotes, on one line, cut where they are long.
+
+    What an escape in the file made of it is shown as an escape: a terminal must not obey a stranger's file.
+    """
+    line = " ".join(text[: 2 * QUOTED].split())
+    line = "".join(one if one.isprintable() else f"\\u{ord(one):04x}" for one in line)
     return f"'{line}'" if len(line) <= QUOTED else f"'{line[:QUOTED]}…'"

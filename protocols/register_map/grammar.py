@@ -203,9 +203,10 @@ _VALUE = (
     QUANTITY, BASIS, REFERENCE, GAUGE, TOTALISER, LAYOUT, CODING,
 )  # fmt: skip
 Section = dict[str, tuple[Scalar, Entries]]
-READING = Keys(_VALUE, "reading", "the reading", _TABLE_NAMES)
+_SETTINGS_ONLY = dict.fromkeys(("steps", "write"), "only a setting is written")
+READING = Keys(_VALUE, "reading", "the reading", _TABLE_NAMES, elsewhere=_SETTINGS_ONLY)
 SETTING = Keys((*_VALUE, STEPS, WRITE), "setting", "the setting", _TABLE_NAMES)
-IDENTITY_ENTRY = Keys(_VALUE, "identity_entry", "the identity entry", _TABLE_NAMES)
+IDENTITY_ENTRY = Keys(_VALUE, "identity_entry", "the identity entry", _TABLE_NAMES, elsewhere=_SETTINGS_ONLY)
 
 # the meter and its line
 BAUD_RATE = Key("baud_rate", Integer(300, 4_000_000), "bits a second", 9600)

@@ -1,6 +1,7 @@
 """Where values lie among each other: overlaps, and whether the parts of a value fit into one read."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
 from protocols.modbus.tables import Table
 from protocols.register_map import grammar as g
@@ -13,42 +14,52 @@ from protocols.register_map.model import Number, Wire
 Addresses = Mapping[Table, frozenset[int]]
 
 
+@dataclass(frozen=True)
+class _Held:
+    """Who uses a register first. `is_main`: as the number itself, not as its exponent, unit or reference."""
+
+    number: Number
+    name: str
+    is_main: bool
+
+
 def check_overlaps(values: Sequence[Built], report: Report) -> None:
     """Two values on one register: a fault, or a warning where both start at the same one."""
-    first: dict[tuple[Table, int], tuple[Number, str, bool]] = {}
+    first: dict[tuple[Table, int], _Held] = {}
     for built, number, entries, is_main in _numbers(values):
-        told = False
-        for address in range(number.address, number.address + number.addresses):
-            place = (_table(number), address)
-            other = first.setdefault(place, (number, built.value.name, is_main))
-            if told or (other[1] == built.value.name and other[0] == number):
-                continue
-            told = _tell_overlap(number, entries, other, address, report, is_main=is_main)
+        own = _Held(number, built.value.name, is_main)
+        addresses = range(number.address, number.address + number.addresses)
+        met = [first.setdefault((_table(number), address), own) for address in addresses]
+        others = [other for other in met if other != own]
+        astride = [other for other in others if other.number.address != number.address]
+        node = entries.at(g.TABLES[_table(number)])
+        if astride:
+            _tell_overlap(own, astride[0], node, report)
+        elif others:
+            _tell_same_start(own, others[0], node, report)
 
 
-def _tell_overlap(
-    number: Number,
-    entries: Entries,
-    other: tuple[Number, str, bool],
-    address: int,
-    report: Report,
-    *,
-    is_main: bool,
-) -> bool:
-    held, name, held_is_main = other
-    node = entries.at(g.TABLES[_table(number)])
-    at = f"{number.table} register at address {address}"
-    if held.address != number.address:
-        report.fault(
+def _tell_overlap(own: _Held, other: _Held, node: Node, report: Report) -> None:
+    number, held = own.number, other.number
+    address = max(number.address, held.address)
+    report.fault(
+        node,
+        f"overlaps '{other.name}': both use the {number.table} register at address {address}, but "
+        f"'{other.name}' ({held.kind}) starts at {held.address} and this ({number.kind}) at "
+        f"{number.address}; check the addresses and types",
+    )
+
+
+def _tell_same_start(own: _Held, other: _Held, node: Node, report: Report) -> None:
+    """One exponent, unit or reference register for several values is how meters are built: no word of it."""
+    if own.is_main and other.is_main:
+        report.warn(node, f"reads the same registers as '{other.name}', from address {own.number.address} on")
+    elif own.number.kind is not other.number.kind:
+        report.warn(
             node,
-            f"overlaps '{name}': both use the {at}, but '{name}' ({held.kind}) starts at {held.address} "
-            f"and this ({number.kind}) at {number.address}; check the addresses and types",
+            f"'{other.name}' reads the {own.number.table} register at address {own.number.address} as "
+            f"{other.number.kind}, this as {own.number.kind}",
         )
-    elif is_main and held_is_main:
-        report.warn(node, f"reads the same registers as '{name}', from address {address} on")
-    elif held.kind is not number.kind:
-        report.warn(node, f"'{name}' reads the {at} as {held.kind}, this as {number.kind}")
-    return True
 
 
 def _numbers(values: Iterable[Built]) -> Iterable[tuple[Built, Number, Entries, bool]]:

@@ -130,6 +130,11 @@ def _check_units(built: Built, report: Report) -> None:
         _known_unit(word, entries.at(g.UNIT), has, report)
     if unit is None:
         return
+    said = entries.get(g.GAUGE)
+    if (said is True and str(value.unit).endswith("(a)")) or (
+        said is False and str(value.unit).endswith("(g)")
+    ):
+        report.fault(entries.at(g.GAUGE), f"unit {value.unit} says the opposite; take one of the two out")
     if value.gauge and unit.dimension is not Dimension.PRESSURE:
         report.fault(
             entries.at(g.GAUGE), f"gauge belongs to a pressure; {unit.word} is a unit of {unit.dimension}"

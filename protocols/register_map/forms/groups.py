@@ -147,13 +147,17 @@ class Entries:
 
 @dataclass(frozen=True)
 class Keys(Form[Entries]):
-    """A mapping with known keys. `one_of`: exactly one of these; `some_of`: at least one."""
+    """A mapping with known keys. `one_of`: exactly one of these; `some_of`: at least one.
+
+    `elsewhere` says of keys that stand in another place where they belong.
+    """
 
     keys: tuple[Key[Any], ...]
     name: str = ""
     of: str = "mapping"
     one_of: tuple[str, ...] = ()
     some_of: tuple[str, ...] = ()
+    elsewhere: MappingOf[str, str] = field(default_factory=dict)
 
     def _read(self, node: Node, report: Report) -> Entries | None:
         known = {key.name: key for key in self.keys}
@@ -179,6 +183,8 @@ class Keys(Form[Entries]):
         near = report.nearest(key.text, known)
         if node.flow and isinstance(value, Scalar) and value.plain and not value.text and not near:
             text = f"{quoted(key.text)} has no value; put a text that holds a comma in quotes"
+        elif key.text in self.elsewhere:
+            text = f"'{key.text}' does not belong in {self.of}: {self.elsewhere[key.text]}"
         else:
             text = f"unknown key {quoted(key.text)} in {self.of}{near or '; known: ' + ', '.join(known)}"
         report.fault(key, text)

@@ -1,6 +1,7 @@
 """Forms of a single value: numbers, words, text, durations."""
 
 import re
+import unicodedata
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
@@ -171,12 +172,17 @@ class Text(Form[str]):
             return refuse(
                 node, report, f"{node.text} is no text in YAML; write '{node.text}' in quotes if meant"
             )
-        if len(node.text) > self.longest:
-            return refuse(node, report, f"{len(node.text)} characters; at most {self.longest} fit here")
-        if self.pattern and not re.fullmatch(self.pattern, node.text):
-            return refuse(node, report, f"{quoted(node.text)} has the wrong form; {self.wanted}")
-        wrong = self.check(node.text) if self.check is not None else ""
-        return refuse(node, report, wrong) if wrong else node.text
+        text = node.text.strip("\n")
+        if len(text) > self.longest:
+            return refuse(node, report, f"{len(text)} characters; at most {self.longest} fit here")
+        if any(unicodedata.category(one) in ("Cc", "Cf") for one in text):
+            return refuse(
+                node, report, f"{quoted(text)} holds a control character; write one line of plain text"
+            )
+        if self.pattern and not re.fullmatch(self.pattern, text):
+            return refuse(node, report, f"{quoted(text)} has the wrong form; {self.wanted}")
+        wrong = self.check(text) if self.check is not None else ""
+        return refuse(node, report, wrong) if wrong else text
 
     def schema(self, named: dict[str, Schema]) -> Schema:  # noqa: ARG002
         """See `Form`; a number without quotes is text too."""

@@ -237,5 +237,10 @@ def test_a_map_of_log_memory_alone_needs_no_readings() -> None:
     assert map_of("register_map: 1\nmeter: m\nlog_memory: {capacity: 10}\n").has_log_memory
 
 
+def test_a_pressure_unit_that_says_gauge_is_a_gauge_pressure() -> None:
+    assert reading("{input: 1, type: uint16, unit: bar(g)}").gauge
+    assert not reading("{input: 1, type: uint16, unit: bar(a)}").gauge
+
+
 def test_numbers_with_an_exponent_are_exact() -> None:
     assert reading("{input: 1, type: uint16, unit: s, scale: 1e3, offset: -2.5E-1}").number.scale == 1000

@@ -70,14 +70,18 @@ READINGS = [
     ("{input: 1, type: uint32, unit: s, parts: apart}", "has one part only"),
     ("{input: 1, type: uint32, unit: s, parts: a part}", "allowed: apart"),
     ("{input: 1, type: uint16, unit: s, bytes_per_register: 4}", "each address of this meter holds 4"),
-    ("{input: 1, type: uint16, unit: s, write: allowed}", "unknown key 'write'"),
+    ("{input: 1, type: uint16, unit: s, write: allowed}", "only a setting is written"),
     ("{input: 1, type: uint16, unit: }", "nothing stands here"),
     ("{input: 1, type: uint16, unit: s, totaliser: {rolls_over_at: 0}}", "too small"),
     ("[input, 1]", "a list where a mapping is expected"),
-    ("{input: &x 1, type: uint16, unit: s}", "an anchor (&x)"),
-    ("{input: *x, type: uint16, unit: s}", "an alias (*x)"),
+    ("{input: &x 1, type: uint16, unit: s}", "an anchor ('&x')"),
+    ("{input: *x, type: uint16, unit: s}", "an alias ('*x')"),
     ("{input: !!int 1, type: uint16, unit: s}", "a tag"),
+    ("{input: !%1b[2J 1, type: uint16, unit: s}", "a tag ('!"),
     ("{<<: {input: 1}, type: uint16, unit: s}", "a merge key"),
+    ('{input: 1, type: uint16, unit: "s\\e[2J"}', "control character"),
+    ('{input: 1, type: "uint\\e[2J", unit: s}', "'uint\\u001b[2J' is no known type"),
+    ("{input: 1, type: uint16, unit: bar(a), gauge: true}", "says the opposite"),
     ("{input: 1, type: uint16, unit: text, with a comma}", "put a text that holds a comma in quotes"),
 ]  # fmt: skip
 
@@ -164,6 +168,18 @@ def test_what_is_probably_not_meant_is_a_warning_and_the_map_stands(values: str,
     assert ": warning: " in str(parsed.faults[0])
 
 
+def test_a_value_astride_two_others_is_told_though_it_starts_with_one_of_them() -> None:
+    text = (
+        "register_map: 1\nmeter: m\nreadings:\n"
+        "  low: {input: 11, type: uint16, unit: s}\n"
+        "  high: {input: 10, type: uint16, unit: s}\n"
+        "  both: {input: 10, type: uint32, unit: s}\n"
+    )
+    told = parse_map(text.encode(), "m.yaml").faults
+    assert [(fault.line, fault.column, fault.severity) for fault in told] == [(6, 17, "fault")]
+    assert "overlaps 'low': both use the input register at address 11" in told[0].fault
+
+
 #: Allowed and meant: no word is said.
 SILENT = [
     "fluid: water\nreadings: {a: {input: 1, type: uint16, unit: m3/h}}",
@@ -179,6 +195,8 @@ SILENT = [
     "readings: {a: {input: 1, type: uint32, unit: s, plus: [{input: 4, type: uint16}]}, "
     "between: {input: 3, type: uint16, unit: s}}",
     "readings: {a: {input: 1, type: uint32, unit: s, parts: apart, plus: [{holding: 4, type: uint16}]}}",
+    "readings: {a: {input: 1, type: uint16, unit: m3/h, reference: {temperature: 20 degC, "
+    "pressure: {input: 2, type: uint16, unit: mbar(a)}}}}",
     "readings: {a: {discrete: 1, codes: {0: closed, 1: open}}}",
     "readings: {a: {input: 1, type: text, registers: 3, not_available: ['FFFF FFFF FFFF']}}",
 ]
