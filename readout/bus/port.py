@@ -162,11 +162,12 @@ def _not_to_be_had(name: str, fmt: SerialFormat, error: BaseException) -> PortEr
         holder = platform.holder(name)
         who = f"by {holder}" if holder else "by another program, which cannot be seen from here"
         text = f"{name} is held {who}. One program at a time can use a line: end that one first."
-    elif kind == "settings":
+    elif kind == "settings" and "://" not in name:
         text = f"{name} cannot do {fmt}: {error}. See the settings of the line."
     elif kind == "no serial port":
         kind, text = "absent", f"{name} is no serial port. {_found_instead()}"
     elif "://" in name:
+        kind = "absent"
         text = f"{name} cannot be reached: {error}. See host, port number and cable of the device server."
     else:
         text = f"{name} is not there. {_found_instead()}"
@@ -225,17 +226,22 @@ class DescriptorPort:
     def read(self, wait: float) -> bytes:
         """See `Port`."""
         try:
-            ready, _, _ = select.select(self._watched, (), (), max(wait, 0.0))
-            if not ready:
-                return b""
-            data = self._receive(CHUNK)
+            data = self._arrived(max(wait, 0.0))
+            if data == b"":
+                # Readable and empty is a port that is gone, unless another reader was faster: then it is not
+                # readable any more.
+                data = self._arrived(0.0)
+                if data == b"":
+                    raise ConnectionError("the other end has closed")
         except BlockingIOError:
             return b""
         except CALL_ERRORS as error:
             raise _lost(self.name, error) from error
-        if not data:  # readable and empty: unplugged, hung up, or the other end of a socket has closed
-            raise _lost(self.name, ConnectionError("the other end has closed"))
-        return data
+        return data or b""
+
+    def _arrived(self, wait: float) -> bytes | None:
+        ready, _, _ = select.select(self._watched, (), (), wait)
+        return self._receive(CHUNK) if ready else None
 
     def write(self, data: bytes) -> None:
         """See `Port`."""

@@ -172,6 +172,16 @@ class TestPty(HangUpContract):
         assert read_all(port, 2) == b"\x01\x02"
         port.close()
 
+    def test_another_reader_that_is_faster_is_no_lost_port(self, ends: tuple[Port, Far], monkeypatch) -> None:
+        """The system tells of bytes, and a second program takes them before we do."""
+        port, far = ends
+        with monkeypatch.context() as patch:
+            answers = iter([([1], [], []), ([], [], [])])
+            patch.setattr("readout.bus.port.select.select", lambda *_: next(answers))
+            assert port.read(0.1) == b""
+        far.send(b"\x01")
+        assert read_all(port, 1) == b"\x01"
+
     def test_a_port_that_takes_no_bytes_is_given_up(self, ends: tuple[Port, Far], monkeypatch) -> None:
         """Nobody reads at the other end, until the system's buffer is full."""
         monkeypatch.setattr("readout.bus.port.WRITE_WITHIN", 0.05)

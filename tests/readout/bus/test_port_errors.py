@@ -138,6 +138,16 @@ def test_a_device_server_that_refuses_is_absent() -> None:
     assert "cannot be reached" in str(error)
 
 
+def test_a_device_server_with_an_unknown_name_is_absent(monkeypatch: pytest.MonkeyPatch) -> None:
+    """getaddrinfo(3): EAI_NONAME is -2, which is no error number of the system."""
+
+    def unknown(*_: object, **__: object) -> None:
+        raise socket.gaierror(-2, "Name or service not known")
+
+    monkeypatch.setattr(socket, "getaddrinfo", unknown)
+    assert refused("socket://hollow-mere.invalid:4001").kind == "absent"
+
+
 @pytest.mark.parametrize("name", ["socket://127.0.0.1", "pigeon://loft"])
 def test_an_address_that_says_nothing_is_a_wrong_setting(name: str) -> None:
     assert refused(name).kind == "settings"
