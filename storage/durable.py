@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from storage import platform
-from storage.errors import ArchiveDenied, DiskFull
+from storage.errors import ArchiveDenied, DiskFull, StorageError
 
 Step = Callable[[str], None]
 
@@ -30,9 +30,14 @@ def no_step(_: str) -> None:
 
 @contextmanager
 def told(path: Path) -> Iterator[None]:
-    """Turn the system's refusals into sentences about `path`: DiskFull, ArchiveDenied; others pass."""
+    """Turn the system's refusals into sentences about `path`: DiskFull, ArchiveDenied, StorageError.
+
+    FileNotFoundError passes: what an absent file means is for the caller to say.
+    """
     try:
         yield
+    except FileNotFoundError:
+        raise
     except OSError as error:
         if error.errno in _FULL:
             raise DiskFull(
@@ -43,7 +48,7 @@ def told(path: Path) -> Iterator[None]:
                 path,
                 f"{path} cannot be read or written ({error.strerror}): check whose it is, and its mount.",
             ) from error
-        raise
+        raise StorageError(path, f"{path} could not be read or written ({error.strerror}).") from error
 
 
 def _flush(descriptor: int) -> None:

@@ -48,11 +48,11 @@ def take(path: Path) -> ArchiveLock:
         descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
     try:
         deadline = time.monotonic() + PATIENCE
-        while not platform.try_lock(descriptor, platform.Share.ALONE):
-            if time.monotonic() > deadline:
-                raise ArchiveHeld(path.parent.parent, _named(descriptor))
-            time.sleep(_PAUSE)
         with told(path):
+            while not platform.try_lock(descriptor, platform.Share.ALONE):
+                if time.monotonic() > deadline:
+                    raise ArchiveHeld(path.parent.parent, _named(descriptor))
+                time.sleep(_PAUSE)
             os.ftruncate(descriptor, 0)
             os.lseek(descriptor, 0, os.SEEK_SET)
             os.write(descriptor, f"{os.getpid()}\n".encode())

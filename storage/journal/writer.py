@@ -138,6 +138,8 @@ class JournalWriter:
             self._closing = True
             self._condition.notify_all()
         self._thread.join(timeout)
+        if self._thread.is_alive():
+            return False  # the disk hangs: closing would hang with it
         self._journal.close()
         return done
 

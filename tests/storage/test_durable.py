@@ -12,7 +12,7 @@ from types import ModuleType
 import pytest
 
 from storage.durable import Disk
-from storage.errors import ArchiveDenied, DiskFull
+from storage.errors import ArchiveDenied, DiskFull, StorageError
 
 CALLS = "trace=write,pwrite64,fsync,fdatasync,rename,renameat,renameat2,mkdir,mkdirat,ftruncate,unlink"
 #: `123 fsync(4</archive/rows>) = 0`, `123 rename("/a/b", "/a/c") = 0`
@@ -88,6 +88,42 @@ def test_a_new_folder_is_flushed_in_the_one_above(hall: ModuleType, root: Path, 
         if path:  # the archive's own folder stands in one that the trace does not keep
             above = str(Path(path).parent) if "/" in path else ""
             assert Call("fsync", (above,)) in calls[at:], path
+
+
+def test_a_commit_costs_one_flush(tmp_path: Path, root: Path) -> None:
+    """Ten commits of three rows each: ten fdatasync of the write-ahead log, and nothing else flushed."""
+    program = (
+        "import sys; from pathlib import Path; from storage.archive import Archive\n"
+        "from storage.journal import JournalWriter, Row\n"
+        "archive = Archive.open(Path(sys.argv[1]))\n"
+        "writer = JournalWriter(archive.journal.path, interval=3600)\n"
+        "plan = writer.add_plan('{}')\n"
+        "def commit():\n"
+        "    for _ in range(3): writer.put(Row('p', 'live', plan, 0, 0, 'unset', 'ok'))\n"
+        "    assert writer.flush(30)\n"
+        "commit(); Path(sys.argv[1], 'begin').mkdir()\n"
+        "for _ in range(10): commit()\n"
+        "Path(sys.argv[1], 'end').mkdir()\n"
+    )
+    trace = tmp_path / "trace"
+    command = ["strace", "-f", "-y", "-e", CALLS, "-o", str(trace), sys.executable, "-c", program, str(root)]
+    subprocess.run(command, check=True, capture_output=True, timeout=60)
+    between = trace.read_text(errors="replace").split('/begin"')[1].split('/end"')[0]
+    flushed = re.findall(r"(?:fsync|fdatasync)\(\d+<([^>]*)>", between)
+    assert flushed == [f"{root}/journal/journal.sqlite-wal"] * 10
+
+
+@pytest.mark.parametrize(
+    ("number", "kind"), [(errno.EIO, StorageError), (errno.EACCES, ArchiveDenied), (errno.EDQUOT, DiskFull)]
+)
+def test_every_refusal_of_the_system_is_a_sentence(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, number: int, kind: type[StorageError]
+) -> None:
+    """A dying card, another's folder, a full quota: the path and the reason, no traceback to a user."""
+    refuse(monkeypatch, "fsync", number)
+    with pytest.raises(StorageError, match=r"x\.part.*[.:]") as caught:
+        Disk(tmp_path).write_file(tmp_path / "x", b"abc", "x")
+    assert type(caught.value) is kind
 
 
 def refuse(monkeypatch: pytest.MonkeyPatch, call: str, number: int) -> None:

@@ -214,6 +214,24 @@ def test_numbers_are_not_given_again_when_the_journal_folder_was_lost(
     assert told == [name.removesuffix(".jsonl") for name in lost]
 
 
+def test_rows_of_a_meters_memory_have_no_due_and_perhaps_no_time(root: Path) -> None:
+    """Listed by the times there are; a file without any has none."""
+    moments = pa.array([None, 1_777_766_400_000, 1_777_766_400_500], TIME)
+    with Archive.open(root) as archive:
+        for first, time in ((1, moments), (4, pa.nulls(3, TIME))):
+            table = pa.table({"sequence": pa.array(range(first, first + 3), pa.int64()), "time": time})
+            archive.seal(
+                table, point="p", source="memory", date=date(2026, 5, 3), first_sequence=first,
+                last_sequence=first + 2, metadata={},
+            )  # fmt: skip
+    first, second = ArchiveReader(root).files()
+    assert (first.first, first.last) == ("2026-05-03T00:00:00.000Z", "2026-05-03T00:00:00.500Z")
+    assert (second.first, second.last) == (None, None)
+    span = ArchiveReader(root).read_rows("p", "memory", since=1_777_766_400_001)
+    assert span["sequence"].to_pylist() == [3]
+    assert ArchiveReader(root).read_rows("p", "memory").num_rows == 6
+
+
 def test_leftovers_in_temporary_are_gone_after_opening(root: Path, sealed: SealedFile) -> None:
     """What a crash left half written is not kept for ever."""
     (root / "temporary" / "0000000011-0000000020.parquet.part").write_bytes(b"half")
