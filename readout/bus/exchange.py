@@ -128,9 +128,9 @@ class Line:
             heard = replace(heard, cause=f"exception {reply.code:02X}", text=self._where(unit, f"{reply}."))
             return _outcome(Status.EXCEPTION, frame, sent, heard)
         if reply is not None:
-            # Frames admitted as departures are beyond what the library knows.
-            usual = manners.words_per_address == 1 and not manners.tolerate
-            if not usual or self._master.agrees(unit, request, heard.frame, reply):
+            if _departs(request, heard.frame, manners) or self._master.agrees(
+                unit, request, heard.frame, reply
+            ):
                 return _outcome(Status.OK, frame, sent, heard)
             heard = replace(
                 heard, cause="readers disagree", text="Two readers of this reply disagree about it."
@@ -178,6 +178,12 @@ _STATUS = {
     ),
 }
 _ASKED_AGAIN = frozenset({Status.NO_REPLY, Status.DAMAGED_REPLY})
+
+
+def _departs(request: Request, frame: bytes, manners: Manners) -> bool:
+    """Whether the frame is one that only the map's word admits, so that the library would not know it."""
+    two_byte_count = bool(manners.tolerate) and isinstance(request, ReadRequest) and frame[2] == 0
+    return manners.words_per_address != 1 or two_byte_count
 
 
 def _outcome(status: Status, frame: bytes, sent: float, heard: Heard) -> Outcome:

@@ -108,6 +108,8 @@ def test_control_characters_arrive_as_they_were_sent(play) -> None:
     played = play("> 01 03 00 00 00 05 85 C9\n+20 < 01 03 0A 0D 0A 11 13 03 04 1A 7F FF 00 AF 2E")
     outcome = played.line.read(1, ReadRequest(Table.HOLDING, 0, 5), MANNERS)
     assert outcome.words == (0x0D0A, 0x1113, 0x0304, 0x1A7F, 0xFF00)
+    played = play("> 11 03 11 13 00 01 72 63\n+20 < 11 83 02 C1 34")
+    assert played.line.read(17, ReadRequest(Table.HOLDING, 0x1113, 1), MANNERS).exception == 2
 
 
 @pytest.mark.parametrize(
@@ -154,6 +156,7 @@ def test_departures_of_home_made_meters_only_when_tolerated(play) -> None:
     counted = Manners(tolerate=(Departure.TWO_BYTE_COUNT,))
     outcome = play(f"{Q0}\n+20 < 01 03 00 04 11 11 22 22 8E 87").line.read(1, FIRST, counted)
     assert outcome.words == (0x1111, 0x2222)
+    assert play(f"{Q0}\n+20 < {A}").line.read(1, FIRST, counted).words == (0x1111, 0x2222)
 
 
 def test_32_bits_behind_each_address(play) -> None:
