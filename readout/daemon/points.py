@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -52,6 +51,8 @@ class PointToRecord:
 
     def record(self, told: "Introduction") -> Record:
         """What is kept with this point's rows, with what the meter `told` of itself."""
+        from importlib.metadata import version
+
         return Record(
             name=self.name,
             source=LIVE,
