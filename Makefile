@@ -2,7 +2,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: help demo test lint check long bench clean
+.PHONY: help demo test lint check long bench schema clean
 
 help:
 	@echo "make demo   the whole job once, against a simulated meter (about a minute)"
@@ -11,6 +11,7 @@ help:
 	@echo "make check  lint and test"
 	@echo "make long   the tests that take long (torture, soak, ecosystem)"
 	@echo "make bench  speed, as ratios to the wire and to other libraries"
+	@echo "make schema renew docs/schema after a change of the map's or point's keys"
 
 .venv/ready: pyproject.toml constraints.txt
 	$(PYTHON) -m venv .venv
@@ -38,6 +39,11 @@ bench: .venv/ready
 	$(BIN)/python bench/line.py
 	$(BIN)/python bench/startup.py
 	$(BIN)/python bench/lateness.py
+
+schema: .venv/ready
+	$(BIN)/python -c "import json; from protocols.register_map.grammar import map_schema; print(json.dumps(map_schema(), indent=2))" > docs/schema/register-map.schema.json
+	$(BIN)/python -c "import json; from readout.measuring_point.grammar import point_schema; print(json.dumps(point_schema(), indent=2))" > docs/schema/measuring-point.schema.json
+	$(BIN)/python -c "import json; from readout.measuring_point.grammar import job_schema; print(json.dumps(job_schema(), indent=2))" > docs/schema/job.schema.json
 
 clean:
 	rm -rf .venv build dist *.egg-info

@@ -150,7 +150,12 @@ UNIT_CODES = Key(
     "codes", Numbered(Shape(scalar=_WORD, mapping=CODE), -(2**31), 2**32 - 1), "the unit each number means",
     {"0": "m3/h", "1": "l/min"}, required=True,
 )  # fmt: skip
-TOLD_UNIT = Keys((*_PLACE, UNIT_CODES), "told_unit", "the unit", _TABLE_NAMES)
+UNIT_REGISTER = Key(
+    "register", INTEGER_PART, "the register that tells the unit", {"input": 41, "type": "uint16"}
+)
+TOLD_UNIT = Keys(
+    (*_PLACE, UNIT_REGISTER, UNIT_CODES), "told_unit", "the unit", (*_TABLE_NAMES, UNIT_REGISTER.name)
+)
 UNIT = Key("unit", Shape(scalar=_WORD, mapping=TOLD_UNIT), "unit of the value; 1 for a plain number", "m3/h")
 PLUS = Key(
     "plus",

@@ -15,7 +15,8 @@ from readout.cli import archive_list, archive_seal, archive_verify, demo, log, m
 from readout.cli import ports as ports_command
 from readout.cli import read as read_command
 from readout.cli.output import say
-from readout.errors import PipeledgerError
+from readout.errors import ArchiveError, FellShort, PipeledgerError
+from storage.errors import SealingRefused, StorageError
 
 app = typer.Typer(
     name="pipeledger",
@@ -33,7 +34,12 @@ def add(to: typer.Typer, name: str, function: Callable[..., int], example: str) 
 
     @wraps(function)
     def command(*args: object, **options: object) -> None:
-        raise typer.Exit(function(*args, **options))
+        try:
+            status = function(*args, **options)
+        except BrokenPipeError:  # the reader of our output has gone, as with `| head`
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            status = 0
+        raise typer.Exit(status)
 
     to.command(name, epilog=f"Example: pipeledger {example}")(command)
 
@@ -57,11 +63,18 @@ def main() -> None:
     try:
         app(prog_name="pipeledger")
     except PipeledgerError as error:
-        say(f"pipeledger: {error}")
-        sys.exit(error.status)
-    except BrokenPipeError:  # the reader of our output has gone, as with `| head`
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)
+        _end(str(error), error.status)
+    except SealingRefused as error:
+        _end(str(error), FellShort.status)
+    except StorageError as error:
+        _end(str(error), ArchiveError.status)
+    except OSError as error:  # a disk or a file system that fails in a way no room foresaw
+        _end(f"the system refuses: {error}. See the disk and the path.", ArchiveError.status)
+
+
+def _end(sentence: str, status: int) -> None:
+    say(f"pipeledger: {sentence}")
+    sys.exit(status)
 
 
 if __name__ == "__main__":

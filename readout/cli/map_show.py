@@ -61,7 +61,7 @@ def _values(register_map: "RegisterMap") -> None:
 
 def _rows(value: "Value") -> list[tuple[str, ...]]:
     unit = value.unit or ("told by the meter" if value.told_unit else "")
-    if unit and value.gauge:
+    if unit and value.gauge and not unit.endswith("(g)"):
         unit += "(g)"
     rows: list[tuple[str, ...]] = [
         (f"  {value.name}", *_part(value.number), unit, "; ".join(_remarks(value)))

@@ -90,7 +90,7 @@ def value_text(value: Any) -> str:
 
 def unit_text(unit: str | None, *, gauge: bool) -> str:
     """The unit; a gauge pressure says so."""
-    return f"{unit}(g)" if unit and gauge else unit or ""
+    return f"{unit}(g)" if unit and gauge and not unit.endswith("(g)") else unit or ""
 
 
 def site_time(result: "Result") -> str:

@@ -156,7 +156,7 @@ def _about(value: Value, record: Record) -> dict[str, str]:
 
 
 def _unit(unit: str | None, *, gauge: bool) -> str | None:
-    return f"{unit}(g)" if unit and gauge else unit
+    return f"{unit}(g)" if unit and gauge and not unit.endswith("(g)") else unit
 
 
 def _reference(reference: Reference | None, record: Record) -> str | None:

@@ -33,7 +33,7 @@ def as_json(text: str) -> Any:
 
 
 def test_the_kept_schema_is_what_the_program_checks() -> None:
-    """To renew it after a change: write `json.dumps(map_schema(), indent=2)` and a line end to the file."""
+    """To renew it after a change: `make schema`."""
     assert json.loads(KEPT.read_text(encoding="utf-8")) == json.loads(json.dumps(map_schema()))
 
 

@@ -1,0 +1,1 @@
+"""From checked entries of a map to its models: numbers first, then whole values."""
