@@ -15,3 +15,11 @@ class NoSuchEnd(SimulatorError):  # noqa: N818
 
 class NotSimulated(SimulatorError):  # noqa: N818
     """The map leaves open something that a simulated meter needs, such as its unit address."""
+
+
+class WrongFaults(SimulatorError):  # noqa: N818
+    """A fault plan, a script or a trace to replay is not as it must be; the text begins with the place."""
+
+
+class NotAsScripted(SimulatorError):  # noqa: N818
+    """What a master sent is not what the script waited for."""
