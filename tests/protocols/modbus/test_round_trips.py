@@ -151,6 +151,20 @@ def test_any_request_with_a_fitting_checksum_is_understood_or_refused(
         assert request.pdu()[:5] == frame[1:-2][:5]
 
 
+def test_a_coil_is_on_or_off_and_a_queue_ends_at_31() -> None:
+    """MODBUS Application Protocol V1.1b3, 6.5 (all other values are illegal) and 6.18, p. 40."""
+    head = bytes.fromhex("01 05 00 AC 00 01")
+    with pytest.raises(IllegalRequestError) as refused:
+        read_request(head + CrcModbus.calc(head).to_bytes(2, "little"))
+    assert refused.value.code == 3
+    longest, longer = ((b"\x01\x18\x00" + bytes((2 + 2 * n, 0, n)) + bytes(2 * n)) for n in (31, 32))
+    frames = [data + CrcModbus.calc(data).to_bytes(2, "little") for data in (longest, longer)]
+    assert read_reply(ReadQueue(1), 1, frames[0]) == Queue((0,) * 31)
+    with pytest.raises(ReplyError) as too_long:
+        read_reply(ReadQueue(1), 1, frames[1])
+    assert too_long.value.cause == Cause.QUEUE_COUNT
+
+
 def test_damaged_request_is_met_with_silence_and_an_unknown_function_with_exception_01() -> None:
     """MODBUS over Serial Line V1.02, 2.4.1; MODBUS Application Protocol V1.1b3, 7."""
     with pytest.raises(ReplyError) as damaged:

@@ -57,6 +57,13 @@ def test_a_late_reply_answers_the_open_request_and_no_other(play) -> None:
     assert (prompt.words, prompt.late) == ((0x3333, 0x4444), False)
 
 
+def test_the_limit_counts_from_the_last_bit_of_the_request(play) -> None:
+    """At 1200 Bd the request's 8 characters of 11 bits take 73 ms: 550 ms after sending is prompt."""
+    played = play(f"{Q0}\n+550 < {A}", fmt=SerialFormat(1200, "even"))
+    outcome = played.line.read(1, FIRST, MANNERS)
+    assert (outcome.status, outcome.late) == (Status.OK, False)
+
+
 def test_replies_around_the_limit_are_never_filed_under_other_registers(play) -> None:
     """Register a holds A000 + a; the reply takes 300, 450, 520, 610, 480 ms in turn, over five addresses."""
     script, requests = [], []
