@@ -12,6 +12,7 @@ from readout.bus.exchange import Line
 from readout.bus.outcome import Status
 from readout.clock import Clock
 from readout.daemon.computer_clock import ClockQuality, clock_quality
+from readout.daemon.identity import Met
 from readout.daemon.line_access import LineAccess
 from readout.daemon.state_log import StateLog
 from readout.plan.schedule import Due, Grid, Instant, Schedule, look, start
@@ -32,6 +33,15 @@ _QUALITY_S = 10.0
 LIVE = "live"
 
 
+@dataclass(frozen=True, slots=True)
+class Introduced:
+    """What came of asking a meter who it is: whether it is the point's own, and how the round ended."""
+
+    met: Met
+    status: Status = Status.OK
+    text: str = ""
+
+
 @dataclass
 class RecordedPoint:
     """One point of a line as its thread keeps it. `plan` is the journal's id of the record its rows have."""
@@ -42,7 +52,9 @@ class RecordedPoint:
     rounds_left: int | None = None
     silent: int = 0
     asked: float = float("-inf")
-    unknown: bool = False  # its identity is to be asked for when there is time
+    tells: bool = True  # the map has something to ask it about itself
+    unmet: bool = True  # who it is must be asked before its next row
+    stranger: bool = False  # another meter answers at its address
     schedule: Schedule = field(init=False)
 
 
@@ -50,7 +62,7 @@ class LineWorker(threading.Thread):
     """Runs one line's rounds until `stop` is set or every point has had its rounds.
 
     `put` takes a row; `on_step` is told a step of the computer's clock in seconds; `introduce` asks a meter
-    in idle time who it is (again) and gives the point the plan that says so.
+    who it is, gives the point the plan that says so, and tells whether it is the point's own.
     """
 
     def __init__(
@@ -63,7 +75,7 @@ class LineWorker(threading.Thread):
         put: Callable[[Row], object],
         log: StateLog,
         on_step: Callable[[float], None],
-        introduce: Callable[[Line, RecordedPoint], None],
+        introduce: Callable[[Line, RecordedPoint], Introduced],
     ) -> None:
         super().__init__(name=f"line {access.port_name}")
         self.failed: BaseException | None = None
@@ -106,8 +118,7 @@ class LineWorker(threading.Thread):
                 and not self._may_begin.is_set()
                 and not self._stop_event.is_set()
             ):
-                point.unknown = False
-                self._introduce(line, point)
+                self._meet(line, point)
         self.introduced.set()
         while not self._may_begin.wait(_NAP_S) and not self._stop_event.is_set():
             pass
@@ -144,15 +155,28 @@ class LineWorker(threading.Thread):
         """Open the port again, or ask a meter who it is; True when something was done."""
         if self._access.reopen():
             for point in self._points:
-                point.unknown = True
+                point.unmet = point.tells
             return True
         line = self._access.line
         for point in self._points:
-            if line is not None and point.unknown:
-                point.unknown = False
-                self._introduce(line, point)
+            if line is not None and point.unmet and self._may_ask(point):
+                self._meet(line, point)
                 return True
         return False
+
+    def _may_ask(self, point: RecordedPoint) -> bool:
+        """False while a silent meter, or one that is another's, has its minute's rest."""
+        resting = point.silent >= SILENT_ROUNDS or point.stranger
+        return not resting or self._clock.monotonic() - point.asked >= SILENT_PAUSE_S
+
+    def _meet(self, line: Line, point: RecordedPoint) -> Introduced:
+        """Ask a meter who it is."""
+        point.asked = self._clock.monotonic()
+        found = self._introduce(line, point)
+        point.unmet = found.met is Met.UNHEARD
+        point.stranger = found.met is Met.OTHER
+        point.silent = point.silent + 1 if found.met is Met.UNHEARD else 0
+        return found
 
     def _round(self, point: RecordedPoint, due: Due) -> None:
         if due.step_s:
@@ -169,20 +193,31 @@ class LineWorker(threading.Thread):
         line = self._access.line
         if line is None:
             return nothing_asked(Status.PORT_LOST, self._access.reason)
-        now = self._clock.monotonic()
-        if point.silent >= SILENT_ROUNDS and now - point.asked < SILENT_PAUSE_S:
-            return nothing_asked(Status.SKIPPED, "the meter is silent and is asked once a minute")
-        point.asked = now
+        if not self._may_ask(point):
+            why = "another meter answers here" if point.stranger else "the meter is silent"
+            return nothing_asked(Status.SKIPPED, f"{why} and is asked once a minute")
+        if point.unmet or point.stranger:
+            found = self._meet(line, point)
+            if found.met is Met.OTHER:
+                return nothing_asked(Status.SKIPPED, "another meter answers here")
+            if found.met is Met.UNHEARD:
+                return self._unheard(found)
+        point.asked = self._clock.monotonic()
         polled = point.polled
         if point.silent:  # a second question would only cost the other meters time
             polled = replace(polled, manners=replace(polled.manners, repeats=0))
-        found = poll(line, polled, first_only=point.silent > 0)
+        answer = poll(line, polled, first_only=point.silent > 0)
+        if answer.status is Status.PORT_LOST:
+            self._access.lost(answer.text)
+        point.silent = point.silent + 1 if answer.status is Status.NO_REPLY else 0
+        # A meter that was away so long may be another one when it answers again.
+        point.unmet = point.unmet or (point.tells and point.silent >= SILENT_ROUNDS)
+        return answer
+
+    def _unheard(self, found: Introduced) -> Round:
         if found.status is Status.PORT_LOST:
             self._access.lost(found.text)
-        if found.status is Status.OK and point.silent >= SILENT_ROUNDS:
-            point.unknown = True  # it may be another meter that answers now
-        point.silent = point.silent + 1 if found.status is Status.NO_REPLY else 0
-        return found
+        return nothing_asked(found.status, found.text)
 
     def _row(self, point: RecordedPoint, due_ms: int, found: Round) -> None:
         now = look(self._clock)

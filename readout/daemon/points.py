@@ -49,6 +49,11 @@ class PointToRecord:
         """The site's time zone, for screens."""
         return self.point.site.time_zone
 
+    @property
+    def tells(self) -> bool:
+        """Whether the map knows anything to ask the meter about itself."""
+        return bool(self.map.identity or self.map.settings or self.map.told_conditions())
+
     def record(self, told: "Introduction") -> Record:
         """What is kept with this point's rows, with what the meter `told` of itself."""
         from importlib.metadata import version

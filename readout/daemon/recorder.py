@@ -14,13 +14,15 @@ from typing import Any
 
 from readout.bus.exchange import Line
 from readout.clock import Clock
+from readout.daemon.identity import SERIAL_NUMBER, Identity, Met
 from readout.daemon.line_access import LineAccess
-from readout.daemon.line_worker import LIVE, LineWorker, RecordedPoint
+from readout.daemon.line_worker import LIVE, Introduced, LineWorker, RecordedPoint
 from readout.daemon.points import PointToRecord
 from readout.daemon.state_log import StateLog
 from readout.errors import WrongUse
 from readout.plan.schedule import Grid, look
 from readout.poll.introduction import Introduction, introduce
+from readout.sealing.history import last_identity
 from readout.sealing.seal import column_types_of, seal_journal
 from storage.archive import Archive
 from storage.errors import StorageError
@@ -35,6 +37,8 @@ Connect = Callable[[Sequence[PointToRecord]], Line]
 INTRODUCTION_S = 5.0
 #: How often the main thread looks for a stop, an event or a due sealing [s].
 _LOOK_S = 0.1
+#: Steps noticed by several points within this time [s] and this far alike [s] are one step.
+SAME_STEP_S, SAME_STEP_BY_S = 120.0, 0.25
 #: Seconds the journal has at the end to make the last rows durable.
 _LAST_FLUSH_S = 30.0
 
@@ -83,6 +87,8 @@ class Recorder:
         self._summary = Summary({point.name: Counter() for point in assignment.points})
         self._events: queue.SimpleQueue[dict[str, Any]] = queue.SimpleQueue()
         self._halt = threading.Event()
+        self._identities: dict[str, Identity] = {}
+        self._stepped = (float("-inf"), 0.0)
 
     def run(self, stop: threading.Event) -> Summary:
         """Record until `stop` is set or every point has had its rounds; then seal and say so in the ledger.
@@ -92,6 +98,7 @@ class Recorder:
         """
         with Archive.open(self._assignment.archive, utc=self._clock.utc) as archive:
             self._refuse_changed_types(archive)
+            self._know_meters(archive)
             accesses = self._open_lines()
             self._tell_killed_before(archive)
             self._seal(archive)
@@ -117,6 +124,15 @@ class Recorder:
                     f"{point.map_file}: the map would change the type of columns that {archive.root} already "
                     f"keeps for {point.name}: {told}. Rename those readings, or use another archive."
                 )
+
+    def _know_meters(self, archive: Archive) -> None:
+        """Who must answer at each point: the point file's serial number, else the archive's last one."""
+        for point in self._assignment.points:
+            expected = point.point.meter.serial_number
+            if expected is None:
+                serial = last_identity(archive.root, point.name).get(SERIAL_NUMBER)
+                expected = None if serial is None else str(serial)
+            self._identities[point.name] = Identity(point.name, expected, self._events.put, self._say)
 
     def _open_lines(self) -> list[tuple[LineAccess, list[PointToRecord]]]:
         """Open every port; the ports of lines opened before are closed again where one is refused."""
@@ -196,13 +212,15 @@ class Recorder:
     def _worker(self, writer: JournalWriter, access: LineAccess, points: list[PointToRecord]) -> LineWorker:
         by_name = {point.name: point for point in points}
 
-        def introduce_point(line: Line, recorded: RecordedPoint) -> None:
+        def introduce_point(line: Line, recorded: RecordedPoint) -> Introduced:
             point = by_name[recorded.polled.name]
             found = introduce(
                 line, point.map, point.format, point.unit_address, point.polled.manners, self._clock
             )
-            if found.answered:
+            met = self._identities[point.name].judge(found)
+            if met is Met.EXPECTED:
                 recorded.plan = writer.add_plan(point.record(found).to_text())
+            return Introduced(met, found.status, found.text)
 
         recorded = [
             RecordedPoint(
@@ -210,7 +228,8 @@ class Recorder:
                 grid=Grid(point.every_ms),
                 plan=writer.add_plan(point.record(Introduction({}, {})).to_text()),
                 rounds_left=self._rounds(point),
-                unknown=True,
+                tells=point.tells,
+                unmet=point.tells,
             )
             for point in points
         ]
@@ -260,6 +279,12 @@ class Recorder:
         self._events.put({"what": what, "text": text})
 
     def _tell_step(self, seconds: float) -> None:
+        """Every point of every line notices the same step; it is told once."""
+        now = self._clock.monotonic()
+        told_at, told = self._stepped
+        if now - told_at < SAME_STEP_S and abs(told - seconds) < SAME_STEP_BY_S:
+            return
+        self._stepped = (now, seconds)
         self._say(f"the computer's clock stepped by {seconds:+.3f} s")
         self._events.put({"what": "clock step", "seconds": round(seconds, 3)})
 

@@ -25,13 +25,15 @@ class Introduction:
 
     `meter`: identity name → text or number. `settings`: name → {value, unit, flag}; reference conditions
     that the meter tells are among them. `clock_offset` is meter minus computer in seconds where the meter
-    has a clock that counts in UTC, None otherwise. `answered` is False when not one block was answered.
+    has a clock that counts in UTC, None otherwise. `status` and `text` are those of the round that asked:
+    `ok` also where the map has nothing to ask.
     """
 
     meter: Mapping[str, Any]
     settings: Mapping[str, Any]
     clock_offset: float | None = None
-    answered: bool = False
+    status: Status = Status.OK
+    text: str = ""
 
 
 def introduce(
@@ -61,7 +63,8 @@ def introduce(
         {name: reading["value"] for name, reading in identity.items()},
         settings,
         offset,
-        any(outcome.status is Status.OK for outcome in found.outcomes),
+        found.status,
+        found.text,
     )
 
 

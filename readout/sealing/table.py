@@ -16,10 +16,11 @@ import pyarrow as pa
 from protocols.register_map.model import Column, Condition, Number, Reference, RegisterMap, Value
 from protocols.register_map.parse import parse_map
 from protocols.values.decode import Words, decode
-from protocols.values.flags import FLAG_WORDS, can_be_flagged
+from protocols.values.flags import FLAG_WORDS, Flag, can_be_flagged
 from protocols.values.types import ColumnType, output_type
 from readout.clock import iso
 from readout.plan.plan import condition_name, raw_name
+from readout.sealing.arrays import numbers, texts
 from readout.sealing.record import UNSTEADY, Record
 
 if TYPE_CHECKING:
@@ -40,6 +41,9 @@ _ARROW: dict[ColumnType, pa.DataType] = {
     ColumnType.STRING: pa.string(),
     ColumnType.TIMESTAMP: TIME,
 }
+
+#: What a flag column holds, by the flag's number.
+_FLAGS: dict[int, str | None] = {flag.value: FLAG_WORDS.get(flag) for flag in Flag}
 
 _FIXED: list[tuple[str, pa.DataType]] = [
     ("sequence", pa.int64()),
@@ -75,18 +79,19 @@ def schema_of(record: Record) -> pa.Schema:
 def table_of(record: Record, rows: Sequence["Row"]) -> pa.Table:
     """The rows of one stretch, in their order, as a table."""
     words = unpacked(record.columns, rows)
+    replied = np.array([row.time is not None for row in rows], np.bool_)
     arrays: dict[str, pa.Array[Any]] = {
-        "sequence": pa.array([row.sequence for row in rows], pa.int64()),
-        "due": pa.array([row.due for row in rows], TIME),
-        "time": pa.array([row.time for row in rows], TIME),
-        "clock": pa.array([row.clock for row in rows], pa.string()),
-        "status": pa.array([row.status for row in rows], pa.string()),
+        "sequence": numbers(np.array([row.sequence for row in rows], np.int64), pa.int64()),
+        "due": numbers(np.array([row.due for row in rows], np.int64), TIME),
+        "time": numbers(np.array([row.time or 0 for row in rows], np.int64), TIME, replied),
+        "clock": texts([row.clock for row in rows]),
+        "status": texts([row.status for row in rows]),
     }
     for value in map_of(record.map_text).readings:
         arrays |= _reading(value, words, rows)
     for column in record.columns:
         held = words[column]
-        arrays[raw_name(column)] = pa.array(held.data, pa.uint16(), mask=~held.present)
+        arrays[raw_name(column)] = numbers(held.data, pa.uint16(), held.present)
     schema = schema_of(record)
     return pa.Table.from_arrays([arrays[name] for name in schema.names], schema=schema)
 
@@ -131,13 +136,17 @@ def _reading(value: Value, words: dict[Column, Words], rows: Sequence["Row"]) ->
     if value.apart:
         unsteady = np.array([value.name in unsteady_names(row.cause) for row in rows], np.bool_)
     decoded = decode(value, words, unsteady)
-    kind = output_type(value)
-    arrays = {value.name: pa.array(decoded.data, _ARROW[kind], mask=~decoded.available)}
+    kind = _ARROW[output_type(value)]
+    if kind == pa.string():
+        held = zip(decoded.data, decoded.available, strict=True)
+        values = texts([str(text) if there else None for text, there in held])
+    else:
+        values = numbers(decoded.data, kind, decoded.available)
+    arrays: dict[str, pa.Array[Any]] = {value.name: values}
     if can_be_flagged(value):
-        said = [FLAG_WORDS.get(flag) for flag in decoded.flag.tolist()]
-        arrays[f"{value.name}_flag"] = pa.array(said, pa.string())
+        arrays[f"{value.name}_flag"] = texts([_FLAGS[flag] for flag in decoded.flag.tolist()])
     if decoded.unit is not None:
-        arrays[f"{value.name}_unit"] = pa.array(list(decoded.unit), pa.string())
+        arrays[f"{value.name}_unit"] = texts(list(decoded.unit))
     return arrays
 
 

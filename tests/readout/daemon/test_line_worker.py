@@ -7,12 +7,14 @@ from collections.abc import Callable
 import pytest
 
 from protocols.modbus.requests import ReadRequest
+from protocols.modbus.tables import Table
 from protocols.modbus.timing import SerialFormat
 from protocols.register_map.parse import parse_map
 from readout.bus.exchange import Manners
 from readout.bus.outcome import Outcome, Status
+from readout.daemon.identity import Met
 from readout.daemon.line_access import LineAccess
-from readout.daemon.line_worker import SILENT_PAUSE_S, LineWorker, RecordedPoint
+from readout.daemon.line_worker import SILENT_PAUSE_S, Introduced, LineWorker, RecordedPoint
 from readout.daemon.state_log import StateLog
 from readout.errors import PortError
 from readout.plan.plan import plan_round, polled_values
@@ -67,11 +69,20 @@ class Recording:
         self.steps: list[float] = []
         self.introduced: list[str] = []
         self.lines: list[FakeLine] = []
+        self.who: Callable[[FakeClock], Met] = lambda clock: Met.EXPECTED
         self._behaviour, self._cost = behaviour, cost or {Status.NO_REPLY: 3.0}
 
     def connect(self) -> FakeLine:
         self.lines.append(FakeLine(self.clock, self._behaviour, self._cost))
         return self.lines[-1]
+
+    def introduce(self, line: FakeLine, point: RecordedPoint) -> Introduced:
+        """The meter tells who it is, as `who` says, if it answers at all."""
+        found = line.read(point.polled.unit, ReadRequest(Table.HOLDING, 0, 1), Manners())
+        if found.status is not Status.OK:
+            return Introduced(Met.UNHEARD, found.status, found.text)
+        self.introduced.append(point.polled.name)
+        return Introduced(self.who(self.clock))
 
     def run(self, units: dict[int, int], rounds: int, connect: Callable[[], FakeLine] | None = None) -> None:
         """`units`: unit address → interval in ms."""
@@ -87,7 +98,7 @@ class Recording:
             put=self.rows.append,
             log=StateLog(self.said.append),
             on_step=self.steps.append,
-            introduce=lambda line, point: self.introduced.append(point.polled.name),
+            introduce=self.introduce,
         )
         worker.begin(look(self.clock))
         worker.run()
@@ -228,3 +239,33 @@ def test_the_fault_of_a_day_is_told_in_few_lines() -> None:
     recording.run({1: 1000}, 24 * 3600)
     assert len(recording.of(1)) == 24 * 3600
     assert 1 <= len(recording.said) <= 60
+
+
+def test_another_meter_behind_a_port_that_came_back_is_never_recorded() -> None:
+    lost_at = 1_777_852_801.0 + 10
+    exchanged = lost_at + 100
+
+    def behaviour(unit: int, clock: FakeClock) -> Status:
+        return Status.PORT_LOST if lost_at <= clock.utc() < lost_at + 0.9 else Status.OK
+
+    recording = Recording(behaviour)
+    recording.who = lambda clock: Met.OTHER if lost_at < clock.utc() < exchanged else Met.EXPECTED
+    recording.run({1: 1000}, 300)
+    assert len(recording.of(1)) == 300
+    foreign = [row for row in recording.of(1) if 1000 * lost_at < row.due < 1000 * exchanged]
+    assert "ok" not in {row.status for row in foreign}
+    assert all(not any(row.present) for row in foreign)
+    after = [row.status for row in recording.of(1) if row.due > 1000 * (exchanged + SILENT_PAUSE_S) + 2000]
+    assert after == ["ok"] * len(after) != []
+
+
+def test_a_meter_that_cannot_be_heard_at_the_start_gets_no_rows_before_it_is_known() -> None:
+    quiet_until = 1_777_852_801.0 + 30
+    recording = Recording(
+        lambda unit, clock: Status.NO_REPLY if clock.utc() < quiet_until else Status.OK,
+        {Status.NO_REPLY: 0.4},
+    )
+    recording.run({1: 1000}, 120)
+    first = next(row for row in recording.of(1) if row.status == "ok")
+    assert recording.introduced == ["meter-1"]
+    assert {row.status for row in recording.of(1) if row.due < first.due} == {"no reply", "skipped"}

@@ -58,7 +58,7 @@ def test_the_point_of_the_demonstration_says_what_its_files_say() -> None:
         "Europe/Dublin",
         "header flow",
     )
-    assert (point.meter.serial_number, point.meter.owner, point.record_every) == ("HM20-0007", Owner.OURS, 1)
+    assert (point.meter.serial_number, point.meter.owner, point.record_every) == ("EX-0050", Owner.OURS, 1)
     assert point.pipe is not None
     assert str(point.pipe.diameter_set_in_meter) == "53.1 mm"
     assert point.pipe.inlet_run is not None
