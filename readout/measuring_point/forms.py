@@ -31,7 +31,7 @@ def _text_of(node: Node, report: Report, wanted: str) -> str | None:
     return refuse(node, report, f"{kind_of(node)} where text is expected; {wanted}")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Measured(Form[Quantity]):
     """NUMBER UNIT of one of the dimensions. `above`: the number must be more than this.
 
@@ -78,7 +78,7 @@ class Measured(Form[Quantity]):
         return {"type": "string", "pattern": f"^{_NUMBER} ?[^0-9 ].*$"}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Between(Form[QuantitySpan]):
     """A span written "A to B": both of the same unit, the lower one first."""
 
@@ -110,7 +110,7 @@ class Between(Form[QuantitySpan]):
         return {"type": "string", "pattern": f"^{_NUMBER} ?\\S.* to {_NUMBER} ?\\S.*$"}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Price(Form[Money]):
     """An amount of a currency for a unit: 0.21 EUR/kWh."""
 
@@ -129,7 +129,7 @@ class Price(Form[Money]):
         return {"type": "string", "pattern": r"^[0-9]+(\.[0-9]+)? ?[A-Z]{3}/(kWh|MWh|m3)$"}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class UnitWord(Form[str]):
     """A unit for screens and reports; a pressure's says (g) or (a)."""
 
@@ -151,7 +151,7 @@ class UnitWord(Form[str]):
         return {"type": "string", "minLength": 1}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class ShiftTimes(Form[Shift]):
     """A shift by wall clock: "22:00-06:00"."""
 
@@ -173,7 +173,7 @@ class ShiftTimes(Form[Shift]):
         return {"type": "string", "pattern": _SHIFT.pattern.replace(r"\Z", "$")}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Weekdays(Form[tuple[int, ...]]):
     """Days of the week, Monday = 0: "Mon-Fri", "Mon, Wed, Fri", "Sun-Thu"."""
 
@@ -197,7 +197,7 @@ class Weekdays(Form[tuple[int, ...]]):
         return {"type": "string", "pattern": f"^{day}(-{day})?(, *{day}(-{day})?)*$"}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Day(Form[date]):
     """A date: 2026-05-04."""
 

@@ -4,8 +4,8 @@ What cannot be built gives None, and its fault is told. A value whose scale is f
 that the checks between values can speak of where it lies; the map as a whole is refused all the same.
 """
 
-from dataclasses import dataclass
 from collections.abc import Mapping as MappingOf
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import TypeVar
 
@@ -16,15 +16,10 @@ from protocols.register_map.faults import Report, quoted
 from protocols.register_map.forms import Entries, Key
 from protocols.register_map.model import (
     WORDS,
-    Condition,
     Kind,
     Number,
     Order,
-    Reference,
     Serial,
-    Span,
-    ToldUnit,
-    Totaliser,
     Value,
     Wire,
 )
@@ -76,7 +71,9 @@ def build_wire(entries: Entries | None, building: Building) -> Wire:
     if entries is None:
         return Wire()
     named = entries.get(g.NUMBERING)
-    building.numbering = g.Numbering(named) if named else None if entries.has(g.NUMBERING) else g.Numbering.FROM_0
+    building.numbering = (
+        g.Numbering(named) if named else None if entries.has(g.NUMBERING) else g.Numbering.FROM_0
+    )
     building.word_order = _order(entries, g.WORD_ORDER, Order.HIGH_FIRST)
     building.byte_order = _order(entries, g.BYTE_ORDER, Order.HIGH_FIRST)
     building.bytes_per_register = _whole(entries.get(g.BYTES_PER_REGISTER)) or 2
@@ -86,7 +83,9 @@ def build_wire(entries: Entries | None, building: Building) -> Wire:
     for name, node in () if tolerate is None else zip(tolerate.values, tolerate.nodes, strict=True):
         if name not in g.TOLERATED:
             known = ", ".join(g.TOLERATED) or "none yet; leave the list empty"
-            building.report.fault(node, f"{quoted(name)} is no departure that can be tolerated; known: {known}")
+            building.report.fault(
+                node, f"{quoted(name)} is no departure that can be tolerated; known: {known}"
+            )
     return Wire(
         numbering=str(building.numbering or g.Numbering.FROM_0),
         word_order=building.word_order,
@@ -121,8 +120,8 @@ def build_number(entries: Entries, building: Building) -> Number | None:
     if each == 4 and words % 2:
         building.report.fault(
             entries.at(g.TYPE),
-            f"{kind} has {words * 2} bytes, but each address of this meter holds 4; choose a type of 32 or 64 bits, "
-            "or say bytes_per_register: 2 here",
+            f"{kind} has {words * 2} bytes, but each address of this meter holds 4; choose a type of 32 or "
+            "64 bits, or say bytes_per_register: 2 here",
         )
         return None
     addresses = words // 2 if each == 4 else words
@@ -145,7 +144,9 @@ def build_number(entries: Entries, building: Building) -> Number | None:
 def _build_bit(table: Table, entries: Entries, building: Building) -> Number | None:
     for key in (g.TYPE, g.WORD_ORDER, g.BYTE_ORDER, g.BYTES_PER_REGISTER, g.SCALE, g.OFFSET):
         if entries.has(key):
-            building.report.fault(entries.at(key), f"a {table} is a single bit and takes no {key.name}; take it out")
+            building.report.fault(
+                entries.at(key), f"a {table} is a single bit and takes no {key.name}; take it out"
+            )
     address = _address(table, entries, building)
     return None if address is None else Number(table, address, Kind.BIT, 1, 1)
 
@@ -160,7 +161,9 @@ def _words(kind: Kind, entries: Entries, report: Report) -> int | None:
     if kind is Kind.CALENDAR:
         layout = entries.get(g.LAYOUT)
         if not entries.has(g.LAYOUT):
-            report.fault(entries.node, "a calendar needs a layout such as [minute/second, day/hour, year/month]")
+            report.fault(
+                entries.node, "a calendar needs a layout such as [minute/second, day/hour, year/month]"
+            )
         width = None if layout is None else len(entries.at(g.LAYOUT).items)  # type: ignore[union-attr]  # a list was read
     elif kind is Kind.CRC16:
         report.fault(entries.at(g.TYPE), "crc16 checks a record of the log memory; it is no value of its own")
@@ -168,7 +171,9 @@ def _words(kind: Kind, entries: Entries, report: Report) -> int | None:
     else:
         width = WORDS[kind]
     if registers is not None and width is not None and registers != width:
-        report.fault(entries.at(g.REGISTERS), f"{kind} takes {width} registers, not {registers}; leave the key out")
+        report.fault(
+            entries.at(g.REGISTERS), f"{kind} takes {width} registers, not {registers}; leave the key out"
+        )
     return width
 
 
@@ -183,7 +188,9 @@ def _address(table: Table, entries: Entries, building: Building) -> int | None:
     if building.numbering is g.Numbering.TABLE_DIGIT:
         found = _without_digit(printed, table, digit)
     elif building.numbering is g.Numbering.FROM_1:
-        found = printed - 1 if printed else "register 0 does not exist under `numbering: from 1`; the first is 1"
+        found = (
+            printed - 1 if printed else "register 0 does not exist under `numbering: from 1`; the first is 1"
+        )
     elif building.numbering is g.Numbering.FROM_0 and (_has_digit(printed, digit)):
         place = printed - digit * (10_000 if printed < 100_000 else 100_000)
         as_sent = f"address {printed} itself (then say `numbering: from 0, large numbers meant`)"
@@ -210,13 +217,16 @@ def _address(table: Table, entries: Entries, building: Building) -> int | None:
 def _has_digit(printed: int, digit: int) -> bool:
     """True for a number that looks as printed with this table digit: 40001 to 49999, 400001 to 465536."""
     return digit > 0 and (
-        digit * 10_000 < printed < (digit + 1) * 10_000 or digit * 100_000 < printed <= digit * 100_000 + 65_536
+        digit * 10_000 < printed < (digit + 1) * 10_000
+        or digit * 100_000 < printed <= digit * 100_000 + 65_536
     )
 
 
 def _without_digit(printed: int, table: Table, digit: int) -> int | str:
     if digit == 0:
-        return printed - 1 if printed else "coil 0 does not exist under `numbering: table digit`; the first is 1"
+        return (
+            printed - 1 if printed else "coil 0 does not exist under `numbering: table digit`; the first is 1"
+        )
     if _has_digit(printed, digit):
         return printed - digit * (10_000 if printed < 100_000 else 100_000) - 1
     owner = next((other for other, its in TABLE_DIGITS.items() if _has_digit(printed, its)), None)

@@ -90,7 +90,9 @@ def _unit(
     place = unit.get(g.UNIT_REGISTER) or unit
     beside = [key.name for key in (g.TYPE, g.WORD_ORDER, g.BYTE_ORDER, g.BYTES_PER_REGISTER) if unit.has(key)]
     if unit.has(g.UNIT_REGISTER) and beside:
-        building.report.fault(unit.node, f"beside register stands {', '.join(beside)}; write it inside register")
+        building.report.fault(
+            unit.node, f"beside register stands {', '.join(beside)}; write it inside register"
+        )
     number = build_number(place, building)
     codes: dict[int, str] = {}
     references: dict[int, Reference] = {}
@@ -147,7 +149,7 @@ def _not_available(entries: Entries, number: Number, report: Report) -> NotAvail
     numbers: list[Decimal] = []
     words: list[tuple[int, ...]] = []
     for node in items.nodes:
-        assert isinstance(node, Scalar)  # noqa: S101  (a text was read from it)
+        assert isinstance(node, Scalar)
         if _HEX_WORDS.match(node.text) and not (node.plain and node.text.isdecimal()):
             found = tuple(int(word, 16) for word in node.text.split())
             if len(found) == number.words:
@@ -156,7 +158,8 @@ def _not_available(entries: Entries, number: Number, report: Report) -> NotAvail
                 wanted = " ".join(["7F7F", "FFFF", "FFFF", "FFFF"][: number.words])
                 report.fault(
                     node,
-                    f"{len(found)} words, but {number.kind} has {number.words}; write such as '{wanted}', as sent",
+                    f"{len(found)} words, but {number.kind} has {number.words}; "
+                    f"write such as '{wanted}', as sent",
                 )
         elif node.plain and _NUMBER.match(node.text):
             raw = exact_number(node, report, "write the raw number, before scaling")
@@ -180,7 +183,9 @@ def _span(entries: Entries, report: Report) -> Span | None:
         return None
     low, high = items.values
     if low >= high:
-        report.fault(entries.at(g.RANGE), f"the range begins at {low} and ends at {high}; write the lower one first")
+        report.fault(
+            entries.at(g.RANGE), f"the range begins at {low} and ends at {high}; write the lower one first"
+        )
         return None
     return Span(low, high)
 
@@ -203,7 +208,9 @@ def _layout(entries: Entries, report: Report) -> tuple[tuple[str, str], ...]:
         for word in (high, low):
             if word not in g.CALENDAR_WORDS:
                 near = report.nearest(word, g.CALENDAR_WORDS)
-                report.fault(node, f"{quoted(word)} is no part of a moment{near}; {', '.join(g.CALENDAR_WORDS)}")
+                report.fault(
+                    node, f"{quoted(word)} is no part of a moment{near}; {', '.join(g.CALENDAR_WORDS)}"
+                )
             elif word in seen:
                 report.fault(node, f"{word} stands twice in the layout")
             elif word != "none":
@@ -211,5 +218,7 @@ def _layout(entries: Entries, report: Report) -> tuple[tuple[str, str], ...]:
         found.append((high, low))
     missing = [word for word in ("year", "month", "day") if word not in seen]
     if missing and items.whole:
-        report.fault(entries.at(g.LAYOUT), f"the layout has no {' and no '.join(missing)}; a moment needs its date")
+        report.fault(
+            entries.at(g.LAYOUT), f"the layout has no {' and no '.join(missing)}; a moment needs its date"
+        )
     return tuple(found)

@@ -11,7 +11,7 @@ from protocols.register_map.forms.base import Form, Schema, T, kind_of, refuse
 from protocols.register_map.forms.scalars import whole_number
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Items(Generic[T]):
     """The good items of a list with their nodes; `whole` is False where an item was faulty."""
 
@@ -20,7 +20,7 @@ class Items(Generic[T]):
     whole: bool
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class ListOf(Form[Items[T]]):
     """A list of `least` to `most` items of one form."""
 
@@ -46,7 +46,7 @@ class ListOf(Form[Items[T]]):
         return {"type": "array", "items": self.item.schema(named)} | limits
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Numbered(Form[dict[int, T]]):
     """A mapping whose keys are whole numbers: codes, bits."""
 
@@ -83,7 +83,7 @@ class Numbered(Form[dict[int, T]]):
         return {"type": "object", "minProperties": 1, "propertyNames": keys, "additionalProperties": value}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Shape(Form[Any]):
     """A place that takes different forms, told apart by what stands there: never by trying."""
 
@@ -112,7 +112,7 @@ class Shape(Form[Any]):
         return {"anyOf": [form.schema(named) for form in forms]}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Key(Generic[T]):
     """One key of a mapping: its form, what it means, an example as YAML data."""
 
@@ -123,7 +123,7 @@ class Key(Generic[T]):
     required: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Entries:
     """The read entries of a mapping; those with a fault are missing, `tried` names them too."""
 
@@ -145,7 +145,7 @@ class Entries:
         return self.nodes.get(key.name, self.node)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Keys(Form[Entries]):
     """A mapping with known keys. `one_of`: exactly one of these; `some_of`: at least one.
 
@@ -227,7 +227,7 @@ def _described(key: Key[Any], named: dict[str, Schema]) -> Schema:
     return {"description": key.means} | example | key.form.schema(named)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Named(Form[dict[str, tuple[Scalar, T]]]):
     """A mapping from names the author chooses to one form; `check` tells what is wrong with a name."""
 

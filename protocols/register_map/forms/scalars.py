@@ -72,7 +72,7 @@ def _misread(text: str) -> str:
     return ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Integer(Form[int]):
     """A whole number from `low` to `high`, decimal or 0x hexadecimal."""
 
@@ -93,7 +93,7 @@ class Integer(Form[int]):
         return {"type": "integer", "minimum": self.low, "maximum": self.high}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Exact(Form[Decimal]):
     """A decimal number, kept as written; limits are inclusive where given."""
 
@@ -119,7 +119,7 @@ class Exact(Form[Decimal]):
         return {"type": "number"} | {key: float(limit) for key, limit in limits.items() if limit is not None}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Choice(Form[str]):
     """One of a few words; `of` says what they choose, for a fault."""
 
@@ -140,7 +140,7 @@ class Choice(Form[str]):
         return {"enum": [int(word) if word.isdecimal() else word for word in self.words]}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Flag(Form[bool]):
     """`true` or `false`."""
 
@@ -154,7 +154,7 @@ class Flag(Form[bool]):
         return {"type": "boolean"}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Text(Form[str]):
     """Words for people, or words in a fixed form (`check` tells what is wrong with one, or nothing)."""
 
@@ -190,7 +190,7 @@ class Text(Form[str]):
         return found | ({"pattern": f"^(?:{self.pattern})$"} if self.pattern else {})
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Duration(Form[Decimal]):
     """A length of time with its unit: "300 ms", "1s", "9d"; the value is in seconds, exact."""
 

@@ -60,6 +60,10 @@ HOSTILE = {
     "long_name": "readings: {" + "a" * 900 + ": {input: 1, type: int16}}",
     "references_in_a_circle": "readings: {a: {input: 1, type: int16, unit: m3/h, reference: as b}, "
     "b: {input: 2, type: int16, unit: m3/h, reference: as a}}",
+    "references_one_after_the_other": "readings:\n"
+    + "".join(
+        f"  r{n}: {{input: {n}, type: int16, unit: m3, reference: as r{n + 1}}}\n" for n in range(1250)
+    ),
     "tabs": "readings:\n\tflow: 1\n",
     "nothing": "",
     "only_a_comment": "# nothing\n",

@@ -58,7 +58,7 @@ READINGS = [
     ("{input: 1, type: uint16, unit: m3/h, reference: {temperature: 20 degC, pressure: 1 bar(g)}}",
      "is absolute"),
     ("{input: 1, type: uint16, unit: m3/h, reference: as b}", "no reading has that name"),
-    ("{input: 1, type: uint16, unit: m3/h, reference: as a}", "go round in a circle: a → a"),
+    ("{input: 1, type: uint16, unit: m3/h, reference: as a}", "go round in a circle (a → a)"),
     ("{input: 1, type: uint16, unit: m3/h, reference: as other}", "has no reference of its own"),
     ("{input: 1, type: uint16, unit: m3/h, reference: like other}", "write `as NAME`"),
     ("{input: 1, type: uint32, unit: s, plus: [{holding: 3, type: uint16}]}", "different tables"),
