@@ -80,17 +80,18 @@ def _port(path: Path, port: str) -> str:
 
 def _format(files: Files, point: MeasuringPoint, found: RegisterMap) -> SerialFormat:
     """The point's settings, else the map's, else the standard's (MODBUS over Serial Line V1.02, 2.5.1)."""
-    line, factory, standard = point.line, found.serial, SerialFormat()
-    if line.baud_rate is None and factory.baud_rate is None and "://" not in line.port:
+    line, factory = point.line, factory_format(found)
+    if line.baud_rate is None and found.serial.baud_rate is None and "://" not in line.port:
         report, place = files.place(k.LINE)
         report.warn(
-            place, f"neither the map nor the point says the baud_rate; {standard} is taken, the standard's"
+            place,
+            f"neither the map nor the point says the baud_rate; {factory.baud_rate} is taken, the standard's",
         )
     return SerialFormat(
-        line.baud_rate or factory.baud_rate or standard.baud_rate,
-        line.parity or factory.parity or standard.parity,
-        line.data_bits or factory.data_bits or standard.data_bits,
-        line.stop_bits or factory.stop_bits or standard.stop_bits,
+        line.baud_rate or factory.baud_rate,
+        line.parity or factory.parity,
+        line.data_bits or factory.data_bits,
+        line.stop_bits or factory.stop_bits,
     )
 
 
