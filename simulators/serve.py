@@ -8,8 +8,23 @@ from pathlib import Path
 from protocols.modbus.timing import SerialFormat
 from protocols.register_map.model import RegisterMap
 from simulators.device import SimulatedMeter
-from simulators.errors import NoSuchEnd, WrongValues
-from simulators.line import UNPACED, End, LineStats, Pace, PtyEnd, SimulatedLine, TcpEnd
+from simulators.errors import NoSuchEnd, NotSimulated, WrongValues
+from simulators.faults.alphabet import Timing
+from simulators.faults.choose import read_faults
+from simulators.faults.player import FaultPlayer
+from simulators.faults.scripts.trace import TraceMeter
+from simulators.line import (
+    UNPACED,
+    Delivery,
+    End,
+    LineStats,
+    Pace,
+    PtyEnd,
+    SimulatedLine,
+    TcpEnd,
+    faithful,
+)
+from simulators.line.simulated import Meter
 from simulators.plant import PlantValues, Source, read_values
 
 
@@ -19,7 +34,8 @@ class Offer:
 
     A pseudo-terminal, with `link` leading to it, or `tcp` as HOST:PORT (port 0: any free one). `baud_rate`
     [bit/s] paces the line with the map's parity and stop bits (8E1 where it gives none); without it replies
-    come at once. `turnaround` [s] is the meter's own, on a paced line. `values`: a table to replay.
+    come at once. `turnaround` [s] is the meter's own, on a paced line. `values`: a table to replay. `faults`:
+    a fault plan, a file with one, or a trace to be replayed (docs/fault-plans.md).
     """
 
     link: Path | None = None
@@ -28,6 +44,7 @@ class Offer:
     baud_rate: int | None = None
     turnaround: float = 0.005
     values: Path | None = None
+    faults: str = ""
 
 
 def run(
@@ -39,14 +56,15 @@ def run(
 ) -> LineStats:
     """Serve until `stop` is set or the user interrupts; what the line has seen.
 
-    `ready` is called once with the port's name, when it can be opened. Prints nothing. Raises SimulatorError
-    (WrongValues, NoSuchEnd, NotSimulated) and RequestError (a baud rate below 1) before `ready` is called.
+    `ready` is called once with the port's name, when it can be opened. Prints nothing. Before that it raises
+    SimulatorError (WrongValues, WrongFaults, NoSuchEnd, NotSimulated) and RequestError (a baud rate below 1).
     """
     meter = SimulatedMeter(
         register_map, source=_source(register_map, offer.values), unit_address=offer.unit_address
     )
     pace = UNPACED if offer.baud_rate is None else pace_of(register_map, offer.baud_rate, offer.turnaround)
-    with SimulatedLine([meter], end=_end(offer), pace=pace) as line:
+    heard, delivery = _with_faults(meter, offer, pace)
+    with SimulatedLine([heard], end=_end(offer), pace=pace, delivery=delivery) as line:
         try:
             ready(line.port)
             stop.wait()
@@ -65,6 +83,20 @@ def pace_of(register_map: RegisterMap, baud_rate: int, turnaround: float = 0.005
         stop_bits=serial.stop_bits or 1,
     )
     return Pace.of(settings, turnaround)
+
+
+def _with_faults(meter: SimulatedMeter, offer: Offer, pace: Pace) -> tuple[Meter, Delivery]:
+    """The meter as the line is to hear it, and what becomes of its replies."""
+    if not offer.faults:
+        return meter, faithful
+    faults = read_faults(offer.faults)
+    if isinstance(faults, TraceMeter):
+        if offer.baud_rate is not None or offer.values is not None:
+            raise NotSimulated("A trace has its own times and bytes; leave out --baud and --values.")
+        return faults, faults.deliver
+    wire = meter.register_map.wire
+    player = FaultPlayer(faults, timing=Timing(wire.reply_within, wire.late_within), pace=pace)
+    return player.before([meter]), player.deliver
 
 
 def _source(register_map: RegisterMap, values: Path | None) -> Source:

@@ -29,6 +29,14 @@ def simulate(
         Path | None,
         typer.Option(metavar="FILE", help="Replay values from a CSV table instead of inventing them."),
     ] = None,
+    faults: Annotated[
+        str,
+        typer.Option(
+            metavar="PLAN",
+            help="What goes wrong, letter by letter, as in '(....x)*'; a file with such a plan, "
+            "random:SEED, or trace:FILE to replay a trace. See docs/fault-plans.md.",
+        ),
+    ] = "",
 ) -> int:
     """Serve a simulated meter until Ctrl-C.
 
@@ -46,7 +54,7 @@ def simulate(
     stop = threading.Event()
     signal.signal(signal.SIGTERM, lambda *_: stop.set())
     signal.signal(signal.SIGINT, lambda *_: stop.set())
-    offer = Offer(link=link, tcp=tcp, unit_address=unit_address, baud_rate=baud, values=values)
+    offer = Offer(link=link, tcp=tcp, unit_address=unit_address, baud_rate=baud, values=values, faults=faults)
     try:
         stats = run(register_map, offer, ready=tell, stop=stop)
     except SimulatorError as error:
