@@ -67,10 +67,6 @@ class _Alarm:
         self._out.close()
 
 
-def _shorter(timeout: float | None, most: float) -> float:
-    return most if timeout is None else min(timeout, most)
-
-
 class PtyEnd:
     """A pseudo-terminal, raw before anybody opens it, with a stable link to it where one is wanted.
 
@@ -113,12 +109,15 @@ class PtyEnd:
 
     def read(self, timeout: float | None) -> bytes:
         """See `End`."""
-        while not (events := self._selector.select(_shorter(timeout, RELEASE))):
-            self._release()
+        while True:
+            wait = RELEASE if timeout is None else min(timeout, RELEASE)
+            if events := self._selector.select(wait):
+                break
             if timeout is not None:
-                timeout -= RELEASE
+                timeout -= wait
                 if timeout <= 0:
                     return b""
+            self._release()
         data = b""
         for key, _ in events:
             if key.data is self._alarm:

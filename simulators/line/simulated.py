@@ -117,7 +117,11 @@ class SimulatedLine:
         self._end.close()
 
     def step(self, timeout: float | None) -> None:
-        """Wait up to `timeout` seconds for bytes, or for the silence that ends a frame, and serve them."""
+        """Wait up to `timeout` seconds for bytes, or for the silence that ends a frame, and serve them.
+
+        Sleeps while it waits: to look without pause was tried, and kept the kernel from handing over what a
+        pseudo-terminal had received, by up to 1.4 ms instead of 0.08 ms.
+        """
         quiet = max(self._pace.silence, SHORTEST_QUIET)
         if self._framer.pending:
             left = max(0.0, self._wire_end + quiet - self._clock.monotonic())
