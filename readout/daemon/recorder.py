@@ -4,16 +4,15 @@ The main thread seals and writes the ledger; each line has a thread of its own; 
 Nothing that the disk does makes a line wait.
 """
 
-import queue
 import threading
-from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections import Counter, deque
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from readout.bus.exchange import Line
-from readout.clock import Clock
+from readout.clock import Clock, iso
 from readout.daemon.identity import SERIAL_NUMBER, Identity, Met
 from readout.daemon.line_access import LineAccess
 from readout.daemon.line_worker import LIVE, Introduced, LineWorker, RecordedPoint
@@ -39,6 +38,8 @@ INTRODUCTION_S = 5.0
 _LOOK_S = 0.1
 #: Steps noticed by several points within this time [s] and this far alike [s] are one step.
 SAME_STEP_S, SAME_STEP_BY_S = 120.0, 0.25
+#: Seconds the journal has before an hourly sealing to make its last rows durable; the rest is sealed next time.
+_HOURLY_FLUSH_S = 5.0
 #: Seconds the journal has at the end to make the last rows durable.
 _LAST_FLUSH_S = 30.0
 
@@ -85,7 +86,7 @@ class Recorder:
         self._clock = clock
         self._say = say
         self._summary = Summary({point.name: Counter() for point in assignment.points})
-        self._events: queue.SimpleQueue[dict[str, Any]] = queue.SimpleQueue()
+        self._pending: deque[tuple[Kind, dict[str, Any]]] = deque()
         self._halt = threading.Event()
         self._identities: dict[str, Identity] = {}
         self._stepped = (float("-inf"), 0.0)
@@ -132,7 +133,7 @@ class Recorder:
             if expected is None:
                 serial = last_identity(archive.root, point.name).get(SERIAL_NUMBER)
                 expected = None if serial is None else str(serial)
-            self._identities[point.name] = Identity(point.name, expected, self._events.put, self._say)
+            self._identities[point.name] = Identity(point.name, expected, self._note, self._say)
 
     def _open_lines(self) -> list[tuple[LineAccess, list[PointToRecord]]]:
         """Open every port; the ports of lines opened before are closed again where one is refused."""
@@ -195,12 +196,13 @@ class Recorder:
         while not stop.is_set() and any(worker.is_alive() for worker in workers):
             if self._halt.wait(_LOOK_S):
                 break
-            self._write_events(archive)
+            self._write_pending(archive)
             self._watch(self._summary)
             now_ms = look(self._clock).utc_ms
             if now_ms >= next_seal_ms:
                 next_seal_ms = seals.after(now_ms)
-                writer.flush(_LAST_FLUSH_S)
+                self._note_losses(writer)
+                writer.flush(_HOURLY_FLUSH_S)
                 self._seal(archive)
         self._halt.set()
         for worker in workers:
@@ -254,11 +256,14 @@ class Recorder:
         self._summary.rows[row.point][row.status] += 1
 
     def _finish(self, archive: Archive, writer: JournalWriter) -> None:
-        self._write_events(archive)
-        writer.close(_LAST_FLUSH_S)
+        if not writer.close(_LAST_FLUSH_S):
+            state = writer.state
+            self._say(f"{archive.root}: {state.waiting} rows could not be written. {state.fault}")
+        self._note_losses(writer)
         self._seal(archive)
-        rows: Mapping[str, int] = {name: counts.total() for name, counts in self._summary.rows.items()}
-        archive.ledger.append(Kind.STOPPED, {"rows": dict(rows)})
+        self._write_pending(archive)
+        rows = {name: counts.total() for name, counts in self._summary.rows.items()}
+        archive.ledger.append(Kind.STOPPED, {"rows": rows})
 
     def _seal(self, archive: Archive) -> None:
         """Seal what the journal holds; a disk that refuses is told, and tried again at the next sealing."""
@@ -270,13 +275,30 @@ class Recorder:
                 self._say(f"{error} The rows stay in the journal until the next sealing.")
             self._summary.unsealed = str(error)
 
-    def _write_events(self, archive: Archive) -> None:
-        while not self._events.empty():
-            archive.ledger.append(Kind.EVENT, self._events.get())
+    def _note(self, content: dict[str, Any], kind: Kind = Kind.EVENT) -> None:
+        """Have something written into the ledger by the main thread; from any thread."""
+        self._pending.append((kind, {**content, "at": iso(self._clock.utc())}))
+
+    def _write_pending(self, archive: Archive) -> None:
+        """Write what waits for the ledger; a disk that refuses is asked again the next time."""
+        while self._pending:
+            kind, content = self._pending[0]
+            try:
+                archive.ledger.append(kind, content)
+            except StorageError:
+                return
+            self._pending.popleft()
+
+    def _note_losses(self, writer: JournalWriter) -> None:
+        """Rows that memory could not hold while the disk refused."""
+        for loss in writer.take_losses():
+            self._say(f"{loss.point}: {loss.last - loss.first + 1} rows were lost while the disk took none")
+            content = {"what": "rows", "point": loss.point, "source": loss.source}
+            self._note({**content, "first_sequence": loss.first, "last_sequence": loss.last}, Kind.LOST)
 
     def _tell_port(self, what: str, text: str) -> None:
         self._say(text)
-        self._events.put({"what": what, "text": text})
+        self._note({"what": what, "text": text})
 
     def _tell_step(self, seconds: float) -> None:
         """Every point of every line notices the same step; it is told once."""
@@ -286,7 +308,7 @@ class Recorder:
             return
         self._stepped = (now, seconds)
         self._say(f"the computer's clock stepped by {seconds:+.3f} s")
-        self._events.put({"what": "clock step", "seconds": round(seconds, 3)})
+        self._note({"what": "clock step", "seconds": round(seconds, 3)})
 
     def _tell_writer(self, state: WriterState) -> None:
         if state.fault is None:
@@ -295,7 +317,7 @@ class Recorder:
                 if not state.dropped
                 else "the disk takes rows again"
             )
-            self._events.put({"what": "disk free"})
+            self._note({"what": "disk free"})
         else:
             self._say(f"{state.fault} Recording goes on in memory.")
-            self._events.put({"what": "disk full", "text": state.fault})
+            self._note({"what": "disk full", "text": state.fault})
