@@ -18,6 +18,8 @@ NOTHING = "–"
 def text_of(result: "Result") -> str:
     """A heading with time and status, then a line a reading: name, value, unit, remarks."""
     heading = f"{result.point.name}  {site_time(result)}  {result.status.value}"
+    if result.found is None:
+        return heading
     conditions = result.conditions()
     gauges = {value.name: value.gauge for value in result.point.map.readings}
     rows = [
@@ -34,12 +36,18 @@ def text_of(result: "Result") -> str:
 
 def line_of(result: "Result") -> str:
     """Everything on one line, for a pipe or a log."""
-    readings = [
-        f"{name} {value_text(reading['value'])} {reading['unit'] or ''}".rstrip()
-        + (f" ({reading['flag']})" if reading["flag"] else "")
-        for name, reading in result.readings().items()
-    ]
-    return f"{iso(result.utc)} {result.point.name} {result.status.value}: {'; '.join(readings)}"
+    heading = f"{iso(result.utc)} {result.point.name} {result.status.value}"
+    if result.found is None:
+        return heading
+    conditions = result.conditions()
+    gauges = {value.name: value.gauge for value in result.point.map.readings}
+    readings = []
+    for name, reading in result.readings().items():
+        unit = unit_text(reading["unit"], gauge=gauges[name])
+        remarks = _remarks(reading["flag"], conditions.get(name))
+        said = f"{name} {value_text(reading['value'])} {unit}".rstrip()
+        readings.append(f"{said} ({remarks})" if remarks else said)
+    return f"{heading}: {'; '.join(readings)}"
 
 
 def stored_text(row: "pa.Table") -> list[str]:

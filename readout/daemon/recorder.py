@@ -38,7 +38,7 @@ INTRODUCTION_S = 5.0
 _LOOK_S = 0.1
 #: Steps noticed by several points within this time [s] and this far alike [s] are one step.
 SAME_STEP_S, SAME_STEP_BY_S = 120.0, 0.25
-#: Seconds the journal has before an hourly sealing to make its last rows durable; the rest is sealed next time.
+#: Seconds the journal has before a sealing to make its last rows durable; what is not is sealed next time.
 _HOURLY_FLUSH_S = 5.0
 #: Seconds the journal has at the end to make the last rows durable.
 _LAST_FLUSH_S = 30.0
