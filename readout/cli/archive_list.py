@@ -1,7 +1,7 @@
 """`archive list`: the sealed files of an archive, and the rows that wait to be sealed."""
 
 from readout.cli.options import ArchiveFolder, AsJson
-from readout.cli.output import columns, say, tell, tell_json
+from readout.cli.output import columns, counted, say, tell, tell_json
 
 
 def archive_list(folder: ArchiveFolder, *, as_json: AsJson = False) -> int:
@@ -24,9 +24,9 @@ def archive_list(folder: ArchiveFolder, *, as_json: AsJson = False) -> int:
         ]
         for line in columns(rows, right=frozenset({2})):
             tell(line)
-    say(f"{folder}: {len(files)} sealed files, {sum(file.rows for file in files)} rows")
+    say(f"{folder}: {counted(len(files), 'sealed file')}, {counted(sum(file.rows for file in files), 'row')}")
     for point, source in reader.streams():
         waiting = sum(len(rows) for _, rows in reader.waiting_rows(point, source))
         if waiting:
-            say(f"{point}: {waiting} {source} rows in the journal, not sealed yet")
+            say(f"{point}: {counted(waiting, f'{source} row')} in the journal, not sealed yet")
     return 0

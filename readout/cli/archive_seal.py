@@ -1,7 +1,7 @@
 """`archive seal`: the journal's rows become sealed files now, without a recorder."""
 
 from readout.cli.options import ArchiveFolder, AsJson
-from readout.cli.output import say, tell, tell_json
+from readout.cli.output import counted, say, tell, tell_json
 from readout.errors import ArchiveError
 
 
@@ -27,6 +27,10 @@ def archive_seal(folder: ArchiveFolder, *, as_json: AsJson = False) -> int:
         )
         return 0
     for file in sealed:
-        tell(f"{file.file}: {file.rows} rows")
-    say(f"{folder}: {len(sealed)} files sealed" if sealed else f"{folder}: nothing waited to be sealed")
+        tell(f"{file.file}: {counted(file.rows, 'row')}")
+    say(
+        f"{folder}: {counted(len(sealed), 'file')} sealed"
+        if sealed
+        else f"{folder}: nothing waited to be sealed"
+    )
     return 0

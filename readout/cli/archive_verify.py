@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from readout.cli.options import ArchiveFolder, AsJson
-from readout.cli.output import say, tell, tell_json
+from readout.cli.output import counted, say, tell, tell_json
 
 
 def archive_verify(
@@ -32,8 +32,8 @@ def archive_verify(
         for fault in found.faults:
             tell(f"{fault.file}: {fault.fault}")
         tell(
-            f"{folder}: {found.files} files, {found.rows} rows, "
-            + (f"{len(found.faults)} faults" if found.faults else "no fault")
+            f"{folder}: {counted(found.files, 'file')}, {counted(found.rows, 'row')}, "
+            + (counted(len(found.faults), "fault") if found.faults else "no fault")
             + (" (quick: not every byte was read)" if quick else "")
         )
         tell(f"ledger: line {found.ledger.n}, hash {found.ledger.hash}")

@@ -36,8 +36,11 @@ def demo(
     if folder is None:
         folder = Path(tempfile.mkdtemp(prefix="pipeledger-demo-"))
     elif folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise WrongUse(f"{folder} is not empty; name a new folder for the demo.")
-    shutil.copytree(_files(), folder, dirs_exist_ok=True)
+        raise WrongUse(f"{folder} is there already and is no empty folder; name a new one for the demo.")
+    try:
+        shutil.copytree(_files(), folder, dirs_exist_ok=True)
+    except OSError as error:
+        raise WrongUse(f"{folder} cannot be made ({error.strerror}); name another folder.") from error
     say("A simulated insertion meter in the compressed-air header of the invented Hollow Mere bottling hall.")
     say(f"Folder: {folder}\n")
     with _meter(folder):

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from readout.cli.options import AsJson, PointFiles, TraceFile, duration_words, milliseconds
-from readout.cli.output import say, tell_json
+from readout.cli.output import counted, say, tell_json
 from readout.errors import WrongUse
 
 if TYPE_CHECKING:
@@ -47,6 +47,7 @@ def log(
     from readout.daemon.connect import connector
     from readout.daemon.points import load_points
     from readout.daemon.recorder import Assignment, Recorder
+    from readout.plan.schedule import SHORTEST_MS
 
     every_ms = milliseconds(every, "--every") if every else None
     assignment = Assignment(
@@ -61,6 +62,8 @@ def log(
                 f"--for {duration_words(assignment.for_ms)} is shorter than the interval of {point.name}, "
                 f"{duration_words(point.every_ms)}: no round would be due."
             )
+    if assignment.seal_every_ms < SHORTEST_MS:
+        raise WrongUse(f"--seal-every {seal_every} is too short; the shortest is {SHORTEST_MS} ms")
     clock = SystemClock()
     stop = threading.Event()
     for number in (signal.SIGINT, signal.SIGTERM):
@@ -89,8 +92,8 @@ def _tell(summary: "Summary", archive: Path, *, as_json: bool) -> None:
         return
     for name, counts in summary.rows.items():
         told = ", ".join(f"{n} {status}" for status, n in counts.most_common())
-        say(f"{name}: {counts.total()} rows ({told or 'no round was due'})")
+        say(f"{name}: {counted(counts.total(), 'row')} ({told or 'no round was due'})")
     say(
-        f"{archive}: {len(summary.files)} files sealed; "
+        f"{archive}: {counted(len(summary.files), 'file')} sealed; "
         f"ledger line {summary.ledger_n}, hash {summary.ledger_hash}"
     )

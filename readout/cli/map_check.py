@@ -8,6 +8,7 @@ import typer
 from readout.cli.files import read_bytes
 from readout.cli.options import AsJson
 from readout.cli.output import say, tell, tell_json
+from readout.errors import WrongUse
 
 
 def map_check(
@@ -24,7 +25,12 @@ def map_check(
 
     faults: list[Fault] = []
     for file in files:
-        parsed = parse_map(read_bytes(file), str(file))
+        try:
+            data = read_bytes(file)
+        except WrongUse as error:  # one file that is missing does not hide the faults of the others
+            faults.append(Fault(str(file), 1, 1, "fault", str(error).removeprefix(f"{file}: ")))
+            continue
+        parsed = parse_map(data, str(file))
         faults += parsed.faults
         if parsed.map is not None and not as_json:
             found = parsed.map

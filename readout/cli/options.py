@@ -27,7 +27,7 @@ def milliseconds(text: str, option: str) -> int:
         end = part.end()
     if end == 0 or end != len(text.strip()):
         raise WrongUse(
-            f"{option} {text}: not a duration; write a number and a unit, such as 500ms, 1.5s, 15min, 1h or 9d"
+            f"{option} {text}: not a duration; write a number and a unit, such as 500ms, 1.5s, 15min or 9d"
         )
     if total != int(total) or total <= 0:
         raise WrongUse(f"{option} {text}: write a whole number of milliseconds, at least 1ms")

@@ -20,6 +20,11 @@ def tell_json(document: object) -> None:
     print(json.dumps(document, ensure_ascii=False, allow_nan=False), flush=True)
 
 
+def counted(number: int, thing: str) -> str:
+    """`1 file`, `20 rows`: a number and its noun, which takes an s where it is not one."""
+    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
+
+
 def columns(rows: Iterable[Sequence[str]], *, right: frozenset[int] = frozenset()) -> list[str]:
     """Rows of cells as lines with aligned columns; the columns named in `right` are aligned right."""
     table = [list(row) for row in rows]

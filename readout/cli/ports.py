@@ -15,7 +15,7 @@ def ports(*, as_json: AsJson = False) -> int:
                 {
                     "port": port.name,
                     "stable_name": port.stable_name,
-                    "description": port.description,
+                    "description": port.description or None,
                     "latency_ms": port.latency_ms,
                     "holder": port.holder,
                 }

@@ -1,8 +1,8 @@
 """`read`: current values of points, once or continuously."""
 
-from collections.abc import Sequence
-from contextlib import suppress
-from typing import TYPE_CHECKING, Annotated, Any
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
@@ -28,7 +28,7 @@ def read(
     """Read current values with their units, flags and states.
 
     Exit status 1 where a value is missing, 3 where a port is not to be had, 4 where replies came and none
-    could be trusted.
+    could be trusted. With --watch an absent port is waited for; Ctrl-C ends it with exit status 130.
     """
     from readout.bus.trace import Trace
     from readout.clock import SystemClock
@@ -42,7 +42,7 @@ def read(
     lines = _Lines(connector(clock, kept), loaded)
     try:
         if watch:
-            return _watch(lines, loaded, clock, every_ms, as_json=as_json)
+            _watch(lines, loaded, clock, every_ms, as_json=as_json)
         results = [_one(lines, point, clock) for point in loaded]
         _print(results, as_json=as_json)
         return _status(results)
@@ -90,6 +90,13 @@ class Result:
         self.refused = refused
         self.status = Status.PORT_LOST if found is None else found.status
 
+    @property
+    def reason(self) -> str:
+        """Why something is missing, as a sentence; empty where nothing is."""
+        if self.refused is not None:
+            return str(self.refused)
+        return self.found.text if self.found is not None else ""
+
     def readings(self) -> dict[str, dict[str, Any]]:
         """By name {value, unit, flag}; every value null where nothing was read."""
         from readout.poll.readings import readings_of
@@ -133,8 +140,7 @@ def _one(lines: _Lines, point: "PointToRecord", clock: "Clock") -> Result:
 
 def _print(results: Sequence[Result], *, as_json: bool) -> None:
     if as_json:
-        documents = [result.as_json() for result in results]
-        tell_json(documents[0] if len(documents) == 1 else documents)
+        tell_json(_document(results))
     else:
         from readout.cli.output import tell
         from readout.cli.readings_text import text_of
@@ -142,10 +148,14 @@ def _print(results: Sequence[Result], *, as_json: bool) -> None:
         for result in results:
             tell(text_of(result))
     for result in results:
-        if result.refused is not None:
-            say(f"{result.point.name}: {result.refused}")
-        elif result.found is not None and result.found.text:
-            say(f"{result.point.name}: {result.found.text}")
+        if result.reason:
+            say(f"{result.point.name}: {result.reason}")
+
+
+def _document(results: Sequence[Result]) -> object:
+    """One object for one point, a list for several."""
+    documents = [result.as_json() for result in results]
+    return documents[0] if len(documents) == 1 else documents
 
 
 def _status(results: Sequence[Result]) -> int:
@@ -162,38 +172,51 @@ def _status(results: Sequence[Result]) -> int:
 
 def _watch(
     lines: _Lines, points: "Sequence[PointToRecord]", clock: "Clock", every_ms: int, *, as_json: bool
-) -> int:
-    """Read at due times until Ctrl-C; the screen is kept live on a terminal, else a line a reading."""
-    import sys
-
-    from readout.cli.output import tell
-    from readout.cli.readings_text import line_of, text_of
+) -> NoReturn:
+    """Read at due times until Ctrl-C, which passes through; an absent port is waited for, no other."""
+    from readout.errors import PortError
     from readout.plan.schedule import Grid, look, start
 
-    live = None
-    if sys.stdout.isatty() and not as_json:
-        from rich.live import Live
-
-        live = Live(auto_refresh=False, screen=False)
-        live.start()
-    schedule = start(Grid(every_ms), look(clock))
-    results: list[Result] = []
-    with suppress(KeyboardInterrupt):
+    for point in points:
+        try:
+            lines.of(point)
+        except PortError as error:
+            if error.kind not in ("absent", "lost"):
+                raise
+    with _screen(as_json=as_json) as show:
+        schedule = start(Grid(every_ms), look(clock))
         while True:
             due = schedule.next(look(clock))
             clock.sleep_until(due.deadline_s)
             schedule = due.then
-            results = [_one(lines, point, clock) for point in points]
-            if as_json:
-                documents = [result.as_json() for result in results]
-                tell_json(documents[0] if len(documents) == 1 else documents)
-            elif live is not None:
-                from rich.text import Text
+            show([_one(lines, point, clock) for point in points])
 
-                live.update(Text("\n\n".join(text_of(result) for result in results)), refresh=True)
-            else:
-                for result in results:
-                    tell(line_of(result))
-    if live is not None:
-        live.stop()
-    return _status(results)
+
+@contextmanager
+def _screen(*, as_json: bool) -> "Iterator[Callable[[Sequence[Result]], None]]":
+    """How --watch shows results: JSON, a live screen on a terminal, else a line a reading."""
+    import sys
+
+    from readout.cli.output import tell
+    from readout.cli.readings_text import line_of, text_of
+
+    if as_json:
+        yield lambda results: tell_json(_document(results))
+    elif sys.stdout.isatty():
+        from rich.live import Live
+        from rich.text import Text
+
+        with Live(auto_refresh=False, screen=False) as live:
+
+            def show(results: Sequence[Result]) -> None:
+                texts = [f"{text_of(result)}\n{result.reason}".strip() for result in results]
+                live.update(Text("\n\n".join(texts)), refresh=True)
+
+            yield show
+    else:
+
+        def lines(results: Sequence[Result]) -> None:
+            for result in results:
+                tell(line_of(result))
+
+        yield lines

@@ -1,6 +1,7 @@
 """Readings as a person reads them: a small table for a screen, one line for a pipe or a log."""
 
 import json
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from readout.cli.output import columns
@@ -27,7 +28,7 @@ def text_of(result: "Result") -> str:
             f"  {name}",
             value_text(reading["value"]),
             unit_text(reading["unit"], gauge=gauges[name]),
-            _remarks(reading["flag"], conditions.get(name)),
+            _remarks(reading, conditions.get(name)),
         )
         for name, reading in result.readings().items()
     ]
@@ -38,16 +39,16 @@ def line_of(result: "Result") -> str:
     """Everything on one line, for a pipe or a log."""
     heading = f"{iso(result.utc)} {result.point.name} {result.status.value}"
     if result.found is None:
-        return heading
+        return f"{heading}: {result.reason}"
     conditions = result.conditions()
     gauges = {value.name: value.gauge for value in result.point.map.readings}
     readings = []
     for name, reading in result.readings().items():
         unit = unit_text(reading["unit"], gauge=gauges[name])
-        remarks = _remarks(reading["flag"], conditions.get(name))
+        remarks = _remarks(reading, conditions.get(name))
         said = f"{name} {value_text(reading['value'])} {unit}".rstrip()
         readings.append(f"{said} ({remarks})" if remarks else said)
-    return f"{heading}: {'; '.join(readings)}"
+    return f"{heading}: {'; '.join([*readings, result.reason] if result.reason else readings)}"
 
 
 def stored_text(row: "pa.Table") -> list[str]:
@@ -110,8 +111,9 @@ def site_time(result: "Result") -> str:
     return moment.strftime("%Y-%m-%d %H:%M:%S %z")
 
 
-def _remarks(flag: str | None, conditions: str | None) -> str:
-    said = [f"at {conditions}"] if conditions else []
-    if flag:
-        said.append(flag)
+def _remarks(reading: Mapping[str, Any], conditions: str | None) -> str:
+    """Reference conditions, which say nothing where there is no value, and the flag."""
+    said = [f"at {conditions}"] if conditions and reading["value"] is not None else []
+    if reading["flag"]:
+        said.append(reading["flag"])
     return "; ".join(said)
