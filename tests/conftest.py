@@ -1,6 +1,24 @@
-"""A test that is skipped has proven nothing: any skip fails the run."""
+"""A test that is skipped has proven nothing: any skip fails the run. And how to run the command."""
+
+import importlib.util
+import sys
+from pathlib import Path
+from types import ModuleType
 
 import pytest
+
+
+@pytest.fixture(scope="session")
+def command() -> ModuleType:
+    """The module `system/command.py`: `pipeledger` in a process of its own, and meters for it to read."""
+    file = Path(__file__).parent / "system" / "command.py"
+    spec = importlib.util.spec_from_file_location("tests_command", file)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module  # dataclasses look their module up
+    spec.loader.exec_module(module)
+    return module
 
 
 def pytest_runtest_logreport(report: pytest.TestReport) -> None:
