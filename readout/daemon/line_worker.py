@@ -159,7 +159,8 @@ class LineWorker(threading.Thread):
             return True
         line = self._access.line
         for point in self._points:
-            if line is not None and point.unmet and self._may_ask(point):
+            # One that was silent is asked in its round: each silence is a row that says so, and only one.
+            if line is not None and point.unmet and not point.silent:
                 self._meet(line, point)
                 return True
         return False
