@@ -1,0 +1,48 @@
+"""The first thing a new user runs."""
+
+import json
+import time
+from pathlib import Path
+from types import ModuleType
+
+import duckdb
+import pandas as pd
+import polars as pl
+import pyarrow.dataset as ds
+
+
+def test_the_demo_ends_with_a_verified_archive_that_others_open(command: ModuleType, tmp_path: Path) -> None:
+    """Within 90 s, from check to last readings; then pandas, pyarrow, DuckDB and Polars find its 20 rows."""
+    began = time.monotonic()
+    done = command.run("demo", "first-try", cwd=tmp_path, timeout=90)
+    assert time.monotonic() - began < 90
+    assert done.status == 0, done
+    shown = [line for line in done.out.splitlines() if line.startswith("$ pipeledger ")]
+    commands = [" ".join(line.split()[2:4]) for line in shown]
+    assert commands == [
+        "simulate insertion-meter.yaml", "map check", "read bottling-hall-header.yaml",
+        "log bottling-hall-header.yaml", "archive list", "archive verify",
+    ]  # fmt: skip
+    for said in ("(20 ok)", "no fault", "m3/h", "bar(g)", "status ok"):
+        assert said in done.out, done.out
+    archive = tmp_path / "first-try" / "hollow-mere"
+    last = json.loads((archive / "ledger.jsonl").read_text().splitlines()[-1])
+    assert last["hash"] in done.out
+    verified = command.run("archive", "verify", archive, "--json", cwd=tmp_path).json()
+    assert (verified["rows"], verified["faults"]) == (20, [])
+
+    rows = archive / "rows"
+    flows = ds.dataset(rows, partitioning="hive").to_table()["flow"].to_pylist()
+    assert len(flows) == 20
+    assert all(flow > 0 for flow in flows)
+    assert pd.read_parquet(rows)["flow"].tolist() == flows
+    found = duckdb.sql(f"SELECT flow FROM read_parquet('{rows}/**/*.parquet') ORDER BY sequence").fetchall()
+    assert [flow for (flow,) in found] == flows
+    assert pl.scan_parquet(rows, hive_partitioning=True).collect()["flow"].to_list() == flows
+
+
+def test_the_demo_never_writes_over_a_folder(command: ModuleType, tmp_path: Path) -> None:
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "job.yaml").write_text("mine")
+    assert command.run("demo", "mine", cwd=tmp_path).status == 2
+    assert [file.read_text() for file in (tmp_path / "mine").iterdir()] == ["mine"]
