@@ -98,7 +98,7 @@ def evidence(received: bytes, expected: Expected, receiver: Receiver) -> int:
 
 
 class _Search:
-    """Over the choices, the most telling first; the frame's bits are two whole numbers, so that a branch is cheap."""
+    """Over the choices, the most telling first; a frame is two whole numbers, so that a branch is cheap."""
 
     def __init__(self, received: bytes, expected: Expected, receiver: Receiver) -> None:
         self._received = received
