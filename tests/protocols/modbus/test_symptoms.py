@@ -146,6 +146,12 @@ def test_a_good_reply_is_an_answer(table: Table, unit: int, words: list[int], ba
     assert symptom.advice == ()
 
 
+#: What answer A becomes where this side takes no parity bit: characters whose parity bit was low are 00.
+AS_BY_PARITY = {
+    bytes(byte if byte.bit_count() % 2 == high else 0 for byte in bytes.fromhex(A)) for high in (0, 1)
+}
+
+
 @given(st.integers(0, 71), st.integers(0, 71), st.integers(0, 71))
 def test_a_damaged_reply_on_an_unknown_line_is_blamed_on_the_line_or_on_nothing(
     first: int, second: int, third: int
@@ -154,6 +160,8 @@ def test_a_damaged_reply_on_an_unknown_line_is_blamed_on_the_line_or_on_nothing(
     for bit in {first, second, third}:
         damaged[bit // 8] ^= 1 << bit % 8
     symptom = classify(Q0, bytes(damaged), AT_9600)
+    if bytes(damaged) in AS_BY_PARITY:
+        return  # these very bytes come where the parity differs: nothing could tell the two apart
     # A flipped function or unit with a fitting checksum does not occur within three bits of nine bytes.
     assert symptom.kind in (Kind.BAD_CHECKSUM, Kind.GARBAGE, Kind.DATA_BITS)
     if symptom.kind is Kind.DATA_BITS:
