@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
+from protocols.modbus.replies import Departure
 from protocols.modbus.tables import Table
 from protocols.register_map.document import Mapping, Node, Scalar
 from protocols.register_map.faults import Report, quoted
@@ -53,7 +54,7 @@ NAME_PATTERN = "[a-z][a-z0-9_]{0,39}"
 _NAME = re.compile(NAME_PATTERN + r"\Z")
 
 #: Departures from the standard that can be accepted by name.
-TOLERATED: tuple[str, ...] = ()
+TOLERATED: tuple[str, ...] = tuple(Departure)
 
 CALENDAR_WORDS = ("year", "month", "day", "weekday", "hour", "minute", "second", "none")
 PRINCIPLES = (

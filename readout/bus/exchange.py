@@ -30,6 +30,7 @@ from readout.bus.hearing import BYTES_BEHIND, NEVER_QUIET, NOTHING, Heard, Heari
 from readout.bus.master import Master
 from readout.bus.outcome import Outcome, Status
 from readout.bus.port import Port
+from readout.bus.telling import explained
 from readout.bus.trace import Trace
 from readout.clock import Clock
 from readout.errors import PortError
@@ -54,6 +55,7 @@ class Line:
         self._fmt = fmt
         self._clock = clock
         self._trace = trace
+        self._asked = self._damaged = 0  # requests, and the damaged replies to them
         self._master = Master()
         self._hearing = Hearing(port, fmt, clock, trace)
         for note in (f"opened for {fmt}", *port.notes):
@@ -110,6 +112,7 @@ class Line:
             )
             now = self._clock.monotonic()
             return _outcome(Status.DAMAGED_REPLY, frame, now, Heard(b"", now, cause=NEVER_QUIET, text=text))
+        self._asked += 1
         self._port.write(frame)
         sent = self._clock.monotonic()
         on_the_wire = self._hearing.last = sent + self._fmt.wire_time(len(frame))
@@ -142,7 +145,11 @@ class Line:
             )
             heard = replace(heard, text=text)
         status = _STATUS.get(heard.cause, Status.WRONG_REPLY)
-        heard = replace(heard, reply=None, text=self._where(unit, heard.text))
+        self._damaged += status is Status.DAMAGED_REPLY
+        text = heard.text
+        if heard.data:
+            text = explained(frame, heard.data, self._fmt, text, self._asked, self._damaged)
+        heard = replace(heard, reply=None, text=self._where(unit, text))
         self._remark(heard.text)
         return _outcome(status, frame, sent, heard)
 

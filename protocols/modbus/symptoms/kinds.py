@@ -85,7 +85,7 @@ WORDS: Mapping[Kind, Words] = {
     Kind.SILENCE: Words(
         "Nothing came back.",
         (
-            "the unit address and the baud rate; `find` tries them all",
+            "the unit address and the baud rate",
             "the meter's supply, and A and B at both ends of the cable",
         ),
     ),
@@ -180,7 +180,7 @@ WORDS: Mapping[Kind, Words] = {
         "A request to unit {unit} came that this computer did not send: another master is on the line.",
         (
             "stopping the other master, or reading through it",
-            "`line listen`, which shows what it asks and how often",
+            "a time at which the other master rests",
         ),
     ),
     Kind.TWO_DEVICES: Words(
@@ -218,17 +218,17 @@ WORDS: Mapping[Kind, Words] = {
     ),
     Kind.OTHER_UNIT: Words(
         "Only unit {unit} was heard; unit {asked} was asked.",
-        ("the unit address in the point file", "`line listen`: another master may be asking that unit"),
+        ("the unit address in the point file", "whether another master is asking that unit"),
     ),
     Kind.MISFIT: Words(
         "{what}",
         (
             "a longer `reply_within` in the map, if the reply is one to an earlier request",
-            "`line listen`: another master may be asking the same unit",
+            "whether another master is asking the same unit",
         ),
     ),
     Kind.GARBAGE: Words(
         "Bytes came that fit no reply and no known fault.",
-        ("other baud rates and parities; `find` tries them all", "cable, ground and termination"),
+        ("other baud rates and parities", "cable, ground and termination"),
     ),
 }

@@ -82,7 +82,7 @@ def build_wire(entries: Entries | None, building: Building) -> Wire:
     tolerate = entries.get(g.TOLERATE)
     for name, node in () if tolerate is None else zip(tolerate.values, tolerate.nodes, strict=True):
         if name not in g.TOLERATED:
-            known = ", ".join(g.TOLERATED) or "none yet; leave the list empty"
+            known = ", ".join(g.TOLERATED)
             building.report.fault(
                 node, f"{quoted(name)} is no departure that can be tolerated; known: {known}"
             )
