@@ -206,9 +206,7 @@ class _Reader:
         if len(digits) == 2 and known and digits != "00":
             self.at += 2
             return (int(digits, 16),)
-        if digits[:1] in tuple("0123456789"):
-            raise self.fault("'!' is followed by two hexadecimal digits, 01 to FF, as in !06 or !0B.")
-        return ()
+        raise self.fault("'!' is followed by two hexadecimal digits, 01 to FF, as in !06 or !0B.")
 
 
 def _conditions(reader: _Reader) -> Conditions:

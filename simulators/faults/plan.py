@@ -18,6 +18,9 @@ from typing import NamedTuple
 
 from simulators.faults.alphabet import ALPHABET, RECOGNISABLE
 
+#: The exception that `!` stands for where a random plan chose it: the meter is busy.
+BUSY = 6
+
 
 class Fault(NamedTuple):
     """One letter with the numbers behind it."""
@@ -27,7 +30,8 @@ class Fault(NamedTuple):
 
     def __str__(self) -> str:
         if ALPHABET[self.letter].hexadecimal:
-            return self.letter + "".join(f"{number:02X}" for number in self.numbers)
+            # Always written out: a letter behind it might be taken for a hexadecimal digit.
+            return self.letter + f"{self.numbers[0] if self.numbers else BUSY:02X}"
         return self.letter + ",".join(map(str, self.numbers))
 
 
