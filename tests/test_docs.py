@@ -1,0 +1,99 @@
+"""The documents are tested: commands have help with an example, README examples run, links lead somewhere."""
+
+import re
+import shlex
+from collections.abc import Iterator
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import pytest
+import typer
+from typer.testing import CliRunner
+
+from protocols.register_map.parse import parse_map
+from readout.cli.main import app
+from simulators.device import SimulatedMeter
+from simulators.line import PtyEnd, SimulatedLine
+
+ROOT = Path(__file__).parents[1]
+DOCUMENTS = sorted([*ROOT.glob("*.md"), *ROOT.glob("docs/**/*.md"), *ROOT.glob("bench/*.md")])
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEMO = ROOT / "demo_data/bottling_hall"
+
+
+def commands(group: Any = None, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], Any]]:
+    """Every command with the words that call it."""
+    group = group or typer.main.get_command(app)
+    for name, command in group.commands.items():
+        if hasattr(command, "commands"):
+            yield from commands(command, (*path, name))
+        else:
+            yield (*path, name), command
+
+
+COMMANDS = dict(commands())
+
+
+def options_of(command: Any) -> set[str]:
+    return {name for parameter in command.params for name in (*parameter.opts, *parameter.secondary_opts)}
+
+
+def called(words: list[str]) -> tuple[str, ...]:
+    """The command that a line of words after `pipeledger` calls."""
+    found = [path for path in COMMANDS if tuple(words[: len(path)]) == path]
+    assert found, f"no command: {' '.join(words)}"
+    return found[0]
+
+
+@pytest.mark.parametrize("path", COMMANDS, ids=" ".join)
+def test_every_command_has_help_with_an_example_of_itself(path: tuple[str, ...]) -> None:
+    shown = CliRunner().invoke(app, [*path, "--help"])
+    assert shown.exit_code == 0
+    _, found, example = " ".join(shown.output.split()).partition("Example: pipeledger ")
+    assert found, shown.output
+    assert example.split()[: len(path)] == list(path)
+    assert {word for word in example.split() if word.startswith("--")} <= options_of(COMMANDS[path])
+
+
+@pytest.mark.parametrize("path", COMMANDS, ids=" ".join)
+def test_every_command_is_in_the_documents(path: tuple[str, ...]) -> None:
+    assert any(" ".join(path) in document.read_text(encoding="utf-8") for document in DOCUMENTS)
+
+
+@pytest.mark.parametrize("document", DOCUMENTS, ids=lambda file: str(file.relative_to(ROOT)))
+def test_every_link_leads_somewhere(document: Path) -> None:
+    for target in re.findall(r"\]\(([^)#:]+)(?:#[^)]*)?\)", document.read_text(encoding="utf-8")):
+        assert (document.parent / target).exists(), target
+
+
+def test_every_command_line_of_the_readme_is_one() -> None:
+    lines = re.findall(r"^\$ pipeledger (.+)$", README, re.MULTILINE)
+    assert len(lines) >= 4
+    for line in lines:
+        words = shlex.split(line)
+        given = {word for word in words if word.startswith("--")}
+        assert given <= options_of(COMMANDS[called(words)]), line
+
+
+def masked(line: str) -> str:
+    """A line of output without what differs each time: digits, hashes, signs of numbers, runs of blanks."""
+    return " ".join(re.sub(r"\b[0-9a-f]{12,}\b|[-+]?\d[\d.:]*", "#", line).split())
+
+
+def test_the_readmes_examples_run_and_show_what_they_show(command: ModuleType, tmp_path: Path) -> None:
+    """In a folder with the demonstration's files and its meter on a line; each number may differ, no word."""
+    for file in DEMO.iterdir():
+        (tmp_path / file.name).write_bytes(file.read_bytes())
+    parsed = parse_map((DEMO / "insertion-meter.yaml").read_bytes(), "insertion-meter.yaml")
+    assert parsed.map is not None
+    blocks = re.findall(r"^```console\n(.*?)^```", README, re.MULTILINE | re.DOTALL)
+    assert len(blocks) == 3
+    with SimulatedLine([SimulatedMeter(parsed.map)], end=PtyEnd(tmp_path / "meter-port")):
+        for block in blocks:
+            for example in re.split(r"^\$ pipeledger ", block, flags=re.MULTILINE)[1:]:
+                line, _, shown = example.partition("\n")
+                done = command.run(*shlex.split(line), cwd=tmp_path)
+                assert done.status == 0, done
+                said = [masked(one) for one in (done.out + done.err).splitlines()]
+                assert said == [masked(one) for one in shown.splitlines()]
