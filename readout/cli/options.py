@@ -2,6 +2,7 @@
 
 import re
 from datetime import timedelta
+from decimal import Decimal
 from pathlib import Path
 from typing import Annotated
 
@@ -10,7 +11,7 @@ import typer
 from readout.errors import WrongUse
 
 _UNITS_MS = {"ms": 1, "s": 1000, "min": 60_000, "h": 3_600_000, "d": 86_400_000}
-_DURATION = re.compile(r"(\d+(?:\.\d+)?) ?(ms|s|min|h|d)", re.ASCII)
+_DURATION = re.compile(r" ?(\d+(?:\.\d+)?) ?(ms|s|min|h|d)", re.ASCII)
 
 
 def milliseconds(text: str, option: str) -> int:
@@ -19,11 +20,11 @@ def milliseconds(text: str, option: str) -> int:
     Raises:
         WrongUse: it is none, is not a whole number of milliseconds, or is zero.
     """
-    total, end = 0.0, 0
+    total, end = Decimal(0), 0
     for part in _DURATION.finditer(text.strip()):
         if part.start() != end:
             break
-        total += float(part[1]) * _UNITS_MS[part[2]]
+        total += Decimal(part[1]) * _UNITS_MS[part[2]]
         end = part.end()
     if end == 0 or end != len(text.strip()):
         raise WrongUse(
