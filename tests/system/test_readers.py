@@ -1,13 +1,18 @@
 """A sealed file alone: any reader opens it, its raw registers give its values by other arithmetic."""
 
+import hashlib
 import json
 import struct
+from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
 from typing import Any
 
+import duckdb
 import pandas as pd
 import polars as pl
+import pyarrow as pa
+import pyarrow.dataset as ds
 import pyarrow.parquet as pq
 import pytest
 from ruamel.yaml import YAML
@@ -39,6 +44,7 @@ def test_the_file_says_everything_about_itself(sealed: Path, command: ModuleType
                     "line", "version", "rows")
     }  # fmt: skip
     assert found["pipeledger.map"] == command.MAP
+    assert found["pipeledger.map_sha256"] == hashlib.sha256(command.MAP.encode()).hexdigest()
     assert found["pipeledger.rows"]["count"] == 10
     assert found["pipeledger.meter"]["identity"] == {"serial_number": "EX-0042"}
 
@@ -78,3 +84,44 @@ def test_values_and_words_have_the_types_of_the_map(sealed: Path) -> None:
     assert kinds["state"] == kinds["mode"] == "uint16"
     assert {kind for name, kind in kinds.items() if name.startswith("raw_")} == {"uint16"}
     assert kinds.keys() >= {"sequence", "due", "time", "clock", "status", "raw_input_0", "raw_holding_102"}
+
+
+@pytest.fixture(scope="module")
+def folder(command: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Rows of one point in two files: first whole ones, then some whose holding registers were refused."""
+    folder = tmp_path_factory.mktemp("readers")
+    for delivery in (None, command.half):
+        with command.line(12, delivery=delivery) as line:
+            command.write_point(folder, "header", line.port)
+            words = ["log", "header.yaml", "--archive", "archive", "--every", "100ms", "--for", "500ms"]
+            assert command.run(*words, cwd=folder).status == 0
+    return folder / "archive/rows/point=header/source=live"
+
+
+def by_pandas(folder: Path) -> pa.Table:
+    found = pd.read_parquet(folder, dtype_backend="pyarrow").sort_values("sequence")
+    return pa.Table.from_pandas(found, preserve_index=False)
+
+
+def by_polars(folder: Path) -> pa.Table:
+    return pl.scan_parquet(folder, hive_partitioning=False).sort("sequence").collect().to_arrow()
+
+
+def by_duckdb(folder: Path) -> pa.Table:
+    with duckdb.connect() as session:
+        session.execute("SET TimeZone = 'Asia/Tokyo'")  # an instant is the same wherever it is read
+        files = f"read_parquet('{folder}/**/*.parquet', union_by_name=true, hive_partitioning=false)"
+        return session.sql(f"FROM {files} ORDER BY sequence").to_arrow_table()
+
+
+@pytest.mark.parametrize("reader", [by_pandas, by_polars, by_duckdb], ids=lambda reader: reader.__name__)
+def test_every_reader_finds_the_same_rows(folder: Path, reader: Callable[[Path], pa.Table]) -> None:
+    """Every column, every row, to the last bit and the last null, as pyarrow finds them."""
+    expected = ds.dataset(folder).to_table().sort_by("sequence")
+    assert expected.num_rows == 10
+    assert expected["status"].to_pylist() == ["ok"] * 5 + ["partial"] * 5
+    assert expected["total"].null_count == expected["raw_holding_101"].null_count == 5
+    assert expected["flow"].null_count == 0
+    found = reader(folder)
+    for name in expected.column_names:
+        assert found[name].to_pylist() == expected[name].to_pylist(), name
