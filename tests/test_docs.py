@@ -67,13 +67,33 @@ def test_every_link_leads_somewhere(document: Path) -> None:
         assert (document.parent / target).exists(), target
 
 
-def test_every_command_line_of_the_readme_is_one() -> None:
-    lines = re.findall(r"^\$ pipeledger (.+)$", README, re.MULTILINE)
-    assert len(lines) >= 4
-    for line in lines:
+def command_lines(text: str) -> list[str]:
+    """What follows `pipeledger` in code: lines of blocks, with or without `$` and folder; or in backticks."""
+    blocks = re.findall(r"^```[a-z]*\n(.*?)^```", text, re.MULTILINE | re.DOTALL)
+    prose = re.sub(r"^```[a-z]*\n.*?^```", "", text, flags=re.MULTILINE | re.DOTALL)
+    lines = [
+        line for block in blocks for line in re.findall(r"^(?:\$ )?(?:\S*/)?pipeledger (.+)$", block, re.M)
+    ]
+    return lines + re.findall(r"`pipeledger ([^`]+)`", prose)
+
+
+@pytest.mark.parametrize("document", DOCUMENTS, ids=lambda file: str(file.relative_to(ROOT)))
+def test_every_command_line_in_a_document_is_one(document: Path) -> None:
+    """Its command is there, and so is each of its options."""
+    for line in command_lines(document.read_text(encoding="utf-8")):
         words = shlex.split(line)
         given = {word for word in words if word.startswith("--")}
-        assert given <= options_of(COMMANDS[called(words)]), line
+        assert given <= options_of(COMMANDS[called(words)]) | {"--help"}, line
+
+
+def test_the_documents_have_command_lines_to_check() -> None:
+    assert len(command_lines(README)) >= 8
+
+
+def test_the_readme_shows_the_reads_of_a_map_as_they_are(command: ModuleType) -> None:
+    """Request bytes, wire times and the shortest interval, to the last digit."""
+    (block,) = re.findall(r"^```\n(read  .*?)^```", README, re.MULTILINE | re.DOTALL)
+    assert command.run("map", "show", "insertion-meter.yaml", cwd=DEMO).out.endswith(block)
 
 
 def masked(line: str) -> str:
