@@ -212,7 +212,7 @@ class Conversation:
             self._reply(frame)
 
     def close(self) -> None:
-        """No more will be heard: a request that is still open was not answered, others were long ago."""
+        """No more will be heard: requests that were overtaken were not answered. The last one may yet be."""
         for frame, _ in self._overtaken:
             self._of(frame).unanswered += 1
         self._overtaken.clear()

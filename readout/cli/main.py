@@ -11,7 +11,19 @@ from functools import wraps
 
 import typer
 
-from readout.cli import archive_list, archive_seal, archive_verify, demo, log, map_check, map_show, simulate
+from readout.cli import (
+    archive_list,
+    archive_seal,
+    archive_verify,
+    demo,
+    line_listen,
+    line_test,
+    log,
+    map_check,
+    map_show,
+    simulate,
+)
+from readout.cli import find as find_command
 from readout.cli import ports as ports_command
 from readout.cli import read as read_command
 from readout.cli.output import say
@@ -26,6 +38,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 map_app = typer.Typer(help="Register maps: what a meter offers and where it lies.", no_args_is_help=True)
+line_app = typer.Typer(help="A line and who is on it: test it, listen to it.", no_args_is_help=True)
 archive_app = typer.Typer(help="The archive: what is kept, and proof of it.", no_args_is_help=True)
 
 
@@ -49,11 +62,15 @@ add(app, "read", read_command.read, "read bottling-hall-header.yaml --watch")
 add(app, "log", log.log, "log bottling-hall-header.yaml --archive hollow-mere --every 1s --for 1h")
 add(app, "simulate", simulate.simulate, "simulate insertion-meter.yaml --link ./meter-port --baud 9600")
 add(app, "demo", demo.demo, "demo hollow-mere-demo")
+add(app, "find", find_command.find, "find /dev/ttyUSB0 --units 1-32")
+add(line_app, "test", line_test.line_test, "line test bottling-hall-header.yaml")
+add(line_app, "listen", line_listen.line_listen, "line listen /dev/ttyUSB0 --for 1min")
 add(map_app, "check", map_check.map_check, "map check insertion-meter.yaml")
 add(map_app, "show", map_show.map_show, "map show insertion-meter.yaml")
 add(archive_app, "list", archive_list.archive_list, "archive list hollow-mere")
 add(archive_app, "seal", archive_seal.archive_seal, "archive seal hollow-mere")
 add(archive_app, "verify", archive_verify.archive_verify, "archive verify hollow-mere --quick")
+app.add_typer(line_app, name="line")
 app.add_typer(map_app, name="map")
 app.add_typer(archive_app, name="archive")
 
