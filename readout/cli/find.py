@@ -55,11 +55,17 @@ def find(
     clock = SystemClock()
     kept = Trace(trace, clock) if trace else None
     begun = clock.monotonic()
+    searching, interrupted = None, False
     try:
         listening = _listen(port, plan, clock, kept)
         _refuse_use(port, listening, wanted=line_in_use)
         searching = _Searching(port, plan, clock, kept, waiting, listening)
         searching.run(first_only=first)
+    except KeyboardInterrupt:
+        if searching is None:
+            raise
+        interrupted = True
+        say("interrupted; what answered so far:")
     finally:
         if kept:
             kept.close()
@@ -69,6 +75,8 @@ def find(
         tell_json(_document(port, searching, took))
     else:
         _print(port, search)
+    if interrupted:
+        return 130
     if search.answers:
         return 0
     return 4 if search.garbage else 1

@@ -90,6 +90,8 @@ def listen_first(
         try:
             seconds = LISTEN * LISTEN_SETTINGS / len(rates)
             heard.append(listen(port, by_rate[rate], clock, seconds, trace))
+            if heard[-1].interrupted:
+                raise KeyboardInterrupt
         finally:
             begun = clock.monotonic()
             port.close()

@@ -23,13 +23,15 @@ STEP = 0.1
 class Heard:
     """What was heard with one setting.
 
-    `seconds`: how long was listened; `total`: bytes heard, `noise` those outside frames.
+    `seconds`: how long was listened; `total`: bytes heard, `noise` those outside frames. `interrupted`: by
+    the user, who wants to see what was heard so far.
     """
 
     format: SerialFormat
     seconds: float = 0.0
     total: int = 0
     noise: bytes = b""
+    interrupted: bool = False
     conversation: Conversation = field(default_factory=Conversation)
 
     @property
@@ -64,14 +66,17 @@ def listen(port: Port, fmt: SerialFormat, clock: Clock, seconds: float, trace: T
     heard = Heard(fmt)
     splitter = Splitter(fmt)
     begun = now = clock.monotonic()
-    while now < begun + seconds:
-        piece = port.read(min(STEP, begun + seconds - now))
-        now = clock.monotonic()
-        if piece:
-            if trace is not None:
-                trace.received(port.name, piece)
-            for frame in splitter.feed(piece, now):
-                heard.conversation.hear(frame)
+    try:
+        while now < begun + seconds:
+            piece = port.read(min(STEP, begun + seconds - now))
+            now = clock.monotonic()
+            if piece:
+                if trace is not None:
+                    trace.received(port.name, piece)
+                for frame in splitter.feed(piece, now):
+                    heard.conversation.hear(frame)
+    except KeyboardInterrupt:
+        heard.interrupted = True
     for frame in splitter.end():
         heard.conversation.hear(frame)
     heard.conversation.close()
@@ -107,6 +112,8 @@ def looked_for(
             port.close()
         if best is None or (heard.frames, heard.total) > (best.frames, best.total):
             best = heard
+        if heard.interrupted:
+            break
         if heard.frames and len(formats) > 1:
             formats = (fmt,)  # one frame: the others can only be worse
     if not best.frames:
