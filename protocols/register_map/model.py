@@ -9,9 +9,12 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from protocols.modbus.tables import Table
+
+if TYPE_CHECKING:
+    from protocols.register_map.memory_model import LogMemory
 
 
 class Order(StrEnum):
@@ -214,7 +217,10 @@ class Wire:
 
 @dataclass(frozen=True, slots=True)
 class RegisterMap:
-    """The whole map. `text` is its exact text, `sha256` the hash of the file's bytes."""
+    """The whole map. `text` is its exact text, `sha256` the hash of the file's bytes.
+
+    `log_memory` is there exactly where `has_log_memory` says so.
+    """
 
     meter: str
     map_version: str | None
@@ -228,6 +234,7 @@ class RegisterMap:
     has_log_memory: bool
     text: str
     sha256: str
+    log_memory: "LogMemory | None" = None
 
     def values(self) -> Iterator[Value]:
         """Readings, then settings, then identity."""
