@@ -9,15 +9,18 @@ import hashlib
 from dataclasses import dataclass
 
 from protocols.register_map import grammar as g
+from protocols.register_map.build.memory import build_memory
 from protocols.register_map.build.numbers import Building, Built, build_serial, build_wire
 from protocols.register_map.build.values import build_value
 from protocols.register_map.checks.hints import hint_at
 from protocols.register_map.checks.layout import check_overlaps, check_reach, listed
+from protocols.register_map.checks.memory import check_memory
 from protocols.register_map.checks.references import resolve
 from protocols.register_map.checks.values import check_value
 from protocols.register_map.document import compose
 from protocols.register_map.faults import Fault, Report
 from protocols.register_map.forms import Entries, Key
+from protocols.register_map.grammar.values import FIELD_MEANINGS
 from protocols.register_map.model import RegisterMap, Wire
 
 
@@ -48,9 +51,17 @@ def _build(entries: Entries, data: bytes, report: Report) -> RegisterMap:
     for built in readings:
         hint_at(built, fluid, principle, report)
     _check([built for section in sections for built in section], wire, report)
-    names = frozenset(entries.get(g.READINGS) or ())
+    memory_entries = entries.get(g.LOG_MEMORY)
+    memory = None if memory_entries is None else build_memory(memory_entries, building)
+    if memory is not None:
+        check_memory(memory, wire, settings, building.bytes_per_register, report)
+        for built in memory.record:
+            if built.value.name not in FIELD_MEANINGS:
+                hint_at(built, fluid, principle, report)
+    fields = () if memory is None else memory.values()
+    names = frozenset(entries.get(g.READINGS) or (built.value.name for built in fields))
     everything = [*readings, *settings, *identity]
-    resolved = resolve(everything, names, report)
+    resolved = resolve([*everything, *fields], names, report)
     after = len(readings), len(readings) + len(settings)
     return RegisterMap(
         meter=entries.get(g.METER) or "",
@@ -61,10 +72,11 @@ def _build(entries: Entries, data: bytes, report: Report) -> RegisterMap:
         wire=wire,
         readings=tuple(resolved[: after[0]]),
         settings=tuple(resolved[after[0] : after[1]]),
-        identity=tuple(resolved[after[1] :]),
+        identity=tuple(resolved[after[1] : len(everything)]),
         has_log_memory=entries.has(g.LOG_MEMORY),
         text=data.decode("utf-8"),
         sha256=hashlib.sha256(data).hexdigest(),
+        log_memory=None if memory is None else memory.resolved(resolved[len(everything) :]),
     )
 
 

@@ -10,10 +10,11 @@ from decimal import Decimal
 from typing import TypeVar
 
 from protocols.modbus.tables import Table
-from protocols.register_map import grammar as g
 from protocols.register_map.document import Scalar
 from protocols.register_map.faults import Report, quoted
 from protocols.register_map.forms import Entries, Key
+from protocols.register_map.grammar import line
+from protocols.register_map.grammar import values as g
 from protocols.register_map.model import (
     WORDS,
     Kind,
@@ -35,7 +36,7 @@ class Building:
     """What every part of the map needs: the report, how registers are counted, the orders of the wire."""
 
     report: Report
-    numbering: g.Numbering | None = g.Numbering.FROM_0
+    numbering: line.Numbering | None = line.Numbering.FROM_0
     word_order: Order = Order.HIGH_FIRST
     byte_order: Order = Order.HIGH_FIRST
     bytes_per_register: int = 2
@@ -61,8 +62,8 @@ def build_serial(entries: Entries | None) -> Serial:
     if entries is None:
         return Serial()
     return Serial(
-        entries.get(g.BAUD_RATE), entries.get(g.PARITY), _whole(entries.get(g.DATA_BITS)),
-        _whole(entries.get(g.STOP_BITS)), entries.get(g.UNIT_ADDRESS),
+        entries.get(line.BAUD_RATE), entries.get(line.PARITY), _whole(entries.get(line.DATA_BITS)),
+        _whole(entries.get(line.STOP_BITS)), entries.get(line.UNIT_ADDRESS),
     )  # fmt: skip
 
 
@@ -70,52 +71,75 @@ def build_wire(entries: Entries | None, building: Building) -> Wire:
     """What the meter can stand, with defaults; sets how `building` reads registers."""
     if entries is None:
         return Wire()
-    named = entries.get(g.NUMBERING)
+    named = entries.get(line.NUMBERING)
     building.numbering = (
-        g.Numbering(named) if named else None if entries.has(g.NUMBERING) else g.Numbering.FROM_0
+        line.Numbering(named) if named else None if entries.has(line.NUMBERING) else line.Numbering.FROM_0
     )
     building.word_order = _order(entries, g.WORD_ORDER, Order.HIGH_FIRST)
     building.byte_order = _order(entries, g.BYTE_ORDER, Order.HIGH_FIRST)
     building.bytes_per_register = _whole(entries.get(g.BYTES_PER_REGISTER)) or 2
     default = Wire()
-    reply = _seconds(entries, g.REPLY_WITHIN, default.reply_within)
-    tolerate = entries.get(g.TOLERATE)
+    reply = _seconds(entries, line.REPLY_WITHIN, default.reply_within)
+    tolerate = entries.get(line.TOLERATE)
     for name, node in () if tolerate is None else zip(tolerate.values, tolerate.nodes, strict=True):
-        if name not in g.TOLERATED:
-            known = ", ".join(g.TOLERATED)
+        if name not in line.TOLERATED:
+            known = ", ".join(line.TOLERATED)
             building.report.fault(
                 node, f"{quoted(name)} is no departure that can be tolerated; known: {known}"
             )
     return Wire(
-        numbering=str(building.numbering or g.Numbering.FROM_0),
+        numbering=str(building.numbering or line.Numbering.FROM_0),
         word_order=building.word_order,
         byte_order=building.byte_order,
-        registers_per_read=_or(entries.get(g.REGISTERS_PER_READ), default.registers_per_read),
-        registers_per_file_read=_or(entries.get(g.REGISTERS_PER_FILE_READ), default.registers_per_file_read),
-        bridge=_or(entries.get(g.BRIDGE), default.bridge),
+        registers_per_read=_or(entries.get(line.REGISTERS_PER_READ), default.registers_per_read),
+        registers_per_file_read=_or(
+            entries.get(line.REGISTERS_PER_FILE_READ), default.registers_per_file_read
+        ),
+        bridge=_or(entries.get(line.BRIDGE), default.bridge),
         reply_within=reply,
-        late_within=_seconds(entries, g.LATE_WITHIN, max(reply, 1.0)),
-        pause=_seconds(entries, g.PAUSE, default.pause),
-        after_open=_seconds(entries, g.AFTER_OPEN, default.after_open),
-        write_with=_whole(entries.get(g.WRITE_WITH)) or default.write_with,
+        late_within=_seconds(entries, line.LATE_WITHIN, max(reply, 1.0)),
+        pause=_seconds(entries, line.PAUSE, default.pause),
+        after_open=_seconds(entries, line.AFTER_OPEN, default.after_open),
+        write_with=_whole(entries.get(line.WRITE_WITH)) or default.write_with,
         tolerate=() if tolerate is None else tolerate.values,
     )
 
 
-def build_number(entries: Entries, building: Building) -> Number | None:
-    """One number: its address as sent, its width and orders."""
+def build_number(entries: Entries, building: Building, default: Kind | None = None) -> Number | None:
+    """One number: its address as sent (or its place in a record), its width and orders.
+
+    `default` is the kind of a register whose type need not be said.
+    """
     table = next((table for table, key in g.TABLES.items() if entries.has(key)), None)
-    if table is None:
+    if table is None and not entries.has(g.AT):
         return None
-    if table.of_bits:
+    if table is not None and table.of_bits:
         return _build_bit(table, entries, building)
-    if not entries.has(g.TYPE):
-        building.report.fault(entries.node, f"an {table} register needs a type; one of {', '.join(g.KINDS)}")
-    kind = Kind(entries.get(g.TYPE) or Kind.BIT)
+    if not entries.has(g.TYPE) and default is None:
+        what = "a field" if table is None else f"an {table} register"
+        building.report.fault(entries.node, f"{what} needs a type; one of {', '.join(g.KINDS)}")
+    kind = Kind(entries.get(g.TYPE) or ((not entries.has(g.TYPE) and default) or Kind.BIT))
     words = None if kind is Kind.BIT else _words(kind, entries, building.report)
-    address = _address(table, entries, building)
+    address = entries.get(g.AT) if table is None else address_of(table, g.TABLES[table], entries, building)
     if address is None or words is None:
         return None
+    addresses = words if table is None else _addresses(kind, words, address, table, entries, building)
+    if addresses is None:
+        return None
+    # a text and a calendar are written register by register: only their own key turns them round
+    by_register = kind in (Kind.TEXT, Kind.CALENDAR)
+    return Number(
+        table, address, kind, words, addresses,
+        _order(entries, g.WORD_ORDER, Order.HIGH_FIRST if by_register else building.word_order),
+        _order(entries, g.BYTE_ORDER, Order.HIGH_FIRST if kind is Kind.CALENDAR else building.byte_order),
+        _or(entries.get(g.SCALE), Decimal(1)), _or(entries.get(g.OFFSET), Decimal(0)),
+    )  # fmt: skip
+
+
+def _addresses(
+    kind: Kind, words: int, address: int, table: Table, entries: Entries, building: Building
+) -> int | None:
+    """How many addresses a number of so many words takes; None where they do not come out."""
     each = _whole(entries.get(g.BYTES_PER_REGISTER)) or building.bytes_per_register
     if each == 4 and words % 2:
         building.report.fault(
@@ -131,14 +155,7 @@ def build_number(entries: Entries, building: Building) -> Number | None:
             f"{kind} at {address} ends at {address + addresses - 1}; the last address is {g.HIGHEST_ADDRESS}",
         )
         return None
-    # a text and a calendar are written register by register: only their own key turns them round
-    by_register = kind in (Kind.TEXT, Kind.CALENDAR)
-    return Number(
-        table, address, kind, words, addresses,
-        _order(entries, g.WORD_ORDER, Order.HIGH_FIRST if by_register else building.word_order),
-        _order(entries, g.BYTE_ORDER, Order.HIGH_FIRST if kind is Kind.CALENDAR else building.byte_order),
-        _or(entries.get(g.SCALE), Decimal(1)), _or(entries.get(g.OFFSET), Decimal(0)),
-    )  # fmt: skip
+    return addresses
 
 
 def _build_bit(table: Table, entries: Entries, building: Building) -> Number | None:
@@ -147,7 +164,7 @@ def _build_bit(table: Table, entries: Entries, building: Building) -> Number | N
             building.report.fault(
                 entries.at(key), f"a {table} is a single bit and takes no {key.name}; take it out"
             )
-    address = _address(table, entries, building)
+    address = address_of(table, g.TABLES[table], entries, building)
     return None if address is None else Number(table, address, Kind.BIT, 1, 1)
 
 
@@ -165,7 +182,7 @@ def _words(kind: Kind, entries: Entries, report: Report) -> int | None:
                 entries.node, "a calendar needs a layout such as [minute/second, day/hour, year/month]"
             )
         width = None if layout is None else len(entries.at(g.LAYOUT).items)  # type: ignore[union-attr]  # a list was read
-    elif kind is Kind.CRC16:
+    elif kind is Kind.CRC16 and not entries.has(g.AT):
         report.fault(entries.at(g.TYPE), "crc16 checks a record of the log memory; it is no value of its own")
         return None
     else:
@@ -177,21 +194,20 @@ def _words(kind: Kind, entries: Entries, report: Report) -> int | None:
     return width
 
 
-def _address(table: Table, entries: Entries, building: Building) -> int | None:
-    """The address as sent, from the number as the manual prints it."""
-    key = g.TABLES[table]
+def address_of(table: Table, key: Key[int], entries: Entries, building: Building) -> int | None:
+    """The address as sent, from the number under `key` as the manual prints it."""
     printed = entries.get(key)
     if printed is None:
         return None
     digit = TABLE_DIGITS[table]
     found: int | str
-    if building.numbering is g.Numbering.TABLE_DIGIT:
+    if building.numbering is line.Numbering.TABLE_DIGIT:
         found = _without_digit(printed, table, digit)
-    elif building.numbering is g.Numbering.FROM_1:
+    elif building.numbering is line.Numbering.FROM_1:
         found = (
             printed - 1 if printed else "register 0 does not exist under `numbering: from 1`; the first is 1"
         )
-    elif building.numbering is g.Numbering.FROM_0 and (_has_digit(printed, digit)):
+    elif building.numbering is line.Numbering.FROM_0 and (_has_digit(printed, digit)):
         place = printed - digit * (10_000 if printed < 100_000 else 100_000)
         as_sent = f"address {printed} itself (then say `numbering: from 0, large numbers meant`)"
         other = as_sent if printed <= g.HIGHEST_ADDRESS else "an address beyond 65535, which does not exist"
@@ -206,7 +222,7 @@ def _address(table: Table, entries: Entries, building: Building) -> int | None:
     if isinstance(found, str):
         building.report.fault(entries.at(key), found)
         return None
-    if building.numbering is g.Numbering.FROM_1 and _has_digit(printed, digit):
+    if building.numbering is line.Numbering.FROM_1 and _has_digit(printed, digit):
         building.report.warn(
             entries.at(key), f"{printed} under `numbering: from 1` is address {printed - 1}; "
             "if 4 or 3 is the table digit, say `numbering: table digit`",

@@ -3,16 +3,17 @@
 import re
 from decimal import Decimal
 
-from protocols.register_map import grammar as g
 from protocols.register_map.build.numbers import Building, Built, build_number
 from protocols.register_map.checks.kinds import holds
 from protocols.register_map.document import Scalar
 from protocols.register_map.faults import Report, quoted
 from protocols.register_map.forms import Entries, Items, exact_number
+from protocols.register_map.grammar import values as g
 from protocols.register_map.model import (
     Condition,
     NotAvailable,
     Number,
+    Order,
     Reference,
     Span,
     ToldUnit,
@@ -60,6 +61,7 @@ def build_value(name: Scalar, entries: Entries, building: Building) -> Built | N
         totaliser=_totaliser(entries),
         layout=_layout(entries, building.report),
         coding=entries.get(g.CODING),
+        crc_order=Order(entries.get(g.ORDER) or Order.LOW_FIRST),
         writable=entries.get(g.WRITE) == "allowed",
         line=name.line,
     )

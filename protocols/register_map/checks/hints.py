@@ -2,10 +2,10 @@
 
 from decimal import Decimal
 
-from protocols.register_map import grammar as g
 from protocols.register_map.build.numbers import Built
 from protocols.register_map.checks.kinds import NUMBERS, UNSIGNED
 from protocols.register_map.faults import Report
+from protocols.register_map.grammar import values as g
 from protocols.register_map.model import Kind
 from protocols.units import Dimension, unit_of
 

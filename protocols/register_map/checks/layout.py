@@ -4,11 +4,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from protocols.modbus.tables import Table
-from protocols.register_map import grammar as g
 from protocols.register_map.build.numbers import Built
 from protocols.register_map.document import Node
 from protocols.register_map.faults import Report
 from protocols.register_map.forms import Entries
+from protocols.register_map.grammar import values as g
 from protocols.register_map.model import Number, Wire
 
 Addresses = Mapping[Table, frozenset[int]]
@@ -25,14 +25,14 @@ class _Held:
 
 def check_overlaps(values: Sequence[Built], report: Report) -> None:
     """Two values on one register: a fault, or a warning where both start at the same one."""
-    first: dict[tuple[Table, int], _Held] = {}
+    first: dict[tuple[Table | None, int], _Held] = {}
     for built, number, entries, is_main in _numbers(values):
         own = _Held(number, built.value.name, is_main)
         addresses = range(number.address, number.address + number.addresses)
-        met = [first.setdefault((_table(number), address), own) for address in addresses]
+        met = [first.setdefault((number.table, address), own) for address in addresses]
         others = [other for other in met if other != own]
         astride = [other for other in others if other.number.address != number.address]
-        node = entries.at(g.TABLES[_table(number)])
+        node = entries.at(g.AT if number.table is None else g.TABLES[number.table])
         if astride:
             _tell_overlap(own, astride[0], node, report)
         elif others:
@@ -44,7 +44,7 @@ def _tell_overlap(own: _Held, other: _Held, node: Node, report: Report) -> None:
     address = max(number.address, held.address)
     report.fault(
         node,
-        f"overlaps '{other.name}': both use the {number.table} register at address {address}, but "
+        f"overlaps '{other.name}': both use the {_registers(number)} {address}, but "
         f"'{other.name}' ({held.kind}) starts at {held.address} and this ({number.kind}) at "
         f"{number.address}; check the addresses and types",
     )
@@ -53,11 +53,12 @@ def _tell_overlap(own: _Held, other: _Held, node: Node, report: Report) -> None:
 def _tell_same_start(own: _Held, other: _Held, node: Node, report: Report) -> None:
     """One exponent, unit or reference register for several values is how meters are built: no word of it."""
     if own.is_main and other.is_main:
-        report.warn(node, f"reads the same registers as '{other.name}', from address {own.number.address} on")
+        where = "word" if own.number.table is None else "address"
+        report.warn(node, f"reads the same registers as '{other.name}', from {where} {own.number.address} on")
     elif own.number.kind is not other.number.kind:
         report.warn(
             node,
-            f"'{other.name}' reads the {own.number.table} register at address {own.number.address} as "
+            f"'{other.name}' reads the {_registers(own.number)} {own.number.address} as "
             f"{other.number.kind}, this as {own.number.kind}",
         )
 
@@ -68,6 +69,10 @@ def _numbers(values: Iterable[Built]) -> Iterable[tuple[Built, Number, Entries, 
             yield built, number, entries, index == 0
         for number, entries in built.told:
             yield built, number, entries, False
+
+
+def _registers(number: Number) -> str:
+    return "record's word" if number.table is None else f"{number.table} register at address"
 
 
 def _table(number: Number) -> Table:

@@ -3,10 +3,10 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from protocols.register_map import grammar as g
 from protocols.register_map.build.numbers import Built
 from protocols.register_map.document import Scalar
 from protocols.register_map.faults import Report, quoted
+from protocols.register_map.grammar import values as g
 from protocols.register_map.model import Reference, ToldUnit, Value
 
 

@@ -4,12 +4,12 @@ from collections.abc import Iterable
 from decimal import Decimal
 from typing import Any
 
-from protocols.register_map import grammar as g
 from protocols.register_map.build.numbers import Built
 from protocols.register_map.checks.kinds import FLOATS, INTEGERS, NUMBERS, holds
 from protocols.register_map.document import Node
 from protocols.register_map.faults import Report, quoted
 from protocols.register_map.forms import Entries, Key
+from protocols.register_map.grammar import values as g
 from protocols.register_map.model import Kind
 from protocols.units import UNITS, Dimension, Unit, hidden_conditions, unit_of
 

@@ -234,7 +234,14 @@ def test_references_follow_each_other_to_the_conditions() -> None:
 
 
 def test_a_map_of_log_memory_alone_needs_no_readings() -> None:
-    assert map_of("register_map: 1\nmeter: m\nlog_memory: {capacity: 10}\n").has_log_memory
+    found = map_of(
+        "register_map: 1\nmeter: m\nlog_memory:\n  capacity: 10\n"
+        "  record: {registers: 2, fields: {time: {at: 0, type: unix time}}}\n"
+        "  reached_by: {registers: {input: 100}}\n"
+    )
+    assert found.has_log_memory
+    assert found.log_memory is not None
+    assert found.readings == ()
 
 
 def test_a_pressure_unit_that_says_gauge_is_a_gauge_pressure() -> None:

@@ -143,7 +143,7 @@ def test_a_wrong_map_is_told_at_its_place(rest: str, line: int, column: int, wan
 
 
 def test_another_format_version_is_refused() -> None:
-    parsed = parse_map(b"register_map: 2\nmeter: m\nlog_memory: {a: 1}\n", "m.yaml")
+    parsed = parse_map(b"register_map: 2\nmeter: m\nreadings: {a: {coil: 1}}\n", "m.yaml")
     assert [(fault.line, fault.column) for fault in parsed.faults] == [(1, 15)]
 
 

@@ -1,49 +1,30 @@
-"""The keys of a register map, what each takes and means: source of the checker and of the JSON Schema."""
+"""The keys of one value: where it lies, how its words are read, what the number means."""
 
 import re
-from dataclasses import dataclass
 from decimal import Decimal
-from enum import StrEnum
 
-from protocols.modbus.replies import Departure
 from protocols.modbus.tables import Table
-from protocols.register_map.document import Mapping, Node, Scalar
-from protocols.register_map.faults import Report, quoted
+from protocols.register_map.document import Scalar
+from protocols.register_map.faults import quoted
 from protocols.register_map.forms import (
     Choice,
-    Duration,
     Entries,
     Exact,
     Flag,
-    Form,
     Integer,
     Key,
     Keys,
     ListOf,
-    Named,
     Numbered,
-    Schema,
     Shape,
     Text,
-    document_schema,
 )
-from protocols.register_map.forms.base import kind_of, refuse
 from protocols.register_map.model import Kind, Order
 from protocols.units import Dimension, quantity_of
 
 #: 65,536 addresses a table, and six digits where a table digit is printed before them.
 HIGHEST_PRINTED = 465_536
 HIGHEST_ADDRESS = 65_535
-
-
-class Numbering(StrEnum):
-    """How the manual counts registers."""
-
-    FROM_0 = "from 0"
-    FROM_1 = "from 1"
-    TABLE_DIGIT = "table digit"
-    FROM_0_LARGE = "from 0, large numbers meant"
-
 
 #: Names that a row of the archive uses for itself.
 RESERVED = (
@@ -53,13 +34,7 @@ RESERVED = (
 NAME_PATTERN = "[a-z][a-z0-9_]{0,39}"
 _NAME = re.compile(NAME_PATTERN + r"\Z")
 
-#: Departures from the standard that can be accepted by name.
-TOLERATED: tuple[str, ...] = tuple(Departure)
-
 CALENDAR_WORDS = ("year", "month", "day", "weekday", "hour", "minute", "second", "none")
-PRINCIPLES = (
-    "thermal", "vortex", "turbine", "ultrasonic", "differential pressure", "coriolis", "magnetic", "other",
-)  # fmt: skip
 KINDS = tuple(kind.value for kind in Kind if kind is not Kind.BIT)
 
 
@@ -214,102 +189,38 @@ READING = Keys(_VALUE, "reading", "the reading", _TABLE_NAMES, elsewhere=_SETTIN
 SETTING = Keys((*_VALUE, STEPS, WRITE), "setting", "the setting", _TABLE_NAMES)
 IDENTITY_ENTRY = Keys(_VALUE, "identity_entry", "the identity entry", _TABLE_NAMES, elsewhere=_SETTINGS_ONLY)
 
-# the meter and its line
-BAUD_RATE = Key("baud_rate", Integer(300, 4_000_000), "bits a second", 9600)
-PARITY = Key("parity", Choice(("none", "even", "odd"), "parity"), "parity of each character", "even")
-DATA_BITS = Key("data_bits", Choice(("8",), "length"), "Modbus RTU sends 8 data bits", 8)
-STOP_BITS = Key("stop_bits", Choice(("1", "2"), "count"), "stop bits of each character", 1)
-UNIT_ADDRESS = Key("unit_address", Integer(1, 247), "Modbus address of the meter", 12)
-SERIAL = Key(
-    "serial", Keys((BAUD_RATE, PARITY, DATA_BITS, STOP_BITS, UNIT_ADDRESS), "serial", "serial"),
-    "factory settings of the meter's line; a point may override them",
-    {"baud_rate": 9600, "unit_address": 12},
+# a field of a log record or of a sessions table lies in it: `at` instead of a table and an address
+AT = Key("at", Integer(0, 124), "the field's first register, counted from 0 in the record", 2, required=True)
+_AT = (AT, TYPE, WORD_ORDER, BYTE_ORDER)
+FIELD_INTEGER = Keys(_AT, "field_integer", "the register")
+FIELD_PART = Keys((*_AT, SCALE, OFFSET), "field_part", "the part")
+_FIELD_UNIT_AT = Key("at", AT.form, AT.means, 5)
+_FIELD_UNIT_REGISTER = Key("register", FIELD_INTEGER, UNIT_REGISTER.means, {"at": 5, "type": "uint16"})
+_FIELD_UNIT = Keys(
+    (_FIELD_UNIT_AT, *_AT[1:], _FIELD_UNIT_REGISTER, UNIT_CODES),
+    "field_unit", "the unit", ("at", "register"),
+    elsewhere=dict.fromkeys(_TABLE_NAMES, "a record's unit must lie in the record, at: …"),
 )  # fmt: skip
-NUMBERING = Key(
-    "numbering", Choice(tuple(Numbering), "numbering"), "how register numbers are counted here", "from 0"
-)
-REGISTERS_PER_READ = Key(
-    "registers_per_read", Integer(1, 125), "most registers the meter answers at once", 48
-)
-REGISTERS_PER_FILE_READ = Key(
-    "registers_per_file_read", Integer(1, 121), "most registers of a file the meter answers at once", 121
-)
-BRIDGE = Key("bridge", Integer(0, 124), "unlisted registers that one read may span; 0 = never", 4)
-_MINUTE = Duration(longest=Decimal(60))
-REPLY_WITHIN = Key(
-    "reply_within",
-    Duration(Decimal("0.001"), Decimal(60)),
-    "longest time to the first byte of a reply",
-    "300 ms",
-)
-LATE_WITHIN = Key("late_within", _MINUTE, "listening for a late reply after that", "1 s")
-PAUSE = Key("pause", _MINUTE, "rest the meter needs before the next request", "0 ms")
-AFTER_OPEN = Key("after_open", _MINUTE, "rest after the port was opened", "0 ms")
-WRITE_WITH = Key("write_with", Choice(("6", "16"), "function"), "Modbus function that writes registers", 16)
-TOLERATE = Key(
-    "tolerate", ListOf(Text(60), 0, 20), "departures from the standard to accept, each by name", []
-)
-WIRE = Key(
-    "wire",
-    Keys(
-        (
-            NUMBERING, WORD_ORDER, BYTE_ORDER, BYTES_PER_REGISTER, REGISTERS_PER_READ,
-            REGISTERS_PER_FILE_READ, BRIDGE, REPLY_WITHIN, LATE_WITHIN, PAUSE, AFTER_OPEN, WRITE_WITH,
-            TOLERATE,
-        ),
-        "wire", "wire",
-    ),
-    "what this meter can stand", {"numbering": "from 0", "registers_per_read": 48},
-)  # fmt: skip
-
-# the whole map
-FORMAT = Key("register_map", Choice(("1",), "format version"), "format version of the file", 1, required=True)
-METER = Key("meter", Text(), "name of the meter", "Example insertion meter", required=True)
-MAP_VERSION = Key("map_version", Text(40), "version of this map", 3)
-_MANUAL = Keys(
+ORDER = Key("order", ORDERS, "which byte of a crc16 comes first; in a frame it is the low one", "high first")
+FIELD = Keys(
     (
-        Key("title", Text(), "title of the manual"),
-        Key("revision", Text(), "its revision"),
-        Key("page", Text(), "page of the register table"),
+        *_AT, REGISTERS, SCALE, OFFSET,
+        Key("unit", Shape(scalar=_WORD, mapping=_FIELD_UNIT), UNIT.means, "m3/h"),
+        Key("plus", ListOf(FIELD_PART, 1, 8), PLUS.means, [{"at": 2, "type": "uint16", "scale": 0.001}]),
+        Key("times_ten_to", FIELD_INTEGER, TIMES_TEN_TO.means, {"at": 3, "type": "int16"}),
+        CODES, BITS, NOT_AVAILABLE, RANGE, QUANTITY, BASIS, REFERENCE, GAUGE, TOTALISER, LAYOUT, CODING,
+        ORDER,
     ),
-    "manual", "manual",
+    "field", "the field",
+    elsewhere={
+        **_SETTINGS_ONLY, "parts": "a record comes from one read",
+        **dict.fromkeys(_TABLE_NAMES, "a field lies in its record; say at: and its place there, from 0"),
+    },
 )  # fmt: skip
-MANUAL = Key(
-    "manual", Shape(scalar=Text(), mapping=_MANUAL), "where the numbers come from", {"title": "…", "page": 41}
-)
-FLUID = Key("fluid", Text(), "what flows", "compressed air")
-PRINCIPLE = Key("principle", Choice(PRINCIPLES, "principle"), "how the meter measures", "thermal")
-READINGS = Key("readings", Named(READING, NAME_PATTERN, wrong_reading_name), "what polling reads, by name")
-SETTINGS = Key("settings", Named(SETTING, NAME_PATTERN, wrong_name), "what the meter can be told, by name")
-IDENTITY = Key(
-    "identity", Named(IDENTITY_ENTRY, NAME_PATTERN, wrong_name), "what tells this meter from others"
-)
+#: Fields of a record with a meaning of their own.
+FIELD_MEANINGS = ("number", "time", "check")
 
 
-@dataclass(frozen=True)
-class AnyMapping(Form[Mapping]):
-    """A mapping whose inside is checked elsewhere."""
-
-    def _read(self, node: Node, report: Report) -> Mapping | None:
-        if isinstance(node, Mapping):
-            return node
-        return refuse(node, report, f"{kind_of(node)} where a mapping is expected")
-
-    def schema(self, named: dict[str, Schema]) -> Schema:  # noqa: ARG002  (the signature of every form)
-        """See `Form`."""
-        return {"type": "object"}
-
-
-LOG_MEMORY = Key("log_memory", AnyMapping(), "the meter's own memory")
-MAP = Keys(
-    (
-        FORMAT, METER, MAP_VERSION, MANUAL, FLUID, PRINCIPLE, SERIAL, WIRE, READINGS, SETTINGS, IDENTITY,
-        LOG_MEMORY,
-    ),
-    of="the register map", some_of=("readings", "log_memory"),
-)  # fmt: skip
-
-
-def map_schema() -> Schema:
-    """The JSON Schema of register maps, as kept under docs/schema."""
-    return document_schema(MAP, "Register map", "register-map.schema.json")
+def wrong_field_name(name: str) -> str:
+    """What is wrong with the name of a record's field, or nothing."""
+    return "" if name in FIELD_MEANINGS else wrong_reading_name(name)
