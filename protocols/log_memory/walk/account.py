@@ -89,6 +89,11 @@ class Account:
         known = self._known.setdefault(started, [])
         known[:] = merged([*known, *(common(target.numbers, one) for one in target.known)])
 
+    def expected(self, started_ms: int | None) -> range:
+        """From the first to the last number ever expected of a session."""
+        ranges = self._expected.get(started_ms) or [range(0)]
+        return range(ranges[0].start, ranges[-1].stop)
+
     def batch(self, batch: Batch) -> None:
         """Count records handed out."""
         if batch.again:

@@ -77,7 +77,13 @@ class Ring:
             before = window.first + first - 1
             told = yield from self._number_at(self.reader.reach.place(before))
             turned = (before + self.memory.capacity) % (memory_modulus(self.memory) or 1 << 64)
-            held[first] = not isinstance(told, Problem) and told != turned
+            if isinstance(told, Problem) or told == turned:  # the writer stands right before it, or on it
+                again = yield from self.reader.fetch(window.first + first, 1)
+                held[first] = (
+                    isinstance(again, Window)
+                    and bool(again.held[0])
+                    and bool((again.words[0] == window.words[first]).all())
+                )
         return Window(window.first, window.words, held)
 
     def probe(self) -> Steps[range | Problem]:

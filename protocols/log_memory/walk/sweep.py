@@ -38,7 +38,7 @@ class Sweep:
         first, width = numbers.start, self.records_per_read
         while first < numbers.stop and self.account.ended is None:
             if self.memory.is_ring and first < self.ring.oldest:
-                self._overwritten(target, range(first, min(self.ring.oldest, numbers.stop)))
+                self.overwritten(target, range(first, min(self.ring.oldest, numbers.stop)))
                 first = self.ring.oldest
                 continue
             most = max(1, min(width, self.records_per_read))
@@ -95,7 +95,7 @@ class Sweep:
         numbers = window.first + np.arange(len(window.words), dtype=np.int64)
         self._handle(target, range(window.first, window.first + len(window.words)))
         for number in numbers[~window.held].tolist():
-            self._overwritten(target, range(number, number + 1))
+            self.overwritten(target, range(number, number + 1))
         none = empty(record, window.words) & window.held
         kept = window.held & ~none
         words, numbers = window.words[kept], numbers[kept]
@@ -162,7 +162,8 @@ class Sweep:
             self.account.ended = Problem(problem.cause, problem.text, ended=True)
         return count
 
-    def _overwritten(self, target: Target, numbers: range) -> None:
+    def overwritten(self, target: Target, numbers: range) -> None:
+        """State records as lost to newer ones."""
         self.account.gap(target.index, numbers, Cause.OVERWRITTEN)
         self._handle(target, numbers)
 

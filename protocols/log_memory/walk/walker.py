@@ -64,6 +64,7 @@ class Walker:
         reader, self._account = Reader(self.reach), Account()
         ring = Ring(memory, reader, self._look)
         self._sweep = Sweep(memory, reader, ring, self._account, self.reach.most)
+        self._begun: dict[int | None, Target] = {}
         self._steps = self._run()
         self._step: Step | None = next(self._steps, None)
 
@@ -189,17 +190,42 @@ class Walker:
             start = range(known.end, self.memory.capacity)
             yield from self._sweep.unlisted(Target(0, _UNTOLD, start, known.ranges))
             return False
+        if found and self.memory.is_ring:
+            self._sweep.ring.oldest = max(self._sweep.ring.oldest, found[0].numbers.start)
+            self._state_missed(found)
         fetched = False
         for target in found:
             self._account.expect(target)
-            done = (*target.known, *self._sweep.handled.get(target.session.started_ms, ()))
             again = self._reread.get(target.session.started_ms, ()) if turn == 0 else ()
-            for numbers in without(target.numbers, done):
+            for numbers in without(target.numbers, self._done(target)):
                 fetched = True
                 yield from self._sweep.fetch_range(target, numbers)
             for one in again:
                 yield from self._sweep.fetch_range(target, common(target.numbers, one), again=True)
         return fetched
+
+    def _state_missed(self, found: list[Target]) -> None:
+        """What a ring overwrote since the last record known, or since the last look, before it was read."""
+        now = {target.session.started_ms: target for target in found}
+        for started, target in now.items():
+            first = target.numbers.start
+            last_known = max((one.stop for one in target.known), default=first)
+            begun = self._begun.setdefault(
+                started, Target(target.index, target.session, range(last_known, first))
+            )
+            missed = without(range(begun.numbers.start, first), self._done(target))
+            self._lose(target, missed)
+        for started, target in self._begun.items():
+            if started not in now:  # a session that was there at the first look and is gone altogether
+                self._lose(target, without(self._account.expected(started), self._done(target)))
+
+    def _lose(self, target: Target, missed: Iterable[range]) -> None:
+        for numbers in missed:
+            self._account.expect(Target(target.index, target.session, numbers))
+            self._sweep.overwritten(target, numbers)
+
+    def _done(self, target: Target) -> tuple[range, ...]:
+        return (*target.known, *self._sweep.handled.get(target.session.started_ms, ()))
 
     def _drain(self, found: list[Target] | None) -> Steps[None]:
         """A queue that moves on: from the oldest record told of, else from where the archive ends."""

@@ -6,6 +6,7 @@ takes its time, a ring that is written while it is read.
 """
 
 from collections.abc import Callable
+from functools import lru_cache
 from types import SimpleNamespace
 
 import pytest
@@ -62,6 +63,7 @@ def map_text(way: str, fields: str = "plain", *, ring: bool = False, extra: str 
     )
 
 
+@lru_cache
 def map_of(text: str) -> RegisterMap:
     parsed = parse_map(text.encode(), "model.yaml")
     assert parsed.map is not None, "\n".join(map(str, parsed.faults))
