@@ -17,6 +17,8 @@ from protocols.register_map.memory_model import ByFiles, ByQueue, ByRegisters, L
 from protocols.register_map.model import Kind, Value, Wire
 from protocols.units import Dimension, unit_of
 
+#: A record a second would count up to here for 136 years.
+_NEVER_REACHED = 1 << 32
 _MOMENTS = (Kind.UNIX_TIME, Kind.CALENDAR)
 _CHANGES = (g.SCALE, g.OFFSET, Key("plus", g.PLUS.form, ""), g.TIMES_TEN_TO, g.CODES, g.BITS)
 
@@ -192,7 +194,7 @@ def _check_ring(memory: LogMemory, entries: Entries, report: Report) -> None:
     counted = memory.next or (memory.record.number and memory.record.number.number)
     if by_place and counted:
         wraps = memory.modulus(counted)
-        if wraps % memory.capacity:
+        if wraps % memory.capacity and wraps < _NEVER_REACHED:
             report.warn(
                 entries.at(m.WRAPS_AT if entries.has(m.WRAPS_AT) else m.CAPACITY),
                 f"numbers start again at {wraps}, which is no multiple of the capacity of {memory.capacity}: "

@@ -192,14 +192,17 @@ IDENTITY_ENTRY = Keys(_VALUE, "identity_entry", "the identity entry", _TABLE_NAM
 # a field of a log record or of a sessions table lies in it: `at` instead of a table and an address
 AT = Key("at", Integer(0, 124), "the field's first register, counted from 0 in the record", 2, required=True)
 _AT = (AT, TYPE, WORD_ORDER, BYTE_ORDER)
-FIELD_INTEGER = Keys(_AT, "field_integer", "the register")
-FIELD_PART = Keys((*_AT, SCALE, OFFSET), "field_part", "the part")
+_IN_THE_RECORD = dict.fromkeys(
+    _TABLE_NAMES, "a field lies in its record; say at: and its place there, from 0"
+)
+FIELD_INTEGER = Keys(_AT, "field_integer", "the register", elsewhere=_IN_THE_RECORD)
+FIELD_PART = Keys((*_AT, SCALE, OFFSET), "field_part", "the part", elsewhere=_IN_THE_RECORD)
 _FIELD_UNIT_AT = Key("at", AT.form, AT.means, 5)
 _FIELD_UNIT_REGISTER = Key("register", FIELD_INTEGER, UNIT_REGISTER.means, {"at": 5, "type": "uint16"})
 _FIELD_UNIT = Keys(
     (_FIELD_UNIT_AT, *_AT[1:], _FIELD_UNIT_REGISTER, UNIT_CODES),
     "field_unit", "the unit", ("at", "register"),
-    elsewhere=dict.fromkeys(_TABLE_NAMES, "a record's unit must lie in the record, at: …"),
+    elsewhere=_IN_THE_RECORD,
 )  # fmt: skip
 ORDER = Key("order", ORDERS, "which byte of a crc16 comes first; in a frame it is the low one", "high first")
 FIELD = Keys(
@@ -213,8 +216,7 @@ FIELD = Keys(
     ),
     "field", "the field",
     elsewhere={
-        **_SETTINGS_ONLY, "parts": "a record comes from one read",
-        **dict.fromkeys(_TABLE_NAMES, "a field lies in its record; say at: and its place there, from 0"),
+        **_SETTINGS_ONLY, **_IN_THE_RECORD, "parts": "a record comes from one read",
     },
 )  # fmt: skip
 #: Fields of a record with a meaning of their own.

@@ -138,7 +138,7 @@ class Visits(RuleBasedStateMachine):
 def test_a_memory_that_stops_when_full(model: SimpleNamespace, way: str, fields: str) -> None:
     run_state_machine_as_test(  # type: ignore[no-untyped-call]
         lambda: Visits(model, way, fields, ring=False),
-        settings=settings(max_examples=150, stateful_step_count=40, deadline=None),
+        settings=settings(max_examples=60, stateful_step_count=30, deadline=None),
     )
 
 
@@ -146,5 +146,5 @@ def test_a_memory_that_stops_when_full(model: SimpleNamespace, way: str, fields:
 def test_a_ring_that_turns_while_it_is_read(model: SimpleNamespace, way: str, fields: str) -> None:
     run_state_machine_as_test(  # type: ignore[no-untyped-call]
         lambda: Visits(model, way, fields, ring=True),
-        settings=settings(max_examples=150, stateful_step_count=40, deadline=None),
+        settings=settings(max_examples=60, stateful_step_count=30, deadline=None),
     )

@@ -24,6 +24,12 @@ meter: m
 readings:
   a: {input: 1, type: uint16, unit: s, scale: 0.1, range: [0, 5], not_available: [65535, FFFE]}
   b: {coil: 3, codes: {0: off, 1: on}}
+log_memory:
+  capacity: 100
+  clock: {zone: site}
+  count: {input: 10}
+  record: {registers: 2, empty: [all ones], fields: {time: {at: 0, type: unix time}}}
+  reached_by: {files: {first_file: 1, records_per_file: 100}}
 """
 
 
@@ -64,6 +70,12 @@ def test_a_good_map_is_valid_for_both(text: str) -> None:
         ("register_map: 1", "register_map: 2"),
         ("coil: 3", "coil: -3"),
         ("{0: off", "{zero: off"),
+        ("capacity: 100", "capacity: 0"),
+        ("zone: site", "zone: CET"),
+        ("{at: 0", "{input: 0"),
+        ("files: {", "file: {"),
+        ("first_file: 1, ", ""),
+        ("[all ones]", "[all twos]"),
     ],
 )
 def test_a_planted_fault_is_refused_by_both(right: str, wrong: str) -> None:
