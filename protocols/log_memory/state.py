@@ -77,7 +77,7 @@ class StateReader:
     def __init__(self, memory: LogMemory, wire: Wire) -> None:
         self._memory, self._wire = memory, wire
         self._words: dict[tuple[Table, int], int] = {}
-        self._waiting = covering(_heads(memory), wire)
+        self._waiting = covering(heads(memory), wire)
         self._table_asked = memory.sessions is None
         self.state: MemoryState | None = None
         if not self._waiting:
@@ -171,7 +171,7 @@ def _told_sessions(table: SessionTable, rows: Sequence[Sequence[int]]) -> tuple[
     return tuple(sessions)
 
 
-def _heads(memory: LogMemory) -> list[Number]:
+def heads(memory: LogMemory) -> list[Number]:
     """Everything but the table of sessions, whose length one of these tells."""
     found = [memory.oldest, memory.next, memory.count, memory.record.told]
     if memory.recording is not None:

@@ -7,6 +7,7 @@ import numpy as np
 
 from protocols.errors import RequestError
 from protocols.log_memory.numbers import memory_modulus
+from protocols.log_memory.state import covering, heads
 from protocols.modbus import limits
 from protocols.modbus.requests import (
     FilePart,
@@ -215,10 +216,13 @@ def estimate(
 ) -> Estimate:  # fmt: skip
     """The cost of fetching these records without a fault, proof of position included.
 
-    `character_s` is the time of one character, `pause_s` the rest between frames (counted twice a request:
-    before it and before the reply stands the meter's `turnaround_s` instead). A ring's look at its extent
-    after each read is counted where the walker takes it. Nothing is sent; the requests are made and counted.
+    `character_s` is the time of one character on the wire, `pause_s` all silence a request takes (before it
+    and before its reply), `turnaround_s` what the meter needs besides. A ring that does not prove its records
+    by number and check is looked at after every read. Nothing is sent: the requests are made and counted.
     """
+    memory = reach.memory
+    proves_itself = memory.record.number is not None and memory.record.check is not None
+    looks = covering(heads(memory), reach.wire) if memory.is_ring and not proves_itself else []
     requests = characters = records = 0
     most = min(reach.most, records_per_read or reach.most)
     standing: int | None = None
@@ -227,16 +231,15 @@ def estimate(
         while first < wanted.stop:
             count = reach.together(first, min(most, wanted.stop - first))
             fetch = reach.fetch(first, count, standing)
-            sent = [*fetch.point, fetch.data]
-            if fetch.prove is not None and reach.memory.record.number is None:
+            sent = [*fetch.point, fetch.data, *looks]
+            if fetch.prove is not None and memory.record.number is None:
                 sent.append(fetch.prove)
             requests += len(sent)
             characters += sum(_characters(request, reach, count) for request in sent)
-            standing = after(reach.memory, fetch)
+            standing = after(memory, fetch)
             records, first = records + count, first + count
-    return Estimate(
-        records, requests, characters, characters * character_s + requests * (pause_s + turnaround_s)
-    )
+    seconds = characters * character_s + requests * (pause_s + turnaround_s)
+    return Estimate(records, requests, characters, seconds)
 
 
 def _characters(request: Request, reach: Reach, count: int) -> int:
