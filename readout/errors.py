@@ -33,7 +33,7 @@ class PortError(PipeledgerError):
 
     def __init__(self, kind: str, text: str) -> None:
         super().__init__(text)
-        self.kind = kind  # absent | denied | held | settings | lost
+        self.kind = kind  # absent | denied | held | unfit (no serial port) | settings | lost
 
 
 class ArchiveError(PipeledgerError):

@@ -165,7 +165,7 @@ def _not_to_be_had(name: str, fmt: SerialFormat, error: BaseException) -> PortEr
     elif kind == "settings" and "://" not in name:
         text = f"{name} cannot do {fmt}: {error}. See the settings of the line."
     elif kind == "no serial port":
-        kind, text = "absent", f"{name} is no serial port. {_found_instead()}"
+        kind, text = "unfit", f"{name} is no serial port. {_found_instead()}"
     elif "://" in name:
         kind = "absent"
         text = f"{name} cannot be reached: {error}. See host, port number and cable of the device server."

@@ -126,7 +126,7 @@ def test_a_file_is_no_serial_port(tmp_path: Path) -> None:
     file.write_text("no port")
     for path in (file, tmp_path):
         error = refused(str(path))
-        assert error.kind == "absent"
+        assert error.kind == "unfit"
         assert "is no serial port" in str(error)
 
 
