@@ -9,11 +9,12 @@ gap of 8 registers for a meter that answers at once and of 16 for one that takes
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from protocols.errors import RequestError
 from protocols.modbus import limits as specification
 from protocols.modbus.tables import Table
+from readout.plan.refusals import smallest
 
 #: A guess for meters whose turnaround nobody has measured yet [s]: the middle of the 0 to 20 ms usually
 #: seen. Too low a guess only merges too little, too high a one too much; no limit depends on it.
@@ -60,6 +61,11 @@ class Block:
         """The first address behind the block."""
         return self.start + self.count
 
+    def holds(self, need: Need) -> bool:
+        """Whether one read of the block delivers the whole need."""
+        same = (self.table, self.words) == (need.table, need.words)
+        return same and self.start <= need.start and need.end <= self.end
+
 
 @dataclass(frozen=True, slots=True)
 class Cost:
@@ -87,20 +93,25 @@ class Limits:
     """What one read may span.
 
     `registers_per_read` counts 16-bit words. `listed` gives, per table, the addresses the map speaks of and
-    the words behind each: those may be read freely, of others at most `bridge` in one read.
+    the words behind each: those may be read freely, of others at most `bridge` in one read. No read may hold
+    one of the `refused` stretches (start, end), nor reach across one of the `cuts`, between the address
+    before it and its own.
     """
 
     registers_per_read: int
     bridge: int
     listed: Mapping[Table, Mapping[int, int]]
     bits_per_read: int = specification.READ_BITS
+    refused: Mapping[Table, Sequence[tuple[int, int]]] = field(default_factory=dict)
+    cuts: Mapping[Table, Sequence[int]] = field(default_factory=dict)
 
 
 def plan_blocks(needs: Iterable[Need], limits: Limits, cost: Cost) -> tuple[Block, ...]:
     """The cheapest reads that deliver every need whole, by table, width and start.
 
-    Raises `RequestError` where a single need breaks a limit. Takes O(needs²) at worst; in practice every
-    need is compared only with those that fit into one read with it.
+    A need that holds a refused stretch, or lies across a cut, has a read of its own: whether the meter gives
+    it, only asking tells. Raises `RequestError` where a single need breaks a limit. Takes O(needs²) at worst;
+    in practice every need is compared only with those that fit into one read with it.
     """
     groups: dict[tuple[Table, int], set[tuple[int, int]]] = {}
     for need in needs:
@@ -109,8 +120,11 @@ def plan_blocks(needs: Iterable[Need], limits: Limits, cost: Cost) -> tuple[Bloc
     order = list(Table)
     found: list[Block] = []
     for table, words in sorted(groups, key=lambda group: (order.index(group[0]), group[1])):
-        spans = sorted(groups[table, words])
-        found += _cheapest(spans, _Ground(table, words, limits), cost)
+        ground = _Ground(table, words, limits)
+        alone = {span for span in groups[table, words] if ground.bars(*span)}
+        blocks = _cheapest(sorted(groups[table, words] - alone), ground, cost)
+        blocks += [Block(table, start, end - start, words) for start, end in alone]
+        found += sorted(blocks, key=lambda block: (block.start, block.count))
     return tuple(found)
 
 
@@ -123,6 +137,10 @@ class _Ground:
         self.most = limits.bits_per_read if table.of_bits else limits.registers_per_read // words
         self.own = sorted(address for address, each in listed.items() if each == words)
         self.foreign = sorted(address for address, each in listed.items() if each != words)
+        self.cuts = sorted(limits.cuts.get(table, ()))
+        refused = smallest(limits.refused.get(table, ()))
+        self._refused_starts = [start for start, _ in refused]
+        self._refused_ends = [end for _, end in refused]
 
     def unlisted(self, start: int, end: int) -> int:
         """How many of the addresses from `start` up to but not including `end` the map does not list."""
@@ -132,13 +150,24 @@ class _Ground:
         """True where the stretch holds an address with another width: its reply could not be cut up."""
         return bisect_right(self.foreign, end - 1) > bisect_left(self.foreign, start)
 
-    def allows(self, start: int, end: int) -> bool:
-        """True where one read may span the stretch. What holds for a stretch holds for every part of it."""
+    def bars(self, start: int, end: int) -> bool:
+        """True where the stretch holds one that is refused, or lies across a cut."""
+        # Of the smallest refused stretches, the first to start in here is the first to end, too.
+        at = bisect_left(self._refused_starts, start)
+        holds_refused = at < len(self._refused_ends) and self._refused_ends[at] <= end
+        return holds_refused or bisect_left(self.cuts, end) > bisect_right(self.cuts, start)
+
+    def within_limits(self, start: int, end: int) -> bool:
+        """True where the map's limits allow one read of the stretch."""
         return (
             end - start <= self.most
             and self.unlisted(start, end) <= self.bridge
             and not self.crosses_other_width(start, end)
         )
+
+    def allows(self, start: int, end: int) -> bool:
+        """True where one read may span the stretch. What holds for a stretch holds for every part of it."""
+        return self.within_limits(start, end) and not self.bars(start, end)
 
 
 def _cheapest(spans: Sequence[tuple[int, int]], ground: _Ground, cost: Cost) -> list[Block]:
@@ -178,7 +207,7 @@ def _cheapest(spans: Sequence[tuple[int, int]], ground: _Ground, cost: Cost) -> 
 def _refuse_impossible(need: Need, limits: Limits) -> None:
     """Raise `RequestError` for a need that no single read can deliver."""
     ground = _Ground(need.table, need.words, limits)
-    if ground.allows(need.start, need.end):
+    if ground.within_limits(need.start, need.end):
         return
     called = f"{need.name}: " if need.name else ""
     where = f"{called}{need.table} {need.start} to {need.end - 1} must come from one read"

@@ -4,7 +4,7 @@ The order of `RoundPlan.columns` is the order of a round's raw words in the jour
 """
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from math import ceil
 
@@ -14,7 +14,11 @@ from protocols.modbus.tables import Table
 from protocols.modbus.timing import SerialFormat
 from protocols.register_map.model import Column, Number, RegisterMap, Value
 from readout.plan.blocks import REPLY_OVERHEAD, TURNAROUND_GUESS, Block, Cost, Limits, Need, plan_blocks
+from readout.plan.refusals import Refusals
 from readout.plan.schedule import SHORTEST_MS
+
+#: Nothing is known to be refused.
+NONE_REFUSED = Refusals()
 
 
 class Role(StrEnum):
@@ -32,7 +36,8 @@ class PlannedRead:
 
     `columns` are the words of the reply in their order, bridged ones too. `apart` names the value for whose
     sake the read stands apart, None for ordinary blocks. `reply_characters` is the length of the good reply,
-    `seconds` the time from the request's first character to the next request's.
+    `seconds` the time from the request's first character to the next request's. `needs` are the values, or
+    the parts read apart, for whose sake it is sent.
     """
 
     block: Block
@@ -42,6 +47,7 @@ class PlannedRead:
     seconds: float
     role: Role = Role.DATA
     apart: str | None = None
+    needs: tuple[Need, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +55,8 @@ class RoundPlan:
     """Everything a round over one meter sends and gets.
 
     `values` are those it reads, `reads` the requests in the order in which they must be sent, `columns` every
-    word it delivers, each once. Where two reads deliver the same word, the later one holds.
+    word it delivers, each once. Where two reads deliver the same word, the later one holds. `refused` are
+    those of the values that are not asked for, because the meter is known to refuse them, as `refusals` say.
     """
 
     unit: int
@@ -57,6 +64,8 @@ class RoundPlan:
     values: tuple[Value, ...]
     reads: tuple[PlannedRead, ...]
     columns: tuple[Column, ...]
+    refused: tuple[Value, ...] = ()
+    refusals: Refusals = NONE_REFUSED
 
     @property
     def wire_seconds(self) -> float:
@@ -95,24 +104,59 @@ def plan_round(
     serial_format: SerialFormat,
     unit: int,
     turnaround_s: float = TURNAROUND_GUESS,
+    refusals: Refusals = NONE_REFUSED,
 ) -> RoundPlan:
     """The cheapest round that reads `values` of the meter with that unit address.
 
     Ordinary values share blocks; a value whose parts stand apart has reads of its own after them, in the
-    order that shows whether it changed meanwhile. RequestError where a value cannot be read under the map.
+    order that shows whether it changed meanwhile. What the meter is known to refuse is neither asked for nor
+    read across. RequestError where a value cannot be read under the map.
     """
     values = tuple(values)
     wire = register_map.wire
     cost = Cost(serial_format.character_time, max(serial_format.silence, wire.pause), turnaround_s)
-    planner = _Planner(Limits(wire.registers_per_read, wire.bridge, _listed(register_map)), cost)
+    limits = Limits(wire.registers_per_read, wire.bridge, _listed(register_map))
+    refused = tuple(value for value in values if _is_refused(value, refusals))
     apart = [value for value in values if value.apart]
     ordinary = [_need(value.name, value.parts()) for value in values if not value.apart]
-    reads = planner.blocks(need for need in ordinary if not _read_apart(need, apart))
+    needs = [need for need in ordinary if not _read_apart(need, apart)]
     for number, value in enumerate(apart):
         _refuse_shared(value, apart[:number])
-        reads += planner.apart(value)
+    planner = _Planner(_keeping_off(limits, refusals, needs, apart), cost)
+    reads = planner.blocks(need for need in needs if not refusals.name(need.table, need.start, need.end))
+    for value in apart:
+        if value not in refused:
+            reads += planner.apart(value)
     columns = tuple(dict.fromkeys(column for read in reads for column in read.columns))
-    return RoundPlan(unit, serial_format, values, tuple(reads), columns)
+    missed = tuple(value for value in refused if not set(value.columns()) <= set(columns))
+    return RoundPlan(unit, serial_format, values, tuple(reads), columns, missed, refusals)
+
+
+def lone_read(plan: RoundPlan, need: Need) -> PlannedRead:
+    """A read of one need and nothing else, on the line of that plan."""
+    cost = Cost(plan.format.character_time, plan.format.silence)
+    block = Block(need.table, need.start, need.count, need.words)
+    return replace(_Planner(Limits(block.count * block.words, 0, {}), cost).read(block), needs=(need,))
+
+
+def _is_refused(value: Value, refusals: Refusals) -> bool:
+    """Whether what the value needs from one read, or one part that is read apart, is known to be refused."""
+    if not refusals.of_values:
+        return False
+    needs = [_need(value.name, [part]) for part in value.parts()] if value.apart else []
+    needs = needs or [_need(value.name, value.parts())]
+    return any(refusals.name(need.table, need.start, need.end) for need in needs)
+
+
+def _keeping_off(limits: Limits, refusals: Refusals, needs: Iterable[Need], apart: Iterable[Value]) -> Limits:
+    """The limits, narrowed by what the meter refuses."""
+    if not refusals.all:
+        return limits
+    spans: dict[Table, list[tuple[int, int]]] = {table: [] for table in Table}
+    parts = [_need(value.name, [part]) for value in apart for part in value.parts()]
+    for need in (*needs, *parts):
+        spans[need.table].append((need.start, need.end))
+    return replace(limits, refused=refusals.spans(), cuts=refusals.cuts(spans, limits.listed))
 
 
 class _Planner:
@@ -123,7 +167,13 @@ class _Planner:
 
     def blocks(self, needs: Iterable[Need], apart: str | None = None) -> list[PlannedRead]:
         """The cheapest reads for the needs."""
-        return [self._read(block, Role.DATA, apart) for block in plan_blocks(needs, self._limits, self._cost)]
+        needs = tuple(needs)
+        return [
+            replace(
+                self.read(block, Role.DATA, apart), needs=tuple(need for need in needs if block.holds(need))
+            )
+            for block in plan_blocks(needs, self._limits, self._cost)
+        ]
 
     def apart(self, value: Value) -> list[PlannedRead]:
         """First part, first part, the others, first part.
@@ -133,11 +183,12 @@ class _Planner:
         """
         first, *others = value.parts()
         (data,) = self.blocks([_need(value.name, [first])], value.name)
-        again = self._read(data.block, Role.COMPARED, value.name)
+        again = replace(data, role=Role.COMPARED)
         needs = [_need(value.name, [part]) for part in others]
         return [data, again, *self.blocks(needs, value.name), again]
 
-    def _read(self, block: Block, role: Role, apart: str | None) -> PlannedRead:
+    def read(self, block: Block, role: Role = Role.DATA, apart: str | None = None) -> PlannedRead:
+        """The request for a block, with what it delivers and costs."""
         request = ReadRequest(block.table, block.start, block.count)
         columns = tuple(
             Column(block.table, address, word)

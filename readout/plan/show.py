@@ -10,13 +10,15 @@ def describe(plan: RoundPlan) -> dict[str, Any]:
 
     `registers`: one entry a part of each value. `reads`: in the order sent, `request` as hex with spaces,
     `reply_characters` of the good reply, `wire_s` with silence and the assumed turnaround, `bridged` the
-    addresses it passes over without need. Times in seconds, rounded to microseconds.
+    addresses it passes over without need. `refused`: names of the values left out, because this meter is
+    known to refuse them. Times in seconds, rounded to microseconds.
     """
     return {
         "unit_address": plan.unit,
         "line": str(plan.format),
         "registers": _registers(plan),
         "reads": [_read(plan, read) for read in plan.reads],
+        "refused": [value.name for value in plan.refused],
         "wire_s": round(plan.wire_seconds, 6),
         "shortest_interval_s": plan.shortest_ms / 1000,
     }

@@ -15,8 +15,10 @@ from readout.bus.exchange import Manners
 from readout.bus.outcome import Status
 from readout.clock import Clock
 from readout.plan.plan import condition_name, plan_round
+from readout.poll.knowledge import Knowledge
+from readout.poll.learning import Learner
 from readout.poll.readings import readings_of
-from readout.poll.round import PolledPoint, Reader, poll
+from readout.poll.round import PolledPoint, Reader
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,14 +45,22 @@ def introduce(
     unit: int,
     manners: Manners,
     clock: Clock,
+    knowledge: Knowledge | None = None,
 ) -> Introduction:
-    """Ask the meter who it is. Costs the line a few reads; a silent meter costs one silence."""
+    """Ask the meter who it is. Costs the line a few reads; a silent meter costs one silence.
+
+    What of this the meter refuses is learned into `knowledge`, where it is given, and then left out.
+    """
     told = register_map.told_conditions()
     values = (*register_map.identity, *register_map.settings, *told)
     if not values:
         return Introduction({}, {})
-    plan = plan_round(register_map, values, serial_format, unit)
-    found = poll(line, PolledPoint("", unit, plan, manners), first_only=True)
+    learner = Learner(
+        knowledge or Knowledge(clock.utc),
+        lambda refusals: plan_round(register_map, values, serial_format, unit, refusals=refusals),
+    )
+    asking = PolledPoint("", unit, learner.plan, manners)
+    plan, found = learner.settle(line, asking, first_only=True)
     settings = readings_of(plan, found, register_map.settings)
     offset = None
     if found.ended is not None:

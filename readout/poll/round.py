@@ -12,9 +12,13 @@ from protocols.modbus.requests import ReadRequest
 from readout.bus.exchange import Manners
 from readout.bus.outcome import Outcome, Status
 from readout.plan.plan import PlannedRead, Role, RoundPlan
+from readout.poll.telling import hints, refused_text
 
 #: How often the first part of a value with parts apart is read: twice before the others, once after.
 FIRST_READS = 3
+
+#: How a row's cause says which values were not asked for, because the meter is known to refuse them.
+REFUSED = "refused:"
 
 
 class Reader(Protocol):
@@ -61,44 +65,69 @@ def poll(line: Reader, point: PolledPoint, *, first_only: bool = False) -> Round
     With `first_only`, reading ends after a first block without any reply: so a meter that was silent in its
     last round costs the line one silence, not one for each block. A lost port ends the round at once.
     """
-    outcomes: list[Outcome] = []
+    return summed_up(point.plan, ask_all(line, point, first_only=first_only))
+
+
+#: A read and what came of it.
+Asked = tuple[PlannedRead, Outcome]
+
+
+def ask(line: Reader, point: PolledPoint, read: PlannedRead) -> Asked:
+    """One read of the point's meter."""
+    manners = point.manners
+    if read.block.words != manners.words_per_address:  # 32 bits behind each address of this block
+        manners = replace(manners, words_per_address=read.block.words)
+    return read, line.read(point.unit, read.request, manners)
+
+
+def ask_all(line: Reader, point: PolledPoint, *, first_only: bool = False) -> list[Asked]:
+    """The reads of the point's plan in their order, as far as `poll` says."""
+    asked: list[Asked] = []
     for read in point.plan.reads:
-        manners = point.manners
-        if read.block.words != manners.words_per_address:  # 32 bits behind each address of this block
-            manners = replace(manners, words_per_address=read.block.words)
-        outcome = line.read(point.unit, read.request, manners)
-        outcomes.append(outcome)
-        if outcome.status is Status.PORT_LOST or (first_only and outcome.status is Status.NO_REPLY):
+        asked.append(ask(line, point, read))
+        status = asked[-1][1].status
+        if status is Status.PORT_LOST or (first_only and status is Status.NO_REPLY):
             break
-    return _summed_up(point.plan, outcomes)
+    return asked
 
 
-def _summed_up(plan: RoundPlan, outcomes: Sequence[Outcome]) -> Round:
+def summed_up(plan: RoundPlan, asked: Sequence[Asked]) -> Round:
+    """What reads of a plan brought together; reads besides the plan's may be among them.
+
+    What the meter is known to refuse was not asked, and is not there: such a round is partial at best.
+    """
     words: dict[object, int] = {}
     apart: dict[str, list[tuple[int, ...]]] = {}
-    for read, outcome in zip(plan.reads, outcomes, strict=False):
+    for read, outcome in asked:
         if outcome.status is Status.OK:
             if read.role is Role.DATA:
                 words.update(zip(read.columns, outcome.words, strict=True))
             if _is_first_part(plan, read):
                 apart.setdefault(str(read.apart), []).append(outcome.words)
+    outcomes = tuple(outcome for _, outcome in asked)
     good = sum(outcome.status is Status.OK for outcome in outcomes)
     failed = next((outcome for outcome in outcomes if outcome.status is not Status.OK), None)
     if failed is None:
-        status = Status.OK
+        status = Status.PARTIAL if plan.refused else Status.OK
     elif good:
         status = Status.PARTIAL
     else:
         status = outcomes[0].status
+    if not outcomes and plan.refused:
+        status = Status.EXCEPTION
+    causes, texts = [failed.cause] if failed else [], [failed.text, *hints(asked)] if failed else []
+    if plan.refused:
+        causes.append(f"{REFUSED} {' '.join(value.name for value in plan.refused)}")
+        texts.append(refused_text(plan))
     return Round(
         status,
-        failed.cause if failed else "",
-        failed.text if failed else "",
+        "; ".join(cause for cause in causes if cause),
+        "\n".join(text for text in texts if text),
         tuple(words.get(column) for column in plan.columns),
         max((o.ended for o in outcomes if o.received), default=None),
         tuple(name for name, firsts in apart.items() if len(set(firsts)) > 1 or len(firsts) < FIRST_READS),
         sum(outcome.late for outcome in outcomes),
-        tuple(outcomes),
+        outcomes,
     )
 
 
