@@ -3,11 +3,11 @@
 from dataclasses import dataclass, field
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from readout.errors import WrongUse
-from readout.plan.schedule import SHORTEST_MS, WAITED_OUT_MS, Due, Grid, Instant, look, start
+from readout.plan.schedule import SHORTEST_MS, STEP_S, WAITED_OUT_MS, Due, Grid, Instant, look, start
 
 NOON = 1_777_896_000.0  # 2026-05-04T12:00:00Z
 
@@ -135,6 +135,7 @@ rounds = st.lists(
 )
 
 
+@example(250, 0.0, [(0.0, 0.125), (0.0, 0.0), (0.0, 0.0)])
 @given(st.sampled_from([100, 250, 1000, 7000, 60_000]), st.floats(0, 120), rounds)
 def test_every_due_time_counts_exactly_once_and_no_two_rounds_crowd(
     every_ms: int, offset: float, history: list[tuple[float, float]]
@@ -142,8 +143,10 @@ def test_every_due_time_counts_exactly_once_and_no_two_rounds_crowd(
     log = record(Computer(utc=NOON + offset), every_ms, history)
     passed = sorted([*log.run, *log.skipped, *(due for jumped in log.jumped for due in jumped)])
     assert passed == list(range(log.run[0], log.run[-1] + 1, every_ms))
+    # A wall clock that moves by less than a step is followed, so a due time may come that much earlier.
+    followed = max((abs(step) for _, step in history if abs(step) < STEP_S), default=0.0)
     for earlier, later in zip(log.started, log.started[1:], strict=False):
-        assert later - earlier >= every_ms / 2000 - 1e-3
+        assert later - earlier >= every_ms / 2000 - followed - 1e-3
 
 
 @given(st.sampled_from([100, 1000, 60_000]), rounds)
