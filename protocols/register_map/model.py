@@ -217,10 +217,7 @@ class Wire:
 
 @dataclass(frozen=True, slots=True)
 class RegisterMap:
-    """The whole map. `text` is its exact text, `sha256` the hash of the file's bytes.
-
-    `log_memory` is there exactly where `has_log_memory` says so.
-    """
+    """The whole map. `text` is its exact text, `sha256` the hash of the file's bytes."""
 
     meter: str
     map_version: str | None
@@ -231,7 +228,6 @@ class RegisterMap:
     readings: tuple[Value, ...]
     settings: tuple[Value, ...]
     identity: tuple[Value, ...]
-    has_log_memory: bool
     text: str
     sha256: str
     log_memory: "LogMemory | None" = None

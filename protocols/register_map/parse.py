@@ -73,7 +73,6 @@ def _build(entries: Entries, data: bytes, report: Report) -> RegisterMap:
         readings=tuple(resolved[: after[0]]),
         settings=tuple(resolved[after[0] : after[1]]),
         identity=tuple(resolved[after[1] : len(everything)]),
-        has_log_memory=entries.has(g.LOG_MEMORY),
         text=data.decode("utf-8"),
         sha256=hashlib.sha256(data).hexdigest(),
         log_memory=None if memory is None else memory.resolved(resolved[len(everything) :]),

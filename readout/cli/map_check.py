@@ -37,7 +37,7 @@ def map_check(
             say(
                 f"{file}: {found.meter}: {len(found.readings)} readings, {len(found.settings)} settings, "
                 f"{len(found.identity)} identity entries"
-                + ("; its log_memory is not checked by this version" if found.has_log_memory else "")
+                + ("" if found.log_memory is None else f", log memory of {found.log_memory.capacity} records")
             )
     if as_json:
         tell_json(

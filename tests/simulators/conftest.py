@@ -99,7 +99,6 @@ def hall_map() -> RegisterMap:
             Value("serial_number", number(holding, 60, Kind.TEXT, words=6)),
             Value("firmware", number(holding, 66, Kind.TEXT, words=3)),
         ),
-        has_log_memory=False,
         text="",
         sha256="",
     )

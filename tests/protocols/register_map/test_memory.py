@@ -60,7 +60,7 @@ def memory_of(text: str) -> LogMemory:
     parsed = parse_map((HEAD + text).encode(), "m.yaml")
     assert parsed.faults == ()
     assert parsed.map is not None
-    assert parsed.map.has_log_memory
+    assert parsed.map.log_memory is not None
     assert parsed.map.log_memory is not None
     return parsed.map.log_memory
 

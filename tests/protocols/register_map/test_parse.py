@@ -115,7 +115,7 @@ def test_the_map_of_the_demonstration_says_what_its_text_says() -> None:
     assert found.wire.late_within == 1.0
     assert (found.serial.baud_rate, found.serial.parity, found.serial.unit_address) == (19200, "even", 20)
     assert found.map_version == "1"
-    assert not found.has_log_memory
+    assert found.log_memory is None
 
 
 def test_the_text_and_its_hash_are_kept() -> None:
@@ -239,7 +239,7 @@ def test_a_map_of_log_memory_alone_needs_no_readings() -> None:
         "  record: {registers: 2, fields: {time: {at: 0, type: unix time}}}\n"
         "  reached_by: {registers: {input: 100}}\n"
     )
-    assert found.has_log_memory
+    assert found.log_memory is not None
     assert found.log_memory is not None
     assert found.readings == ()
 

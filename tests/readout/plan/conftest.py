@@ -25,7 +25,6 @@ def make_map() -> MakeMap:
             readings=tuple(readings),
             settings=tuple(settings),
             identity=(),
-            has_log_memory=False,
             text="",
             sha256="",
         )
