@@ -58,6 +58,11 @@ def file_text(path: Path) -> str:
         raise WrongFaults(f"{path}: This is not UTF-8 text; save it as UTF-8.") from error
 
 
+def shown(text: str) -> str:
+    """Text for a message: what cannot be printed is escaped, so that no file steers a terminal."""
+    return text if text.isprintable() else ascii(text)[1:-1]
+
+
 class _Reader:
     """Walks through a plan; `at` is the place of the character that comes next."""
 
@@ -171,7 +176,7 @@ class _Reader:
         found = self.peek()
         kind = ALPHABET.get(found)
         if kind is None:
-            raise self.fault(f"'{found}' is no fault; there are {' '.join(ALPHABET)} and ( ) [ ] *.")
+            raise self.fault(f"'{shown(found)}' is no fault; there are {' '.join(ALPHABET)} and ( ) [ ] *.")
         self.at += 1
         if kind.hexadecimal:
             return Fault(found, self._code())
@@ -188,7 +193,9 @@ class _Reader:
             numbers.append(number)
         if self.text[self.at : self.at + 1] in tuple("0123456789") or self._another_number():
             wanted = " and ".join(f"a number of {limit.meaning}" for limit in kind.numbers)
-            raise self.fault(f"'{found}' ({kind.name}) takes {wanted or 'no number'}, and nothing more.")
+            raise self.fault(
+                f"'{shown(found)}' ({kind.name}) takes {wanted or 'no number'}, and nothing more."
+            )
         return Fault(found, tuple(numbers))
 
     def _another_number(self) -> bool:
@@ -227,7 +234,7 @@ def _condition(reader: _Reader, found: Conditions, allowed: tuple[str, ...]) -> 
     start = reader.place()
     key = reader.until("=,:")
     if key not in _CONDITIONS or not reader.takes("="):
-        raise reader.fault(f"'{key}' is none of {', '.join(allowed)}, each written key=number.", start)
+        raise reader.fault(f"'{shown(key)}' is none of {', '.join(allowed)}, each written key=number.", start)
     return replace(found, **{key: _number(reader, key, *_CONDITIONS[key])})
 
 
@@ -235,7 +242,7 @@ def _number(reader: _Reader, key: str, low: int, high: int) -> int:
     start = reader.place()
     text = reader.until(",:")
     if not text.isascii() or not text.isdigit() or len(text) > 19 or not low <= int(text) <= high:
-        raise reader.fault(f"{key} is a whole number from {low} to {high}, not '{text}'.", start)
+        raise reader.fault(f"{key} is a whole number from {low} to {high}, not '{shown(text)}'.", start)
     return int(text)
 
 
@@ -280,5 +287,5 @@ def _share(reader: _Reader, text: str, at: int) -> float:
     except ValueError:
         share = -1.0
     if not 0 <= share <= 1:
-        raise reader.fault(f"share is a number from 0 to 1, not '{text}'.", at)
+        raise reader.fault(f"share is a number from 0 to 1, not '{shown(text)}'.", at)
     return share

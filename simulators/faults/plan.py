@@ -129,9 +129,12 @@ def _step_text(step: Step) -> str:
 
 
 def alphabet_table() -> Mapping[str, str]:
-    """Each letter with what may stand behind it, and what happens: the manual's table."""
+    """Each letter with what stands behind it (in brackets: may), and what happens: the manual's table."""
     found = {}
     for letter, kind in ALPHABET.items():
         numbers = ",".join(limit.meaning for limit in kind.numbers)
-        found[f"{letter}[{numbers}]" if numbers else letter] = kind.happens
+        if kind.hexadecimal:
+            found[f"{letter}{numbers}"] = kind.happens
+        else:
+            found[f"{letter}[{numbers}]" if numbers else letter] = kind.happens
     return found

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from simulators.errors import WrongFaults
-from simulators.faults.parse import file_text
+from simulators.faults.parse import file_text, shown
 
 _NUMBER = r"\d{1,7}(?:\.\d{1,6})?"
 _SENT = re.compile(rf"\+({_NUMBER})\s*<(?:\{{(\d+(?:,\d+)*)\}}/({_NUMBER}))?(?:x(\d{{1,7}}))?(?:\s+(.*))?")
@@ -125,7 +125,7 @@ def _step(line: str, number: int) -> Step:
         return Quiet(number, float(found[1]) / 1000)
     if found := _RELINK.fullmatch(line):
         return Relink(number, float(found[1]) / 1000)
-    raise ValueError(f"'{line[:40]}' is no line of a script; there are {_FORMS}.")
+    raise ValueError(f"'{shown(line[:40])}' is no line of a script; there are {_FORMS}.")
 
 
 def _send(
@@ -146,5 +146,5 @@ def _hex(text: str) -> bytes:
     except ValueError:
         data = b""
     if not data:
-        raise ValueError(f"'{text[:40]}' is not bytes in hex, two digits each, as in 01 03 00 00.")
+        raise ValueError(f"'{shown(text[:40])}' is not bytes in hex, two digits each, as in 01 03 00 00.")
     return data

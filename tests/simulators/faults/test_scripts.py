@@ -56,5 +56,5 @@ def test_what_a_trace_recorded_is_played_again(tmp_path: Path) -> None:
 
 def test_the_manuals_table_is_the_alphabet() -> None:
     text = (ROOT / "docs/fault-plans.md").read_text(encoding="utf-8")
-    rows = [line for line in text.splitlines() if line.startswith("| `")]
+    rows = [line for line in text.split("\n## ")[0].splitlines() if line.startswith("| `")]
     assert rows == [f"| `{letter}` | {happens} |" for letter, happens in alphabet_table().items()]
