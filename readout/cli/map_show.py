@@ -8,7 +8,10 @@ from readout.cli.options import AsJson, MapFile
 from readout.cli.output import columns, say, tell, tell_json
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from protocols.register_map.model import Number, RegisterMap, Value
+    from readout.poll.remembered import Known
 
 
 def map_show(
@@ -22,25 +25,54 @@ def map_show(
 ) -> int:
     """Show every register, the block reads of a round with their exact bytes, and the time on the wire.
 
-    Addresses are shown as sent, counted from 0. Sends nothing.
+    Addresses are shown as sent, counted from 0. Sends nothing. What meters were found to refuse is shown too;
+    where it is of one meter only, the reads are those that it is sent.
     """
     from readout.cli.files import load_map
     from readout.measuring_point.load import factory_format
     from readout.plan.plan import plan_round, polled_values
+    from readout.plan.refusals import Refusals, sentences
     from readout.plan.show import describe
+    from readout.poll.remembered import load
 
     register_map = load_map(map_file)
     unit = unit_address or register_map.serial.unit_address or 1
     settings = factory_format(register_map, baud)
-    plan = describe(plan_round(register_map, polled_values(register_map), settings, unit))
+    meters, fault = load(map_file, register_map.sha256)
+    refusals = meters[0].refusals if len(meters) == 1 else Refusals()
+    values = polled_values(register_map)
+    plan = describe(plan_round(register_map, values, settings, unit, refusals=refusals))
+    if fault:
+        say(fault)
     if as_json:
-        tell_json({"meter": register_map.meter, "map_sha256": register_map.sha256, **plan})
+        head = {"meter": register_map.meter, "map_sha256": register_map.sha256}
+        tell_json({**head, **plan, "learned": _learned(meters)})
         return 0
     say(f"{map_file}: {register_map.meter}, map version {register_map.map_version or 'not stated'}")
     say(f"line: {plan['line']}, unit address {unit}\n")
     _values(register_map)
     _reads(plan)
+    for known in meters:
+        for refused in sentences(known.refusals):
+            serial = f", serial number {known.serial}" if known.serial else ""
+            day = max(one.learned_on for one in known.refusals.all)
+            tell(f"{refused}: the meter of {known.point}{serial}, learned on {day}")
     return 0
+
+
+def _learned(meters: "Sequence[Known]") -> list[dict[str, Any]]:
+    """What meters of this map were found to refuse, in sentences."""
+    from readout.plan.refusals import sentences
+
+    return [
+        {
+            "point": known.point,
+            "serial_number": known.serial,
+            "refused": list(sentences(known.refusals)),
+            "learned_on": max((one.learned_on for one in known.refusals.all), default=None),
+        }
+        for known in meters
+    ]
 
 
 def _values(register_map: "RegisterMap") -> None:

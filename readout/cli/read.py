@@ -39,7 +39,7 @@ def read(
     loaded = load_points(points, None)
     clock = SystemClock()
     kept = Trace(trace, clock) if trace else None
-    lines = _Lines(connector(clock, kept), loaded)
+    lines = _Lines(connector(clock, kept), loaded, clock)
     try:
         if watch:
             _watch(lines, loaded, clock, every_ms, as_json=as_json)
@@ -53,11 +53,15 @@ def read(
 
 
 class _Lines:
-    """The lines of the points, each opened when it is first needed and again after it was lost."""
+    """The lines of the points, each opened when it is first needed and again after it was lost.
 
-    def __init__(self, connect: "Any", points: "Sequence[PointToRecord]") -> None:
+    `learners` know, by point, what its meter refuses.
+    """
+
+    def __init__(self, connect: "Any", points: "Sequence[PointToRecord]", clock: "Clock") -> None:
         self._connect = connect
         self._points = points
+        self.learners = {point.name: point.learner(clock.utc, say) for point in points}
         self._open: dict[str, Line] = {}
 
     def of(self, point: "PointToRecord") -> "Line":
@@ -127,15 +131,14 @@ class Result:
 
 def _one(lines: _Lines, point: "PointToRecord", clock: "Clock") -> Result:
     from readout.errors import PortError
-    from readout.poll.round import poll
 
     try:
         line = lines.of(point)
     except PortError as error:
         return Result(point, clock.utc(), None, error)
-    found = poll(line, point.polled)
+    plan, found = lines.learners[point.name].settle(line, point.polled)
     ended = clock.monotonic() if found.ended is None else found.ended
-    return Result(point, clock.utc() - (clock.monotonic() - ended), found, None)
+    return Result(point.by(plan), clock.utc() - (clock.monotonic() - ended), found, None)
 
 
 def _print(results: Sequence[Result], *, as_json: bool) -> None:

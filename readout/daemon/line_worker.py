@@ -7,6 +7,7 @@ time between rounds, and hands rows to the journal's writer, which never makes i
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Protocol
 
 from readout.bus.exchange import Line
 from readout.bus.outcome import Status
@@ -33,6 +34,14 @@ _QUALITY_S = 10.0
 LIVE = "live"
 
 
+class Ask(Protocol):
+    """Makes a round over one meter."""
+
+    def __call__(self, line: Line, point: PolledPoint, *, first_only: bool = False) -> Round:
+        """As `readout.poll.round.poll`."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
 class Introduced:
     """What came of asking a meter who it is: whether it is the point's own, and how the round ended."""
@@ -44,12 +53,16 @@ class Introduced:
 
 @dataclass
 class RecordedPoint:
-    """One point of a line as its thread keeps it. `plan` is the journal's id of the record its rows have."""
+    """One point of a line as its thread keeps it. `plan` is the journal's id of the record its rows have.
+
+    `ask` makes a round, as `readout.poll.round.poll` does.
+    """
 
     polled: PolledPoint
     grid: Grid
     plan: str
     rounds_left: int | None = None
+    ask: "Ask" = poll
     silent: int = 0
     asked: float = float("-inf")
     tells: bool = True  # the map has something to ask it about itself
@@ -62,7 +75,8 @@ class LineWorker(threading.Thread):
     """Runs one line's rounds until `stop` is set or every point has had its rounds.
 
     `put` takes a row; `on_step` is told a step of the computer's clock in seconds; `introduce` asks a meter
-    who it is, gives the point the plan that says so, and tells whether it is the point's own.
+    who it is, gives the point the plan that says so, and tells whether it is the point's own. `renew` is
+    called after each row, so that the point's next round may go by another plan.
     """
 
     def __init__(
@@ -76,6 +90,7 @@ class LineWorker(threading.Thread):
         log: StateLog,
         on_step: Callable[[float], None],
         introduce: Callable[[Line, RecordedPoint], Introduced],
+        renew: Callable[[RecordedPoint], object] = lambda _: None,
     ) -> None:
         super().__init__(name=f"line {access.port_name}")
         self.failed: BaseException | None = None
@@ -87,6 +102,7 @@ class LineWorker(threading.Thread):
         self._log = log
         self._on_step = on_step
         self._introduce = introduce
+        self._renew = renew
         self._quality = (float("-inf"), ClockQuality.UNSET)
         self._began: Instant | None = None
         self._may_begin = threading.Event()
@@ -189,6 +205,7 @@ class LineWorker(threading.Thread):
         point.schedule = due.then
         if point.rounds_left != 0:
             self._row(point, due.due_ms, self._ask(point))
+            self._renew(point)
 
     def _ask(self, point: RecordedPoint) -> Round:
         line = self._access.line
@@ -207,7 +224,7 @@ class LineWorker(threading.Thread):
         polled = point.polled
         if point.silent:  # a second question would only cost the other meters time
             polled = replace(polled, manners=replace(polled.manners, repeats=0))
-        answer = poll(line, polled, first_only=point.silent > 0)
+        answer = point.ask(line, polled, first_only=point.silent > 0)
         if answer.status is Status.PORT_LOST:
             self._access.lost(answer.text)
         point.silent = point.silent + 1 if answer.status is Status.NO_REPLY else 0

@@ -1,7 +1,7 @@
 """Point files made ready to be read and recorded: plan, manners, and what will be kept with every row."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,7 +19,10 @@ from readout.poll.round import PolledPoint
 from readout.sealing.record import Record
 
 if TYPE_CHECKING:
+    from readout.plan.plan import RoundPlan
+    from readout.plan.refusals import Refusals
     from readout.poll.introduction import Introduction
+    from readout.poll.learning import Learner
 
 #: Interval of a point that says none [ms].
 EVERY_MS = 1000
@@ -53,6 +56,40 @@ class PointToRecord:
     def tells(self) -> bool:
         """Whether the map knows anything to ask the meter about itself."""
         return bool(self.map.identity or self.map.settings or self.map.told_conditions())
+
+    def by(self, plan: "RoundPlan") -> "PointToRecord":
+        """The same point, read by another plan."""
+        return replace(self, polled=replace(self.polled, plan=plan))
+
+    def plan(self, refusals: "Refusals") -> "RoundPlan":
+        """The best plan for a meter that is known to refuse this."""
+        values = polled_values(self.map)
+        return plan_round(self.map, values, self.format, self.unit_address, refusals=refusals)
+
+    def learner(
+        self,
+        utc: Callable[[], float],
+        say: Callable[[str], None],
+        later: Callable[[Callable[[], None]], None] = lambda act: act(),
+    ) -> "Learner":
+        """What asks this point's meter and learns what it refuses, beginning with what is remembered of it.
+
+        `say` takes sentences for the person; `later` may put off what waits for the disk.
+        """
+        from readout.poll.knowledge import Knowledge
+        from readout.poll.learning import Learner
+        from readout.poll.remembered import Remembered
+
+        def tell(text: str) -> None:
+            say(f"{self.name}: {text}")
+
+        serial = self.point.meter.serial_number
+        memory = Remembered(self.map_file, self.map.sha256, self.name, serial, tell)
+
+        def keep(refusals: "Refusals") -> None:
+            later(lambda: memory.keep(refusals))
+
+        return Learner(Knowledge(utc, memory.refusals, keep, tell, memory.recall), self.plan)
 
     def record(self, told: "Introduction") -> Record:
         """What is kept with this point's rows, with what the meter `told` of itself."""

@@ -6,7 +6,7 @@ Nothing that the disk does makes a line wait.
 
 import threading
 from collections import Counter, deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -21,6 +21,7 @@ from readout.daemon.state_log import StateLog
 from readout.errors import WrongUse
 from readout.plan.schedule import Grid, look
 from readout.poll.introduction import Introduction, introduce
+from readout.poll.learning import Learner
 from readout.sealing.history import last_identity
 from readout.sealing.seal import column_types_of, seal_journal
 from storage.archive import Archive
@@ -65,6 +66,69 @@ class Summary:
     ledger_hash: str = ""
 
 
+class _RecordedLine:
+    """The points of one line as they are now: what each meter told of itself, and the plan in force."""
+
+    def __init__(
+        self,
+        points: Sequence[PointToRecord],
+        learners: Sequence[Learner],
+        identities: Mapping[str, Identity],
+        writer: JournalWriter,
+        clock: Clock,
+    ) -> None:
+        self._points = {point.name: point for point in points}
+        self._learners = {point.name: learner for point, learner in zip(points, learners, strict=True)}
+        self._told = {point.name: Introduction({}, {}) for point in points}
+        self._identities, self._writer, self._clock = identities, writer, clock
+
+    def recorded(self, point: PointToRecord, rounds: int | None) -> RecordedPoint:
+        """A point at the start, before its meter has told anything."""
+        learner = self._learners[point.name]
+        return RecordedPoint(
+            polled=point.by(learner.plan).polled,
+            grid=Grid(point.every_ms),
+            plan=self._plan_id(point.name),
+            rounds_left=rounds,
+            ask=learner.poll,
+            tells=point.tells,
+            unmet=point.tells,
+        )
+
+    def introduce(self, line: Line, recorded: RecordedPoint) -> Introduced:
+        """Ask a meter who it is; what it tells goes with its next rows if it is the point's own."""
+        name = recorded.polled.name
+        point, learner = self._points[name], self._learners[name]
+        found = introduce(
+            line, point.map, point.format, point.unit_address, point.polled.manners, self._clock,
+            learner.knowledge,
+        )  # fmt: skip
+        met = self._identities[name].judge(found)
+        if met is Met.EXPECTED:
+            self._told[name] = found
+            serial = found.meter.get(SERIAL_NUMBER)
+            if serial is not None:
+                learner.knowledge.identify(str(serial))
+            learner.renew()
+            self._plan_anew(recorded)
+        return Introduced(met, found.status, found.text)
+
+    def renew(self, recorded: RecordedPoint) -> None:
+        """Go over to the plan that the last round taught, if it taught one."""
+        if recorded.polled.plan is not self._learners[recorded.polled.name].plan:
+            self._plan_anew(recorded)
+
+    def _plan_anew(self, recorded: RecordedPoint) -> None:
+        name = recorded.polled.name
+        recorded.polled = self._points[name].by(self._learners[name].plan).polled
+        recorded.plan = self._plan_id(name)
+
+    def _plan_id(self, name: str) -> str:
+        """The journal's id of what is true of the rows from now on."""
+        point = self._points[name].by(self._learners[name].plan)
+        return self._writer.add_plan(point.record(self._told[name]).to_text())
+
+
 class Recorder:
     """One run. Make it, call `run` once.
 
@@ -87,6 +151,7 @@ class Recorder:
         self._say = say
         self._summary = Summary({point.name: Counter() for point in assignment.points})
         self._pending: deque[tuple[Kind, dict[str, Any]]] = deque()
+        self._learned: deque[Callable[[], None]] = deque()
         self._halt = threading.Event()
         self._identities: dict[str, Identity] = {}
         self._stepped = (float("-inf"), 0.0)
@@ -212,38 +277,19 @@ class Recorder:
                 raise worker.failed
 
     def _worker(self, writer: JournalWriter, access: LineAccess, points: list[PointToRecord]) -> LineWorker:
-        by_name = {point.name: point for point in points}
-
-        def introduce_point(line: Line, recorded: RecordedPoint) -> Introduced:
-            point = by_name[recorded.polled.name]
-            found = introduce(
-                line, point.map, point.format, point.unit_address, point.polled.manners, self._clock
-            )
-            met = self._identities[point.name].judge(found)
-            if met is Met.EXPECTED:
-                recorded.plan = writer.add_plan(point.record(found).to_text())
-            return Introduced(met, found.status, found.text)
-
-        recorded = [
-            RecordedPoint(
-                polled=point.polled,
-                grid=Grid(point.every_ms),
-                plan=writer.add_plan(point.record(Introduction({}, {})).to_text()),
-                rounds_left=self._rounds(point),
-                tells=point.tells,
-                unmet=point.tells,
-            )
-            for point in points
-        ]
+        # What is learned is written by the main thread: no line waits for the disk.
+        learners = [point.learner(self._clock.utc, self._say, self._learned.append) for point in points]
+        line = _RecordedLine(points, learners, self._identities, writer, self._clock)
         return LineWorker(
             access,
-            recorded,
+            [line.recorded(point, self._rounds(point)) for point in points],
             clock=self._clock,
             stop=self._halt,
             put=lambda row: self._put(writer, row),
             log=StateLog(self._say),
             on_step=self._tell_step,
-            introduce=introduce_point,
+            introduce=line.introduce,
+            renew=line.renew,
         )
 
     def _rounds(self, point: PointToRecord) -> int | None:
@@ -281,6 +327,8 @@ class Recorder:
 
     def _write_pending(self, archive: Archive) -> None:
         """Write what waits for the ledger; a disk that refuses is asked again the next time."""
+        while self._learned:
+            self._learned.popleft()()
         while self._pending:
             kind, content = self._pending[0]
             try:

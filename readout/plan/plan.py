@@ -56,7 +56,8 @@ class RoundPlan:
 
     `values` are those it reads, `reads` the requests in the order in which they must be sent, `columns` every
     word it delivers, each once. Where two reads deliver the same word, the later one holds. `refused` are
-    those of the values that are not asked for, because the meter is known to refuse them, as `refusals` say.
+    those of the values that are not asked for, because the meter is known to refuse them, as `refusals` say;
+    their words are among the columns, and do not come.
     """
 
     unit: int
@@ -129,6 +130,8 @@ def plan_round(
             reads += planner.apart(value)
     columns = tuple(dict.fromkeys(column for read in reads for column in read.columns))
     missed = tuple(value for value in refused if not set(value.columns()) <= set(columns))
+    # They keep their columns, empty: the archive's stay the same while a refused value comes and goes.
+    columns = tuple(dict.fromkeys((*columns, *(column for value in missed for column in value.columns()))))
     return RoundPlan(unit, serial_format, values, tuple(reads), columns, missed, refusals)
 
 

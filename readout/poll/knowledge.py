@@ -32,7 +32,8 @@ class Knowledge:
     """What is known of one meter, for its rounds and its introduction alike. Used by one thread.
 
     `keep` is given all refusals when something new is certain, `say` a sentence for the person; `utc` tells
-    UTC seconds.
+    UTC seconds. `recall` tells what is remembered of the meter with that serial number,
+    None if it is the one from which this began.
     """
 
     def __init__(
@@ -41,10 +42,11 @@ class Knowledge:
         refusals: Refusals | None = None,
         keep: Callable[[Refusals], None] = _ignore,
         say: Callable[[str], None] = _ignore,
+        recall: Callable[[str], Refusals | None] = _ignore,
     ) -> None:
         self.refusals = refusals or Refusals()
         self.was_silent = False
-        self._utc, self._keep, self._say = utc, keep, say
+        self._utc, self._keep, self._say, self._recall = utc, keep, say, recall
         self._told = self.refusals
         self._answered: set[Span] = set()
         self._met: Counter[Span] = Counter()
@@ -56,10 +58,13 @@ class Knowledge:
         """Whether the meter has given anything at all."""
         return bool(self._answered)
 
-    def start_from(self, refusals: Refusals) -> None:
-        """Take over what was known of this meter before, once it has told which one it is."""
-        self._told = refusals
-        self.refusals = refusals.joined(self.refusals)
+    def identify(self, serial: str) -> None:
+        """The meter has told its serial number: go on from what is remembered of it."""
+        remembered = self._recall(serial)
+        if remembered is not None:
+            learned = Refusals(tuple(one for one in self.refusals.all if one not in self._told.all))
+            self._told = remembered
+            self.refusals = remembered.joined(learned)
 
     def pool(self, plan: RoundPlan) -> None:
         """Let the values of a plan serve as probes."""

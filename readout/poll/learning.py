@@ -57,8 +57,10 @@ class Learner:
         asked = ask_all(line, point, first_only=first_only and not before)
         statuses = {outcome.status for _, outcome in asked}
         knowledge.was_silent = statuses == {Status.NO_REPLY} and not before
+        # A silent meter is not waited for again, unless its silence is suspected to be for this block.
+        gone = first_only and knowledge.was_silent and not any(knowledge.suspects(read) for read, _ in asked)
         extra: list[Asked] = []
-        if Status.PORT_LOST not in statuses and not (first_only and knowledge.was_silent):
+        if Status.PORT_LOST not in statuses and not gone:
             extra = self._learn(line, point, asked, before)
         return summed_up(point.plan, [*asked, *before, *extra])
 
