@@ -39,7 +39,7 @@ class Learner:
         self.unsettled = False
         self._replan = replan
         self.plan = replan(knowledge.refusals)
-        knowledge.pool(replan(Refusals()))
+        knowledge.pool(replan(Refusals()) if knowledge.refusals.all else self.plan)
 
     def poll(self, line: Reader, point: PolledPoint, *, first_only: bool = False) -> Round:
         """A round by the point's plan, as `round.poll`; then learn from it.
