@@ -29,6 +29,8 @@ CALL_ERRORS: tuple[type[Exception], ...] = (*LINE_ERRORS, ValueError, TypeError)
 WRITE_WITHIN = 2.0
 #: Seconds in which a device server must take the connection.
 CONNECT_WITHIN = 5.0
+#: Seconds that a network may keep bytes back where one of its packets is lost and sent again.
+NETWORK_SLACK = 0.2
 #: Seconds a port without a file descriptor may block for one byte. It is set once, when opening: to assign a
 #: property on an open port sets the line anew, which some drivers refuse and others take milliseconds for.
 POLL = 0.01
@@ -62,6 +64,11 @@ class Port(Protocol):
     def close(self) -> None:
         """Let go of the port and its lock; never fails, and may be called again."""
         ...
+
+
+def network_slack(name: str) -> float:
+    """Seconds that bytes may come later on this port: 0, or what a network takes to repeat a lost packet."""
+    return NETWORK_SLACK if name.lower().startswith(("socket:", "rfc2217:")) else 0.0
 
 
 def open_port(name: str, fmt: SerialFormat) -> Port:

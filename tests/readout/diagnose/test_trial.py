@@ -6,7 +6,7 @@ import pytest
 
 from protocols.modbus.replies import Registers
 from protocols.modbus.requests import ReadRequest
-from protocols.modbus.server import reply_frame
+from protocols.modbus.server import read_request, reply_frame
 from protocols.modbus.symptoms import Kind
 from protocols.modbus.tables import Table
 from protocols.modbus.timing import SerialFormat
@@ -36,7 +36,9 @@ def resting(rest: float):
         if now - state["last"] < rest:
             return []
         state["last"] = now + FMT.wire_time(len(frame)) + 0.02
-        return [(0.02, GOOD)]
+        unit, request = read_request(frame)  # any number of registers may be asked for
+        words = (0x1111, 0x2222, 0x3333, 0x4444, 0x5555)[: request.count]
+        return [(0.02, reply_frame(unit, request, Registers(words)))]
 
     return replies
 

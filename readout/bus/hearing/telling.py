@@ -4,18 +4,19 @@ from protocols.modbus.timing import SerialFormat
 
 
 def explained(
-    request: bytes, received: bytes, fmt: SerialFormat, found: str, asked: int, damaged: int
+    request: bytes, received: bytes, fmt: SerialFormat, found: str, history: tuple[int, int], *, echo: bool
 ) -> str:
     """At most three lines: cause with the bytes in hex, then up to two things to try.
 
-    `found` is what the line itself found wrong; it stands where the bytes tell no more. `asked` and
-    `damaged` count the requests of this line so far and the damaged replies among them, this one included.
+    `found` is what the line itself found wrong; it stands where the bytes tell no more. `history` counts the
+    requests of this line so far and the damaged replies among them, this one included; `echo`: this adapter
+    is known to hear itself.
     """
     # Only here, so that a line without a fault never loads it.
     from protocols.modbus.symptoms.classify import History, classify
     from protocols.modbus.symptoms.kinds import Kind
 
-    symptom = classify(request, received, fmt, History(asked, damaged))
+    symptom = classify(request, received, fmt, History(*history, echo))
     # A reply that fits in itself, or bytes that tell nothing: what the line found is the better sentence.
     sentence = found if symptom.kind in (Kind.ANSWER, Kind.GARBAGE) else symptom.sentence
     head = f"{sentence} Received: {symptom.hex}" if received else sentence
