@@ -1,6 +1,7 @@
 """A test that is skipped has proven nothing: any skip fails the run. And how to run the command."""
 
 import importlib.util
+import signal
 import sys
 from pathlib import Path
 from types import ModuleType
@@ -19,6 +20,12 @@ def command() -> ModuleType:
     sys.modules[spec.name] = module  # dataclasses look their module up
     spec.loader.exec_module(module)
     return module
+
+
+def pytest_configure() -> None:
+    """A shell that starts the tests in the background lets them, and the commands they start, ignore SIGINT."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def pytest_runtest_logreport(report: pytest.TestReport) -> None:

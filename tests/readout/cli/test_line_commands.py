@@ -3,7 +3,6 @@
 import _thread
 import json
 import os
-import signal
 import threading
 import time
 import tty
@@ -240,11 +239,6 @@ def test_an_interrupted_search_shows_what_was_found_and_is_130(
             _thread.interrupt_main()
         return [] if reply is None else [Piece(None, reply)]
 
-    # A shell that starts the tests in the background lets them inherit an ignored SIGINT.
-    before = signal.signal(signal.SIGINT, signal.default_int_handler)
-    try:
-        with meter(point, ctrl_c) as line:
-            assert find(line.port, units="20-200", baud="19200", characters="8E1") == 130
-    finally:
-        signal.signal(signal.SIGINT, before)
+    with meter(point, ctrl_c) as line:
+        assert find(line.port, units="20-200", baud="19200", characters="8E1") == 130
     assert "meter: {unit_address: 20}" in capsys.readouterr().out
