@@ -23,7 +23,7 @@ def command() -> ModuleType:
 
 
 def pytest_configure() -> None:
-    """A shell that starts the tests in the background lets them, and the commands they start, ignore SIGINT."""
+    """A shell that starts the tests in the background lets them, and what they start, ignore SIGINT."""
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
 
