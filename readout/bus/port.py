@@ -202,7 +202,7 @@ def _lost(name: str, error: BaseException) -> PortError:
     return PortError("lost", f"{name} is gone: {error}. See the adapter and its cable.")
 
 
-def _wrapped(name: str, device: "serial.Serial | _TcpDevice") -> "DescriptorPort | PolledPort":
+def _wrapped(name: str, device: "serial.Serial | _TcpDevice") -> Port:
     if isinstance(device, _TcpDevice):
         return DescriptorPort(name, device, device.fileno())
     if platform.POSIX:
@@ -210,7 +210,9 @@ def _wrapped(name: str, device: "serial.Serial | _TcpDevice") -> "DescriptorPort
             return DescriptorPort(name, device, device.fileno())
         except (OSError, AttributeError):
             pass  # loop:// and rfc2217:// have no file of their own
-    return PolledPort(name, device)
+    from readout.bus.watched import WatchedPort  # only where drivers may block; it needs `Port` from here
+
+    return WatchedPort(PolledPort(name, device))
 
 
 class DescriptorPort:

@@ -4,9 +4,9 @@ A reply is handed out as soon as its last byte is there: waiting 50 ms behind ea
 its speed. So the line listens on while it must be silent anyway, and in all idle time it is given
 (`Line.settle`). What comes before the next request is sent is seen, always. What comes later, and has the
 shape of the reply to that request, is taken for it; it is found as soon as the line has a surplus reply
-without any request open, and then every reply of that shape since the last one of another shape is doubtful.
-A meter that answers twice thus needs another 3.5 characters of delay, and a round without an end, to be
-believed.
+without any request open, and then every reply of that shape since the last one of another shape, or since
+the line was last listened to for 50 ms and quiet, is doubtful. So a meter that answers twice is believed only
+if its second replies always come more than 3.5 characters late and there is never any idle time.
 """
 
 from collections import OrderedDict
@@ -43,6 +43,10 @@ class Doubts:
         if kind != self._kind or len(self._run) >= KEPT:
             self._kind, self._run = kind, []
         self._run.append(sent)
+
+    def in_step(self) -> None:
+        """The line was listened to for long enough and quiet: no reply is one behind."""
+        self._run = []
 
     def broken(self) -> None:
         """Something else than a value came: replies cannot be one behind any more."""

@@ -167,11 +167,12 @@ class Sender:
     def listen(self, wait: float) -> None:
         """Hear what comes unasked, for `wait` seconds or as long as it matters to the last outcome."""
         until = self._clock.monotonic() + wait
-        if self._latest is not None:
-            until = min(until, self._latest[4] + DOUBT_WITHIN + self.ear.slack)
-        self.ear.listen(until)
+        enough = self._latest[4] + DOUBT_WITHIN + self.ear.slack if self._latest else 0.0
+        self.ear.listen(min(until, enough))
         if self.ear.unasked:
             self._weigh()
+        elif until >= enough:
+            self.doubts.in_step()
 
     def rest(self, seconds: float) -> None:
         """Let time pass with an open ear."""
