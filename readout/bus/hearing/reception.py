@@ -18,10 +18,22 @@ from readout.bus.hearing.surplus import NOISE, noise_ahead, surplus
 
 
 def receive(
-    ear: Ear, request: Request, unit: int, frame: bytes, on_the_wire: float, manners: Manners
+    ear: Ear,
+    request: Request,
+    unit: int,
+    frame: bytes,
+    on_the_wire: float,
+    manners: Manners,
+    *,
+    old_may_come: bool = False,
 ) -> Reception:
-    """Listen for the reply to `frame`; `on_the_wire` [monotonic s] is when its last bit has left."""
-    return _Listener(ear, request, unit, frame, on_the_wire, manners).heard()
+    """Listen for the reply to `frame`; `on_the_wire` [monotonic s] is when its last bit has left.
+
+    Where an old reply may come first (`old_may_come`), the right one has its whole time behind it.
+    """
+    listener = _Listener(ear, request, unit, frame, on_the_wire, manners)
+    listener.old_may_come = old_may_come
+    return listener.heard()
 
 
 class _Listener:
@@ -46,6 +58,7 @@ class _Listener:
         self._began: float | None = None
         self._mirrored = isinstance(request, WriteCoil | WriteRegister)
         self._noise = 0
+        self.old_may_come = False
 
     def heard(self) -> Reception:
         """Listen until there is a reply, or none to be hoped for."""
@@ -147,8 +160,8 @@ class _Listener:
                 raise
             self._misfit, self._stale = error, frame
             self._lay_aside(ahead, behind)
-            # The right one may be on its way behind an old one.
-            self._deadline = min(self._limit, self._ear.last + BETWEEN_PIECES + self._ear.slack)
+            if not self.old_may_come:  # the right one may be on its way behind it all the same
+                self._deadline = min(self._limit, self._ear.last + BETWEEN_PIECES + self._ear.slack)
             return None
         self._noise += ahead
         rest = behind + self._ear.until_quiet() if behind or ahead else b""
@@ -179,7 +192,7 @@ class _Listener:
                 return self._answer(body, self._read(body), b"")  # only a tolerated form is whole like that
             except ReplyError as error:
                 return self._damaged(error, b"")
-        if self._misfit is not None:
+        if self._misfit is not None and (self._late or not self.old_may_come):
             cause, text = self._misfit.cause, str(self._misfit)
             return self._nothing(cause, text, frame=self._stale)
         if self._others is not None:

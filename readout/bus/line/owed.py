@@ -46,12 +46,13 @@ class Owed:
         self._units: dict[int, _Unit] = {}
         self._any = False  # so that a line without a fault pays nothing
 
-    def asking(self, unit: int, shape: Shape) -> None:
-        """A request whose reply has this shape is being sent."""
+    def asking(self, unit: int, shape: Shape) -> bool:
+        """A request whose reply has this shape is being sent. Whether an older reply may come first."""
         account = self._units.get(unit)
         if account is None:
             account = self._units[unit] = _Unit()
         account.asked.add(shape)
+        return bool(account.owed)
 
     def was_asked(self, unit: int, frame: bytes) -> bool:
         """Whether a reply of this frame's shape was ever asked for: then it may be an old one."""

@@ -67,8 +67,8 @@ class Sender:
         if unit == limits.BROADCAST:
             return self._broadcast(frame, sent)
         shape = shape_of(request, manners.words_per_address)
-        self.owed.asking(unit, shape)
-        heard = receive(self.ear, request, unit, frame, on_the_wire, manners)
+        old = self.owed.asking(unit, shape)
+        heard = receive(self.ear, request, unit, frame, on_the_wire, manners, old_may_come=old)
         if heard.reply is not None:
             outcome = self._answered(unit, request, frame, manners, sent, heard)
             self._latest = (unit, request, frame, manners, heard.ended)

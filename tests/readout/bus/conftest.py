@@ -6,6 +6,8 @@ Scripts are read line by line:
     +20 < 01 83 02 C0 F1               20 ms after the line before is finished, these arrive together
     +20 <{1,3}/16 01 83 02 C0 F1       the same, but 1 byte, 16 ms, 3 bytes, 16 ms, the rest
     HANGUP                             the port is gone
+
+What stands before the first request comes as soon as the port is open.
 """
 
 import re
@@ -49,6 +51,7 @@ class ScriptedPort:
         self.sent: list[tuple[float, bytes]] = []
         self.arrived: list[tuple[float, bytes]] = []
         self.closed = False
+        self._schedule_until_asked(clock.at)
 
     @property
     def played(self) -> bool:
@@ -59,7 +62,9 @@ class ScriptedPort:
         expected = self.script.pop(0)
         assert expected == "> " + data.hex(" ").upper()
         self.sent.append((self.clock.at, data))
-        at = self.clock.at
+        self._schedule_until_asked(self.clock.at)
+
+    def _schedule_until_asked(self, at: float) -> None:
         while self.script and not self.script[0].startswith(">"):
             at = self._schedule(self.script.pop(0), at)
 
