@@ -49,10 +49,11 @@ def named(
         read(data)
     except ReplyError as whole:
         error = error if whole.cause in _TELLS_LITTLE else whole
-    if error.cause in _TELLS_LITTLE:
+    if error.cause in _TELLS_LITTLE or error.cause == Cause.TWO_BYTE_COUNT:  # which a request may look like
         frames, _ = frames_in(data)
         if any(frame.direction is Direction.REQUEST and frame.unit == unit for frame in frames):
             return Heard.ANOTHER_MASTER, f"Another master asks unit {unit} on this line."
+    if error.cause in _TELLS_LITTLE:
         same = sum(got == sent for got, sent in zip(data, echo, strict=False))
         if echo and len(data) >= len(echo) and 2 * same >= len(echo):
             text = "The adapter heard its own request otherwise than it was sent: two spoke at once."

@@ -21,3 +21,15 @@ def explained(
     sentence = found if symptom.kind in (Kind.ANSWER, Kind.GARBAGE) else symptom.sentence
     head = f"{sentence} Received: {symptom.hex}" if received else sentence
     return "\n".join((head, *(f"Try: {advice}" for advice in symptom.advice)))
+
+
+def overheard(data: bytes, fmt: SerialFormat) -> str:
+    """Who sent bytes that nobody asked for, and what to try, where the bytes tell it; else empty."""
+    from protocols.modbus.requests import ReadRequest
+    from protocols.modbus.symptoms.classify import classify
+    from protocols.modbus.symptoms.kinds import Kind
+    from protocols.modbus.tables import Table
+
+    telling = (Kind.TELNET, Kind.TEXT, Kind.MODEM_PROBE, Kind.STUCK, Kind.OTHER_MASTER)
+    symptom = classify(ReadRequest(Table.HOLDING, 0, 1).frame(1), data, fmt)
+    return " Try: ".join((symptom.sentence, *symptom.advice)) if symptom.kind in telling else ""

@@ -12,7 +12,7 @@ from readout.bus.hearing.echo import EchoState, echo_length
 from readout.bus.hearing.manners import Heard, Manners, Reception
 from readout.bus.hearing.reception import receive
 from readout.bus.hearing.surplus import surplus
-from readout.bus.hearing.telling import explained
+from readout.bus.hearing.telling import explained, overheard
 from readout.bus.hearing.verdict import outcome_of, status_of
 from readout.bus.line.doubt import Doubt, Doubts
 from readout.bus.line.owed import Owed, shape_of
@@ -218,6 +218,7 @@ class Sender:
 
     def _stray(self, data: bytes) -> None:
         self.statistics.strays += len(data)
+        self.statistics.overheard = overheard(data, self._fmt) or self.statistics.overheard
         self.remark(f"{len(data)} bytes came while nobody was asked: {_hex(data)}")
 
     def _broadcast(self, frame: bytes, sent: float) -> Outcome:

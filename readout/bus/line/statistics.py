@@ -33,10 +33,10 @@ class Rhythm:
 class Statistics:
     """Counts since the line was made. Requests are sendings: repeats and spacers among them.
 
-    `strays`: bytes that came while nobody was asked. `noise_bytes`: 00 or FF around good replies, `noisy`
-    replies with any. `others`: replies with another unit's frames before them. `doubted`: values taken
-    back, `doubted_late` those that somebody had used already. `silent_in_a_row`: sendings since anything was
-    heard from anyone. `slowest_reply`: seconds from a request's last bit to the first byte of its reply.
+    `strays`: bytes that came while nobody was asked; `overheard`: who sent them, where they tell.
+    `noise_bytes`: 00 or FF around replies; `noisy`: replies with any. `doubted`: values taken back;
+    `doubted_late`: those that somebody had used already. `silent_in_a_row`: sendings since anything was heard
+    from anyone. `slowest_reply`: seconds from a request's last bit to the first byte of its reply.
     """
 
     requests: int = 0
@@ -57,6 +57,7 @@ class Statistics:
     silent_in_a_row: int = 0
     slowest_reply: float = 0.0
     echo: bool = False
+    overheard: str = ""
     departures: set[str] = field(default_factory=set)
     rhythm: Rhythm = field(default_factory=Rhythm)
 
@@ -77,6 +78,8 @@ class Statistics:
                 f"({self.doubted_late} had been used by then). Try: look for a second device with the same "
                 "unit address, and for a repeater or gateway that sends replies twice."
             )
+        if self.overheard:
+            found.append(f"While nobody was asked: {self.overheard}")
         if self.departures:
             found.append(f"Departures from the standard were accepted: {', '.join(sorted(self.departures))}.")
         return tuple(found)
