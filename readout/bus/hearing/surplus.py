@@ -4,6 +4,8 @@ from dataclasses import dataclass
 
 from protocols.errors import ReplyError
 from protocols.modbus import limits
+from protocols.modbus.crc import fits
+from protocols.modbus.replies import reply_length
 from readout.bus.hearing.manners import Heard
 
 #: Noise bytes allowed ahead of a frame, and as many behind the reply: what an idle line without bias makes
@@ -42,6 +44,9 @@ def surplus(data: bytes, unit: int) -> Surplus:
             return Surplus(noise, Heard.BYTES_BEHIND)
         if not data:
             break
+        again = _reply_at_start(data) if data[0] == unit else b""
+        if again:
+            return Surplus(noise, Heard.TWO_REPLIES, again)
         try:
             found = frame_at_start(data[: limits.FRAME])
         except ReplyError:
@@ -53,3 +58,17 @@ def surplus(data: bytes, unit: int) -> Surplus:
             return Surplus(noise, Heard.ANOTHER_MASTER if asked else Heard.TWO_REPLIES, found.data)
         data = data[len(found.data) :]
     return Surplus(noise)
+
+
+def _reply_at_start(data: bytes) -> bytes:
+    """The whole reply that `data` starts with, if any.
+
+    Looked for before a request: a reply to a read of two registers whose checksum ends in 00 has 8 bytes
+    ahead of that 00 whose checksum fits too, as if they were a request.
+    """
+    try:
+        length = reply_length(data)
+    except ReplyError:
+        return b""
+    frame = data[:length] if length is not None else b""
+    return frame if len(frame) == length and fits(frame) else b""
