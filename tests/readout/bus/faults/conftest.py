@@ -115,3 +115,9 @@ def faulty_hall(monkeypatch: pytest.MonkeyPatch) -> Callable[..., FaultyHall]:
     clock = SimpleNamespace(monotonic=BareClock().monotonic, sleep=lambda _seconds: None)
     monkeypatch.setattr(minimalmodbus, "time", clock)
     return FaultyHall
+
+
+@pytest.fixture
+def all_reads() -> Sequence[ReadRequest]:
+    """The reads of the hall's meters."""
+    return READS
