@@ -29,7 +29,7 @@ from readout.bus.hearing.echo import EchoState
 from readout.bus.hearing.manners import Heard, Manners, Reception
 from readout.bus.hearing.verdict import outcome_of
 from readout.bus.line.owed import shape_of
-from readout.bus.line.sending import Sender
+from readout.bus.line.sending import NOT_LISTENING, Sender
 from readout.bus.line.statistics import HASTE, SOON, Statistics
 from readout.bus.line.writes import read_back, still_unknown, wrote
 from readout.bus.outcome import Outcome, Status
@@ -87,16 +87,17 @@ class Line:
         """One sending without any repeat, also of a busy meter."""
         return self._exchange(unit, request, replace(manners, busy_within=0.0), 0)
 
-    def settle(self, outcomes: Sequence[Outcome], wait: float = 0.0) -> tuple[Outcome, ...]:
+    def settle(self, outcomes: Sequence[Outcome], until: float = NOT_LISTENING) -> tuple[Outcome, ...]:
         """The outcomes as they stand now that the line was listened to, in order; they are final with this.
 
         A value is taken back (status `wrong reply`, cause `two replies` or `bytes behind the reply`) where
-        more came behind it. `wait` [s] is idle time to listen in; up to 50 ms behind the last reply are used.
-        Without it only what has come already is seen, which costs some µs.
+        more came behind it. Nothing is to be sent before `until` [monotonic s]: of that time up to 50 ms
+        behind the last reply are listened to, and in any case the 3.5 characters that must be silent. Without
+        it only what has come already is seen, which costs some µs.
         """
         if not self.lost:
             try:
-                self._sender.listen(wait)
+                self._sender.listen(until)
             except PortError as error:
                 self._lose(error)
         return self._sender.doubts.weighed(tuple(outcomes))

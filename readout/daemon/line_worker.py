@@ -221,7 +221,12 @@ class LineWorker(threading.Thread):
             if found.met is Met.UNHEARD:
                 return self._unheard(found)
         point.asked = self._clock.monotonic()
-        polled = point.polled
+        polled = replace(
+            point.polled,
+            free_until=self._next_deadline(),
+            # A meter that stays busy must not keep the others waiting longer than a round lasts.
+            manners=replace(point.polled.manners, busy_within=point.grid.every_ms / 1000),
+        )
         if point.silent:  # a second question would only cost the other meters time
             polled = replace(polled, manners=replace(polled.manners, repeats=0))
         answer = point.ask(line, polled, first_only=point.silent > 0)
@@ -231,6 +236,12 @@ class LineWorker(threading.Thread):
         # A meter that was away so long may be another one when it answers again.
         point.unmet = point.unmet or (point.tells and point.silent >= SILENT_ROUNDS)
         return answer
+
+    def _next_deadline(self) -> float:
+        """When the line is wanted next [monotonic s]; what comes until then may still be heard."""
+        now = look(self._clock)
+        waiting = (point.schedule.next(now).deadline_s for point in self._points if point.rounds_left != 0)
+        return min(waiting, default=float("inf"))
 
     def _unheard(self, found: Introduced) -> Round:
         if found.status is Status.PORT_LOST:

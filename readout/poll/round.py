@@ -28,15 +28,23 @@ class Reader(Protocol):
         """One read of one block; never raises for what the line or the meter does."""
         ...
 
+    def settle(self, outcomes: Sequence[Outcome], until: float) -> Sequence[Outcome]:
+        """The outcomes as they stand once the line was listened to: more behind a reply takes it back."""
+        ...
+
 
 @dataclass(frozen=True, slots=True)
 class PolledPoint:
-    """A meter as polling sees it: its unit address, what is read in which order, and how it is treated."""
+    """A meter as polling sees it: its unit address, what is read in which order, and how it is treated.
+
+    `free_until`: the line is not needed before this instant [monotonic s], and may be listened to.
+    """
 
     name: str
     unit: int
     plan: RoundPlan
     manners: Manners
+    free_until: float = float("-inf")
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +96,8 @@ def ask_all(line: Reader, point: PolledPoint, *, first_only: bool = False) -> li
         status = asked[-1][1].status
         if status is Status.PORT_LOST or (first_only and status is Status.NO_REPLY):
             break
-    return asked
+    final = line.settle([outcome for _, outcome in asked], point.free_until)
+    return [(read, outcome) for (read, _), outcome in zip(asked, final, strict=True)]
 
 
 def summed_up(plan: RoundPlan, asked: Sequence[Asked]) -> Round:

@@ -28,6 +28,8 @@ from readout.clock import Clock
 BROADCAST_TURNAROUND = 0.15
 #: Seconds behind a reply in which further bytes make it doubtful.
 DOUBT_WITHIN = 0.05
+#: Instead of an instant: only look at what has come.
+NOT_LISTENING = float("-inf")
 
 
 class Sender:
@@ -164,14 +166,18 @@ class Sender:
             self._weigh()
         return quiet
 
-    def listen(self, wait: float) -> None:
-        """Hear what comes unasked, for `wait` seconds or as long as it matters to the last outcome."""
-        until = self._clock.monotonic() + wait
-        enough = self._latest[4] + DOUBT_WITHIN + self.ear.slack if self._latest else 0.0
+    def listen(self, until: float) -> None:
+        """Hear what comes unasked, until an instant or as long as it matters to the last outcome."""
+        enough = 0.0
+        if self._latest is not None:
+            ended = self._latest[4]
+            enough = ended + DOUBT_WITHIN + self.ear.slack
+            if until != NOT_LISTENING:
+                until = max(until, ended + self._fmt.silence)
         self.ear.listen(min(until, enough))
         if self.ear.unasked:
             self._weigh()
-        elif until >= enough:
+        elif self._clock.monotonic() >= enough:
             self.doubts.in_step()
 
     def rest(self, seconds: float) -> None:

@@ -2,7 +2,7 @@
 
 import threading
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import pytest
 
@@ -53,6 +53,9 @@ class FakeLine:
         words = (700,) if status is Status.OK else ()
         ended = self._clock.monotonic()
         return Outcome(status, str(status), f"text: {status}", b"", came, words, None, sent, ended, False, 0)
+
+    def settle(self, outcomes: Sequence[Outcome], until: float) -> Sequence[Outcome]:
+        return outcomes
 
     def close(self) -> None:
         self.closed = True

@@ -1,6 +1,7 @@
 """A round asks every block once and tells what came: status in the archive's words, words as received."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import pytest
 
@@ -50,6 +51,9 @@ class ScriptedLine:
         self.asked.append((request.table, request.start, request.count))
         return self._answer(request, len(self.asked))
 
+    def settle(self, outcomes: Sequence[Outcome], until: float) -> Sequence[Outcome]:
+        return outcomes
+
 
 def outcome(
     status: Status, words: tuple[int, ...] = (), *, ended: float = 7.0, cause: str = "", late: bool = False
@@ -71,6 +75,19 @@ def test_all_blocks_ok_is_ok_with_the_time_of_the_last_byte() -> None:
     line = ScriptedLine(lambda request, n: outcome(Status.OK, (request.start,), ended=float(n)))
     found = poll(line, point_of(TWO_BLOCKS))
     assert (found.status, found.words, found.ended, found.text) == (Status.OK, (10, 900), 2.0, "")
+
+
+def test_a_value_that_is_taken_back_behind_the_round_is_not_in_its_row() -> None:
+    """A second reply came behind the last one."""
+
+    class Doubting(ScriptedLine):
+        def settle(self, outcomes: Sequence[Outcome], until: float) -> Sequence[Outcome]:
+            assert until == 12.5
+            return [*outcomes[:-1], outcome(Status.WRONG_REPLY, cause="two replies")]
+
+    line = Doubting(lambda request, n: outcome(Status.OK, (request.start,)))
+    found = poll(line, replace(point_of(TWO_BLOCKS), free_until=12.5))
+    assert (found.status, found.words, found.cause) == (Status.PARTIAL, (10, None), "two replies")
 
 
 def test_some_blocks_ok_is_partial_and_keeps_what_came() -> None:

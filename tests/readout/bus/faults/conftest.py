@@ -91,7 +91,7 @@ class FaultyHall:
             began.append(self.clock.at)
             outcomes.append(self.line.read(unit, request, manners))
             tally.longest = max(tally.longest, self.clock.at - began[-1])
-        final = list(self.line.settle(outcomes, idle))
+        final = list(self.line.settle(outcomes, self.clock.at + idle))
         tally.reads += len(final)
         tally.values += sum(outcome.status is Status.OK for outcome in final)
         tally.wrong += [

@@ -75,7 +75,7 @@ def machine_over(hall_of) -> type[RuleBasedStateMachine]:
         @precondition(lambda self: self.open)
         @rule(idle=st.sampled_from((0.06, 0.2)))
         def the_round_ends(self, idle: float) -> None:
-            final = self.hall.line.settle([outcome for _, outcome in self.open], idle)
+            final = self.hall.line.settle([outcome for _, outcome in self.open], self.hall.clock.at + idle)
             for (since, _), outcome in zip(self.open, final, strict=True):
                 assert self.hall.is_true(outcome, since), outcome
                 assert (outcome.words != ()) == (outcome.status is Status.OK)

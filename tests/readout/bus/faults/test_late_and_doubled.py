@@ -63,7 +63,7 @@ def test_a_second_reply_takes_the_first_one_back_before_it_counts(play, after: i
     played = play(f"{Q0}\n+20 < {A}\n+{after} < {A}\n{Q2}\n+20 < {B}")
     outcome = played.line.read(1, FIRST, MANNERS)
     assert outcome.status is Status.OK
-    (settled,) = played.line.settle([outcome], wait=1.0)
+    (settled,) = played.line.settle([outcome], until=played.clock.at + 1.0)
     assert (settled.status, settled.cause, settled.words) == (Status.WRONG_REPLY, "two replies", ())
     assert settled.received == bytes.fromhex(A + A)
     assert "Unit 1 on /dev/hollow-mere: two replies" in settled.text
@@ -74,7 +74,7 @@ def test_a_second_reply_takes_the_first_one_back_before_it_counts(play, after: i
 def test_listening_for_a_second_reply_takes_50_ms_and_no_longer(play) -> None:
     played = play(f"{Q0}\n+20 < {A}")
     outcome = played.line.read(1, FIRST, MANNERS)
-    assert played.line.settle([outcome], wait=1.0) == (outcome,)
+    assert played.line.settle([outcome], until=played.clock.at + 1.0) == (outcome,)
     assert played.clock.at - outcome.ended == pytest.approx(0.05)
 
 
@@ -93,7 +93,9 @@ def test_replies_one_behind_are_all_taken_back_when_a_surplus_one_shows(play) ->
     """
     played = play(f"{Q0}\n+20 < {A}\n+30 < {A}\n{Q2}\n+27 < {B}\n+1 < {B}\n{Q0}\n+27 < {A}")
     outcomes = [played.line.read(1, request, MANNERS) for request in (FIRST, OTHER)]
-    assert [outcome.status for outcome in played.line.settle(outcomes, wait=1.0)] == [Status.WRONG_REPLY] * 2
+    assert [outcome.status for outcome in played.line.settle(outcomes, until=played.clock.at + 1.0)] == [
+        Status.WRONG_REPLY
+    ] * 2
     assert played.line.statistics.doubted == 2
 
 
@@ -110,7 +112,7 @@ def test_doubt_that_comes_after_a_value_was_used_is_counted(play) -> None:
 def test_bytes_long_behind_a_reply_leave_it_as_it_was(play) -> None:
     played = play(f"{Q0}\n+20 < {A}\n+300 < 55 AA 12\n{Q2}\n+20 < {B}")
     outcome = played.line.read(1, FIRST, MANNERS)
-    assert played.line.settle([outcome], wait=1.0) == (outcome,)
+    assert played.line.settle([outcome], until=played.clock.at + 1.0) == (outcome,)
     played.clock.at += 1.0
     assert played.line.read(1, OTHER, MANNERS).status is Status.OK
     assert played.line.settle([outcome]) == (outcome,)

@@ -60,7 +60,7 @@ def test_no_wrong_value_and_no_hang(tortured, all_reads, reads: int) -> None:
             began.append(time.monotonic())
             outcomes.append(line.read(random.choice(UNITS), random.choice(all_reads), MANNERS))
             slowest = max(slowest, time.monotonic() - began[-1])
-        for since, outcome in zip(began, line.settle(outcomes, 0.06), strict=True):
+        for since, outcome in zip(began, line.settle(outcomes, time.monotonic() + 0.06), strict=True):
             if outcome.status is Status.OK:
                 assert truth.held(outcome.request, outcome.words, since, outcome.ended), outcome
                 good += 1
