@@ -17,7 +17,6 @@ from protocols.modbus.requests import (
     WriteRegister,
 )
 from protocols.modbus.tables import Table
-from protocols.modbus.timing import SerialFormat
 from readout.bus.exchange import Manners
 from readout.bus.outcome import Status
 
@@ -38,78 +37,6 @@ def test_a_good_reply_is_its_words_and_its_bytes(play) -> None:
     assert (outcome.cause, outcome.text, outcome.exception) == ("", "", None)
     assert (outcome.late, outcome.repeats) == (False, 0)
     assert outcome.ended - outcome.sent == pytest.approx(0.020)
-
-
-@pytest.mark.parametrize("how", ["<", "<{1,1}/16"])
-def test_an_exception_is_known_as_soon_as_its_five_bytes_are_there(play, how: str) -> None:
-    """Not after the time that a good reply would have had; and it is an answer, not asked for again."""
-    played = play(f"{Q0}\n+20 {how} 01 83 02 C0 F1")
-    outcome = played.line.read(1, FIRST, MANNERS)
-    assert outcome.status is Status.EXCEPTION
-    assert outcome.exception == 2
-    assert "illegal data address" in outcome.text
-    assert played.clock.at == played.port.arrived[-1][0] == outcome.ended
-    assert len(played.port.sent) == 1
-
-
-@pytest.mark.parametrize(
-    ("request_", "reply", "words"),
-    [
-        pytest.param(
-            FIRST, "+20 <{1,1,1,1,1,1,1,1}/20 " + A, (0x1111, 0x2222), id="byte by byte, 20 ms apart"
-        ),
-        pytest.param(FIRST, "+20 <{4}/45 " + A, (0x1111, 0x2222), id="45 ms in the middle"),
-        pytest.param(FIRST, "+16 <{5}/16 " + A, (0x1111, 0x2222), id="a 16 ms latency timer"),
-    ],
-)
-def test_a_reply_in_pieces_is_a_reply(play, request_, reply: str, words) -> None:
-    outcome = play(f"{Q0}\n{reply}").line.read(1, request_, MANNERS)
-    assert outcome.status is Status.OK
-    assert outcome.words == words
-
-
-def test_a_long_reply_in_packets_of_62_bytes(play) -> None:
-    """125 registers as a USB adapter hands them over, 16 ms apart."""
-    frame = "01 03 FA" + " 00 2A" * 125 + " " + LONG_CHECKSUM
-    played = play(f"> 01 03 00 00 00 7D 85 EB\n+20 <{{62,62,62,62}}/16 {frame}")
-    outcome = played.line.read(1, ReadRequest(Table.HOLDING, 0, 125), MANNERS)
-    assert outcome.words == (42,) * 125
-
-
-#: crccheck's CrcModbus over `01 03 FA` and 125 times `00 2A`, low byte first.
-LONG_CHECKSUM = "22 BD"
-
-
-def test_a_fragment_is_named_and_not_glued_to_the_next_reply(play) -> None:
-    played = play(f"{Q0}\n+20 < 01 03 04 11\n{Q2}\n+20 < {B}")
-    cut = played.line.transact(1, FIRST, MANNERS)
-    assert cut.status is Status.DAMAGED_REPLY
-    assert cut.words == ()
-    assert "4 of 9 bytes" in cut.text
-    assert played.line.read(1, OTHER, MANNERS).words == (0x3333, 0x4444)
-
-
-def test_a_slow_line_gets_the_time_its_characters_take(play) -> None:
-    """1200 Bd: 255 bytes come 9.2 ms apart, 2.3 s in all, with 500 ms to the first byte."""
-    frame = "01 03 FA" + " 00 2A" * 125 + " " + LONG_CHECKSUM
-    cuts = ",".join("1" * 254)
-    played = play(f"> 01 03 00 00 00 7D 85 EB\n+400 <{{{cuts}}}/9.2 {frame}", fmt=SerialFormat(1200, "even"))
-    outcome = played.line.read(1, ReadRequest(Table.HOLDING, 0, 125), MANNERS)
-    assert outcome.status is Status.OK
-    assert not outcome.late
-
-
-def test_a_driver_that_returns_early_is_asked_again(play) -> None:
-    outcome = play(f"{Q0}\n+20 < {A}", empty_reads=5).line.read(1, FIRST, MANNERS)
-    assert outcome.words == (0x1111, 0x2222)
-
-
-def test_control_characters_arrive_as_they_were_sent(play) -> None:
-    played = play("> 01 03 00 00 00 05 85 C9\n+20 < 01 03 0A 0D 0A 11 13 03 04 1A 7F FF 00 AF 2E")
-    outcome = played.line.read(1, ReadRequest(Table.HOLDING, 0, 5), MANNERS)
-    assert outcome.words == (0x0D0A, 0x1113, 0x0304, 0x1A7F, 0xFF00)
-    played = play("> 11 03 11 13 00 01 72 63\n+20 < 11 83 02 C1 34")
-    assert played.line.read(17, ReadRequest(Table.HOLDING, 0x1113, 1), MANNERS).exception == 2
 
 
 @pytest.mark.parametrize(
@@ -135,13 +62,6 @@ def test_what_does_not_answer_the_question_is_no_value(play, reply: str, status:
     assert (outcome.status, outcome.cause, outcome.words) == (status, cause, ())
     assert outcome.received == bytes.fromhex(reply)
     assert outcome.text.startswith("Unit 1 on /dev/hollow-mere: ")
-
-
-def test_another_meters_frame_is_waited_out(play) -> None:
-    played = play(f"{Q0}\n+20 < 02 03 04 00 09 00 09 D9 37\n+60 < {A}")
-    outcome = played.line.read(1, FIRST, MANNERS)
-    assert outcome.words == (0x1111, 0x2222)
-    assert outcome.received == bytes.fromhex("02 03 04 00 09 00 09 D9 37" + A)
 
 
 def test_another_meters_frame_and_ours_in_one_piece(play) -> None:

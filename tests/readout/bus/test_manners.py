@@ -8,7 +8,7 @@ from crccheck.crc import CrcModbus
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from protocols.modbus.requests import ReadRequest, WriteRegister
+from protocols.modbus.requests import ReadRequest
 from protocols.modbus.tables import Table
 from protocols.modbus.timing import SerialFormat
 from readout.bus.exchange import Manners
@@ -49,47 +49,11 @@ def test_the_line_is_silent_after_opening_too(play) -> None:
     assert played.port.sent[0][0] - 1000.0 == pytest.approx(0.00401, abs=1e-5)
 
 
-def test_a_late_reply_answers_the_open_request_and_no_other(play) -> None:
-    """650 ms against a limit of 500 ms: never filed under the next registers."""
-    played = play(f"{Q0}\n+650 < {A}\n{Q2}\n+40 < {B}")
-    late = played.line.read(1, FIRST, MANNERS)
-    assert (late.status, late.words, late.late) == (Status.OK, (0x1111, 0x2222), True)
-    prompt = played.line.read(1, OTHER, MANNERS)
-    assert (prompt.words, prompt.late) == ((0x3333, 0x4444), False)
-
-
 def test_the_limit_counts_from_the_last_bit_of_the_request(play) -> None:
     """At 1200 Bd the request's 8 characters of 11 bits take 73 ms: 550 ms after sending is prompt."""
     played = play(f"{Q0}\n+550 < {A}", fmt=SerialFormat(1200, "even"))
     outcome = played.line.read(1, FIRST, MANNERS)
     assert (outcome.status, outcome.late) == (Status.OK, False)
-
-
-def test_replies_around_the_limit_are_never_filed_under_other_registers(play) -> None:
-    """Register a holds A000 + a; the reply takes 300, 450, 520, 610, 480 ms in turn, over five addresses."""
-    script, requests = [], []
-    for number in range(40):
-        address = number % 5
-        request = ReadRequest(Table.HOLDING, address, 1)
-        reply = frame(bytes((1, 3, 2, 0xA0, address)))
-        delay = (300, 450, 520, 610, 480)[number % 5]
-        script += [
-            f"> {frame(request_bytes(address)).hex(' ').upper()}",
-            f"+{delay} < {reply.hex(' ').upper()}",
-        ]
-        requests.append(request)
-    played = play("\n".join(script))
-    outcomes = [played.line.read(1, request, MANNERS) for request in requests]
-    assert [outcome.words for outcome in outcomes] == [(0xA000 + n % 5,) for n in range(40)]
-    assert sum(outcome.late for outcome in outcomes) == 16
-
-
-def request_bytes(address: int) -> bytes:
-    return bytes((1, 3, 0, address, 0, 1))
-
-
-def frame(data: bytes) -> bytes:
-    return data + CrcModbus.calc(data).to_bytes(2, "little")
 
 
 def test_a_silent_meter_is_asked_once_more_after_the_late_window(play) -> None:
@@ -123,22 +87,6 @@ def test_an_exception_is_an_answer_and_not_asked_for_again(play) -> None:
     played = play(f"{Q0}\n+20 < 01 83 03 01 31")
     outcome = played.line.read(1, FIRST, MANNERS)
     assert (outcome.status, outcome.exception, outcome.repeats) == (Status.EXCEPTION, 3, 0)
-
-
-def test_a_write_is_never_sent_twice(play) -> None:
-    """The confirmation may be lost where the order was not."""
-    played = play("> 01 06 00 20 00 05 48 03")
-    outcome = played.line.write(1, WriteRegister(0x20, 5), MANNERS)
-    assert outcome.status is Status.NO_REPLY
-    assert len(played.port.sent) == 1
-
-
-def test_orders_to_all_meters_wait_for_their_turnaround(play) -> None:
-    """SL 2.4.1, p. 10: 100 to 200 ms, and no reply."""
-    played = play("> 00 06 00 10 00 01 48 1E")
-    before = played.clock.at
-    assert played.line.write(0, WriteRegister(16, 1), MANNERS).status is Status.OK
-    assert 0.1 <= played.clock.at - before <= 0.25
 
 
 def test_bytes_nobody_asked_for_are_counted_and_waited_out(play) -> None:
