@@ -104,6 +104,7 @@ class LineWorker(threading.Thread):
         self._introduce = introduce
         self._renew = renew
         self._quality = (float("-inf"), ClockQuality.UNSET)
+        self._connected_anew = float("-inf")
         self._began: Instant | None = None
         self._may_begin = threading.Event()
         self.introduced = threading.Event()
@@ -156,6 +157,18 @@ class LineWorker(threading.Thread):
             for due, point in sorted(waiting, key=lambda pair: pair[1].silent >= SILENT_ROUNDS):
                 if due.deadline_s <= deadline and not self._stop_event.is_set():
                     self._round(point, due)
+            self._connect_anew()
+
+    def _connect_anew(self) -> None:
+        """Drop a network connection over which every meter is silent: a dead one says nothing of its end."""
+        now = self._clock.monotonic()
+        if "://" not in self._access.port_name or self._access.line is None:
+            return
+        silent = all(point.silent >= SILENT_ROUNDS for point in self._points)
+        if silent and now - self._connected_anew >= SILENT_PAUSE_S:
+            self._connected_anew = now
+            name = self._access.port_name
+            self._access.lost(f"{name}: no meter has answered for {SILENT_ROUNDS} rounds; connecting anew")
 
     def _wait(self, deadline: float) -> bool:
         """Wait until `deadline`, using idle time; False when told to stop."""
@@ -172,6 +185,7 @@ class LineWorker(threading.Thread):
         if self._access.reopen():
             for point in self._points:
                 point.unmet = point.tells
+                point.silent = 0  # what was silent before the port was gone is asked at once
             return True
         line = self._access.line
         for point in self._points:

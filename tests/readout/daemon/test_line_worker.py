@@ -72,6 +72,7 @@ class Recording:
         self.steps: list[float] = []
         self.introduced: list[str] = []
         self.lines: list[FakeLine] = []
+        self.port_name = "port"
         self.who: Callable[[FakeClock], Met] = lambda clock: Met.EXPECTED
         self._behaviour, self._cost = behaviour, cost or {Status.NO_REPLY: 3.0}
 
@@ -90,7 +91,7 @@ class Recording:
     def run(self, units: dict[int, int], rounds: int, connect: Callable[[], FakeLine] | None = None) -> None:
         """`units`: unit address → interval in ms."""
         access = LineAccess(
-            "port", connect or self.connect, self.clock, lambda what, _: self.changes.append(what)
+            self.port_name, connect or self.connect, self.clock, lambda what, _: self.changes.append(what)
         )
         access.open()
         worker = LineWorker(
@@ -272,3 +273,21 @@ def test_a_meter_that_cannot_be_heard_at_the_start_gets_no_rows_before_it_is_kno
     first = next(row for row in recording.of(1) if row.status == "ok")
     assert recording.introduced == ["meter-1"]
     assert {row.status for row in recording.of(1) if row.due < first.due} == {"no reply", "skipped"}
+
+
+@pytest.mark.parametrize(("port_name", "connections"), [("socket://hall:4001", 2), ("/dev/ttyUSB0", 1)])
+def test_a_connection_over_which_all_are_silent_is_made_anew_an_adapter_is_not(
+    port_name: str, connections: int
+) -> None:
+    """A device server whose connection died without a word answers again on the next one, within 15 s."""
+    died = 1_777_852_801.0 + 10
+    recording = Recording(
+        lambda unit, clock: Status.OK if clock.utc() < died or len(recording.lines) > 1 else Status.NO_REPLY,
+        {Status.NO_REPLY: 1.5},
+    )
+    recording.port_name = port_name
+    recording.run({1: 1000, 2: 1000}, 60)
+    assert len(recording.lines) == connections
+    after = [row.status for row in recording.of(1) if row.due > 1000 * (died + 15)]
+    assert set(after) == ({"ok"} if connections > 1 else {"skipped"})
+    assert recording.changes == (["port lost", "port back"] if connections > 1 else [])
