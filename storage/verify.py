@@ -23,7 +23,6 @@ from storage.archive.files import Inventory, SealedFile, inventory
 from storage.errors import ArchiveAbsent, StorageError
 from storage.journal import Intent, read_only
 
-_PIECE = 1 << 20
 #: Times an archive is verified again because a recorder changed it meanwhile.
 _TRIES = 3
 
@@ -96,7 +95,7 @@ def _verified(root: Path, depth: Depth) -> Verification:
     found = inventory(reading.lines)
     for text in found.faults:
         findings.fault(ledger.LEDGER, text)
-    _added(root, there, found, intents, findings)
+    _added(root, there, found, [*intents, *_intents(root)], findings)
     known: dict[tuple[str, str], dict[str, str]] = {}
     for file in found.live.values():
         columns = known.setdefault((file.point, file.source), {})
@@ -169,22 +168,37 @@ def _journal(root: Path, depth: Depth, findings: _Findings) -> list[Intent]:
         return []
 
 
+def _intents(root: Path) -> list[Intent]:
+    """What is in hand now; nothing where the journal cannot be read, which was told before."""
+    try:
+        journal = read_only(root / layout.JOURNAL_FILE)
+    except StorageError:
+        return []
+    if journal is None:
+        return []
+    with closing(journal):
+        return journal.intents()
+
+
 def _added(
     root: Path, there: Sequence[Path], found: Inventory, intents: Sequence[Intent], findings: _Findings
 ) -> None:
-    """Files below rows/ that the ledger does not know; one that is being sealed is a note."""
-    in_hand = {intent.file: intent for intent in intents}
+    """Files below rows/ that are not live; one that comes or goes at this moment is a note."""
+    coming = {file: sha256 for intent in intents for file, sha256 in intent.new_files().items()}
+    going = {file for intent in intents for file in intent.replaced_files()}
     for path in there:
         name = path.relative_to(root).as_posix()
-        if name in found.live:
+        if name in found.live or (name in found.superseded and not path.exists()):
             continue
-        if name in found.superseded and not path.exists():
-            continue
-        intent = in_hand.get(name)
         try:
-            if intent is not None and _hash(path) == intent.sha256:
+            if name in coming and _hash(path) == coming[name]:
                 findings.notes.append(
                     f"{name} is being sealed; a crash there is finished at the next opening"
+                )
+                continue
+            if name in found.superseded and name in going:
+                findings.notes.append(
+                    f"{name} is on its way to {layout.SUPERSEDED}/; the next opening finishes it"
                 )
                 continue
         except OSError:
@@ -260,23 +274,25 @@ def _ranges(found: Inventory, findings: _Findings) -> None:
 
 
 def _superseded(root: Path, found: Inventory, depth: Depth, findings: _Findings) -> None:
-    """Replaced files that were kept must be unchanged; that some were deleted is told."""
+    """Replaced files that were kept must be unchanged; that some were deleted, or put there, is told."""
     absent = 0
+    known = set()
     for file in found.superseded.values():
-        name = f"{layout.SUPERSEDED}/{file.file.removeprefix(f'{layout.ROWS}/')}"
+        name = layout.superseded_name(file.file)
+        known.add(name)
         path = root / name
         if not path.exists():
-            absent += 1
+            absent += not (root / file.file).exists()
         elif path.stat().st_size != file.bytes or (depth is Depth.FULL and _hash(path) != file.sha256):
             findings.fault(name, "has other bytes than were written")
     if absent:
         findings.notes.append(f"{absent} replaced files are no longer in {layout.SUPERSEDED}/")
+    for path in layout.files_below(root / layout.SUPERSEDED):
+        if (name := path.relative_to(root).as_posix()) not in known:
+            findings.notes.append(f"{name} was never part of the archive")
 
 
 def _hash(path: Path) -> str:
     """SHA-256 of a file, read in pieces."""
-    digest_ = hashlib.sha256()
     with path.open("rb") as stream:
-        while piece := stream.read(_PIECE):
-            digest_.update(piece)
-    return digest_.hexdigest()
+        return hashlib.file_digest(stream, "sha256").hexdigest()

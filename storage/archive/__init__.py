@@ -8,6 +8,15 @@ from storage.archive.columns import Clash, column_types
 from storage.archive.files import SealedFile
 from storage.archive.layout import file_name, is_archive
 from storage.archive.reader import ArchiveReader
-from storage.archive.writer import Archive
+from storage.archive.writer import Archive, Replacement
 
-__all__ = ["Archive", "ArchiveReader", "Clash", "SealedFile", "column_types", "file_name", "is_archive"]
+__all__ = [
+    "Archive",
+    "ArchiveReader",
+    "Clash",
+    "Replacement",
+    "SealedFile",
+    "column_types",
+    "file_name",
+    "is_archive",
+]

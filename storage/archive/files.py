@@ -1,10 +1,11 @@
 """Which files hold, as the ledger tells it.
 
-A line of kind sealed, merged or redecoded that has a `file` adds it; its `replaces`, a list of files,
-takes those away. Nothing else decides: a file that the ledger does not know is not part of the archive.
+A line of kind sealed, merged or redecoded adds its `file`, or several by its list `files`; its `replaces`, a
+list of names, takes those away at the same instant. Nothing else decides: a file that the ledger does not
+know is not part of the archive.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
@@ -44,17 +45,32 @@ _NAMES = tuple(field.name for field in fields(SealedFile))
 _NUMBERS = ("rows", "bytes", "first_sequence", "last_sequence")
 
 
-def sealed_file(line: Line) -> SealedFile | None:
-    """The file that a line adds; None where it adds none, or not as it must."""
-    content = line.content
-    if line.kind not in _ADDING or any(name not in content for name in _NAMES):
+def added(line: Line) -> list[Mapping[str, Any]]:
+    """What a line says of each file it adds, as it stands there; empty for a line of another kind."""
+    if line.kind not in _ADDING:
+        return []
+    several = line.content.get("files", [line.content])
+    return (
+        [entry if isinstance(entry, dict) else {} for entry in several] if isinstance(several, list) else [{}]
+    )
+
+
+def sealed_file(entry: Mapping[str, Any]) -> SealedFile | None:
+    """The file that an entry tells of; None where it does not tell what it must."""
+    if any(name not in entry for name in _NAMES):
         return None
-    numbers = all(type(content[name]) is int for name in _NUMBERS)
-    texts = all(isinstance(content[name], str) for name in ("file", "point", "source", "sha256", "schema"))
-    moments = all(content[name] is None or isinstance(content[name], str) for name in ("first", "last"))
-    if not (numbers and texts and moments and is_file_name(content["file"])):
+    numbers = all(type(entry[name]) is int for name in _NUMBERS)
+    texts = all(isinstance(entry[name], str) for name in ("file", "point", "source", "sha256", "schema"))
+    moments = all(entry[name] is None or isinstance(entry[name], str) for name in ("first", "last"))
+    if not (numbers and texts and moments and is_file_name(entry["file"])):
         return None
-    return SealedFile(**{name: content[name] for name in _NAMES})
+    return SealedFile(**{name: entry[name] for name in _NAMES})
+
+
+def replaced(line: Line) -> list[str]:
+    """The names of the files that a line takes away."""
+    names = line.content.get("replaces", ())
+    return [name for name in names if isinstance(name, str)] if isinstance(names, list) else []
 
 
 @dataclass(frozen=True)
@@ -65,11 +81,22 @@ class Inventory:
     superseded: dict[str, SealedFile]  # by file as it was when live
     columns: dict[tuple[str, str], dict[str, dict[str, str]]]  # point, source → schema digest → name → type
     faults: list[str]  # lines that cannot be followed, as sentences about the ledger
+    came: dict[str, Line]  # file, live or superseded → the line that added it
+    went: dict[str, Line]  # file, superseded → the line that replaced it
 
     def of(self, point: str, source: str) -> list[SealedFile]:
         """The live files of one point and source, by sequence."""
         ours = (file for file in self.live.values() if (file.point, file.source) == (point, source))
         return sorted(ours, key=lambda file: file.first_sequence)
+
+    def kept_columns(self, point: str, source: str) -> list[dict[str, str]]:
+        """Name → type, once for each set of columns that a live file of the point and source has."""
+        told = self.columns.get((point, source), {})
+        return [
+            told[schema]
+            for schema in {file.schema: None for file in self.of(point, source)}
+            if schema in told
+        ]
 
     def last_sequences(self) -> dict[tuple[str, str], int]:
         """The highest sequence ever sealed, per point and source."""
@@ -82,23 +109,28 @@ class Inventory:
 
 def inventory(lines: Iterable[Line]) -> Inventory:
     """Follow the ledger from its first line."""
-    live: dict[str, SealedFile] = {}
-    superseded: dict[str, SealedFile] = {}
-    columns: dict[tuple[str, str], dict[str, dict[str, str]]] = {}
-    faults: list[str] = []
+    found = Inventory({}, {}, {}, [], {}, {})
     for line in lines:
-        file = sealed_file(line)
-        if file is None:
-            if line.kind in _ADDING:
-                faults.append(f"line {line.n} adds a file and does not say which")
-            continue
-        if file.file in live or file.file in superseded:
-            faults.append(f"line {line.n} adds {file.file}, which was added before")
-        replaced = line.content.get("replaces", ())
-        for name in replaced if isinstance(replaced, list) else ():
-            if name in live:
-                superseded[name] = live.pop(name)
-        live[file.file] = file
-        if isinstance(told := line.content.get("columns"), dict):
-            columns.setdefault((file.point, file.source), {})[file.schema] = told
-    return Inventory(live, superseded, columns, faults)
+        _follow(line, found)
+    return found
+
+
+def _follow(line: Line, found: Inventory) -> None:
+    entries = added(line)
+    files = [sealed_file(entry) for entry in entries]
+    if not files or None in files:
+        if entries:
+            found.faults.append(f"line {line.n} adds a file and does not say which")
+        return
+    for name in replaced(line):
+        if name in found.live:
+            found.superseded[name] = found.live.pop(name)
+            found.went[name] = line
+    for entry, file in zip(entries, files, strict=True):
+        assert file is not None
+        if file.file in found.came:
+            found.faults.append(f"line {line.n} adds {file.file}, which was added before")
+        found.live[file.file] = file
+        found.came[file.file] = line
+        if isinstance(told := entry.get("columns"), dict):
+            found.columns.setdefault((file.point, file.source), {})[file.schema] = told

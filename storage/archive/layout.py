@@ -2,7 +2,7 @@
 
 ARCHIVE/
   ledger.jsonl
-  journal/      journal.sqlite, tail.json, lock
+  journal/      journal.sqlite, tail.json, lock, reserve
   temporary/    being written
   superseded/   replaced files, same sub-path as below
   rows/point=NAME/source=live|memory/date=YYYY-MM-DD/FIRST-LAST.parquet
@@ -20,6 +20,7 @@ TEMPORARY = "temporary"
 JOURNAL = "journal"
 JOURNAL_FILE = "journal/journal.sqlite"
 LOCK = "journal/lock"
+RESERVE = "journal/reserve"
 
 #: A name that is a folder on every file system and needs no quoting in a path of key=value parts.
 _NAME = re.compile(r"[a-z0-9][a-z0-9_-]{0,63}")
@@ -41,6 +42,24 @@ def file_name(point: str, source: str, day: date, first: int, last: int, version
     folder = f"{ROWS}/point={point}/source={source}/date={day.isoformat()}"
     suffix = f"-v{version}" if version > 1 else ""
     return f"{folder}/{first:010d}-{last:010d}{suffix}.parquet"
+
+
+def superseded_name(name: str) -> str:
+    """Where a replaced file lies: `rows/…` under the same sub-path below `superseded/`."""
+    return f"{SUPERSEDED}/{name.removeprefix(f'{ROWS}/')}"
+
+
+def next_version(names: list[str]) -> int:
+    """The version of a file that replaces these: one above the highest of them."""
+    found = [_FILE.fullmatch(name) for name in names]
+    return 1 + max(int(match["version"] or 1) for match in found if match)
+
+
+def date_of(name: str) -> date:
+    """The day that a file's folder names; ValueError where the name is none of a sealed file."""
+    if not (found := _FILE.fullmatch(name)):
+        raise ValueError(f"{name!r} is no name of a sealed file")
+    return date.fromisoformat(found["date"])
 
 
 def is_file_name(name: str) -> bool:

@@ -1,19 +1,22 @@
-"""The one writer of an archive: opening it, finishing what a crash left, and sealing.
+"""The one writer of an archive: opening it, finishing what a crash left, sealing, and replacing.
 
-A sealing goes through these steps; a crash between any two is finished or undone at the next opening:
+Both go through these steps; a crash between any two is finished or undone at the next opening:
 
-1. the file's bytes aside in `temporary/`, flushed        crash: removed, rows are still in the journal
+1. the new files' bytes aside in `temporary/`, flushed    crash: removed, everything is as it was
 2. the intent in the journal, committed                   from here on the opening goes forward
-3. renamed to its name below `rows/`, folders flushed
-4. the ledger's line, flushed
-5. the journal's rows and the intent cut, committed
+3. renamed to their names below `rows/`, folders flushed
+4. one line in the ledger, flushed                        from here on readers of the ledger see the new files
+5. the journal's rows cut; or the replaced files renamed into `superseded/`, folders flushed
+6. the intent ended, committed (with a cut in one transaction)
 """
 
 import hashlib
 import json
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from types import TracebackType
@@ -23,13 +26,29 @@ from storage import lock
 from storage.archive import columns, layout
 from storage.archive.columns import Clash
 from storage.archive.files import Inventory, SealedFile, inventory
+from storage.archive.finishing import Finisher, aside_name
 from storage.durable import Disk, Step, no_step, told
-from storage.errors import ArchiveAbsent, SealingRefused
+from storage.errors import ArchiveAbsent, ArchiveDamaged, DiskFull, SealingRefused
 from storage.journal import Intent, Journal
-from storage.ledger import LEDGER, Kind, Ledger, read_file
+from storage.ledger import LEDGER, Kind, Ledger
+from storage.reserve import Reserve
 
 if TYPE_CHECKING:
     import pyarrow as pa
+
+
+@dataclass(frozen=True)
+class Replacement:
+    """Rows that take the place of those in `files`: neighbours by sequence, of one point, source and date.
+
+    `before` are the rows of `files` as `Archive.read` gives them, one table behind the other; `table` and
+    `metadata` become the new file.
+    """
+
+    files: tuple[SealedFile, ...]
+    before: "pa.Table"
+    table: "pa.Table"
+    metadata: Mapping[str, str]
 
 
 class Archive:
@@ -44,11 +63,13 @@ class Archive:
         self._held = held
         self._disk = Disk(root / layout.TEMPORARY, step)
         self._sealing = threading.Lock()
+        self.reserve = Reserve(root / layout.RESERVE)
         lost = _lost(root)
         self.journal = Journal.open(root / layout.JOURNAL_FILE)
         try:
             self._disk.sync_folder(root / layout.JOURNAL)
             self.ledger = Ledger(root, self._disk, utc)
+            self._finisher = Finisher(root, self._disk, self.journal, self.ledger, self.reserve)
             self._open(lost)
         except BaseException:
             self.journal.close()
@@ -73,7 +94,12 @@ class Archive:
             disk.make_folder(root.absolute() / name)
         held = lock.take(root / layout.LOCK)
         try:
-            return cls(root, held, step, utc)
+            try:
+                return cls(root, held, step, utc)
+            except DiskFull:
+                if not Reserve(root / layout.RESERVE).release():
+                    raise
+                return cls(root, held, step, utc)
         except BaseException:
             held.release()
             raise
@@ -84,11 +110,18 @@ class Archive:
         for key, last in found.last_sequences().items():
             known[key] = max(known.get(key, 0), last)
         self.journal.raise_sequences(known)
-        self._columns = found.columns
+        self._know(found)
         for what in lost:
             self.ledger.append(Kind.LOST, {"what": what, "text": f"the {what} was absent at opening"})
         self.finish()
         self._disk.empty_temporary()
+        self.reserve.fill()
+
+    def _know(self, found: Inventory) -> None:
+        """Remember which columns were told, and which of them live files have."""
+        self._told = found.columns
+        streams = {(file.point, file.source) for file in found.live.values()}
+        self._kept = {key: found.kept_columns(*key) for key in streams}
 
     def close(self) -> None:
         """Close the journal and let others write."""
@@ -104,8 +137,8 @@ class Archive:
         self.close()
 
     def clashing_columns(self, point: str, source: str, wanted: Mapping[str, str]) -> list[Clash]:
-        """Columns (name → type, see `column_types`) that would change a type already sealed."""
-        return columns.clashes(self._columns.get((point, source), {}).values(), wanted)
+        """Columns (name → type, see `column_types`) that would change the type they have in live files."""
+        return columns.clashes(self._kept.get((point, source), []), wanted)
 
     def seal(
         self,
@@ -127,6 +160,7 @@ class Archive:
         """
         with self._sealing:
             self._finish_all()
+            self.reserve.fill()
             return self._seal(table, point, source, date, first_sequence, last_sequence, metadata)
 
     def _seal(
@@ -139,12 +173,24 @@ class Archive:
         last_sequence: int,
         metadata: Mapping[str, str],
     ) -> SealedFile:
-        from storage.archive import parquet
-
         file = layout.file_name(point, source, day, first_sequence, last_sequence)
         self._check(table, file, point, source, first_sequence, last_sequence)
+        sealed, _ = self._write(file, point, source, table, metadata)
+        types = columns.column_types(table.schema)
+        content = {"kind": str(Kind.SEALED), **self._entry(sealed, types)}
+        self._carry_out([sealed], content, first_sequence, last_sequence)
+        self._learn(sealed, types)
+        return sealed
+
+    def _write(
+        self, file: str, point: str, source: str, table: "pa.Table", metadata: Mapping[str, str]
+    ) -> tuple[SealedFile, "pa.Table"]:
+        """The file aside, flushed, and its rows as they were read back from the very bytes."""
+        from storage.archive import parquet
+
         data = parquet.encode(table, metadata)
-        if not parquet.decode(data).equals(table):
+        back = parquet.decode(data)
+        if not back.equals(table):
             raise SealingRefused(
                 self.root / file,
                 f"{file} does not read back as the rows given: a missing value must be null.",
@@ -153,22 +199,39 @@ class Archive:
             file=file, point=point, source=source, bytes=len(data), sha256=hashlib.sha256(data).hexdigest(),
             **parquet.described(table),  # type: ignore[arg-type]  # its keys are the other fields
         )  # fmt: skip
-        told = {"kind": str(Kind.SEALED), **sealed.as_told()}
-        types = columns.column_types(table.schema)
-        if sealed.schema not in self._columns.get((point, source), {}):
-            told["columns"] = types
-        intent = Intent(
-            file, f"{Path(file).name}.part", sealed.sha256, point, source, first_sequence, last_sequence,
-            json.dumps(told),
-        )  # fmt: skip
         self._disk.write_aside(Path(file).name, data, "sealed file")
-        self.journal.add_intent(intent)
+        return sealed, back
+
+    def _entry(self, sealed: SealedFile, types: Mapping[str, str]) -> dict[str, object]:
+        """What the ledger tells of a file; its columns only where they are new for the point and source."""
+        known = sealed.schema in self._told.get((sealed.point, sealed.source), {})
+        return sealed.as_told() if known else {**sealed.as_told(), "columns": dict(types)}
+
+    def _carry_out(self, new: list[SealedFile], content: dict[str, object], first: int, last: int) -> None:
+        one = new[0]
+        intent = Intent(
+            one.file, aside_name(one.file), one.sha256, one.point, one.source, first, last,
+            json.dumps(content),
+        )  # fmt: skip
+        try:
+            self.journal.add_intent(intent)
+        except DiskFull:
+            self._drop_asides(file.file for file in new)
+            raise
         self._disk.step("intent: committed")
-        self._place(intent)
-        self._tell(intent)
-        self._cut(intent)
-        self._columns.setdefault((point, source), {})[sealed.schema] = types
-        return sealed
+        self._finisher.carry_out(intent)
+
+    def _drop_asides(self, files: Iterable[str]) -> None:
+        for file in files:
+            with suppress(OSError):
+                (self.root / layout.TEMPORARY / aside_name(file)).unlink()
+
+    def _learn(self, sealed: SealedFile, types: dict[str, str]) -> None:
+        key = (sealed.point, sealed.source)
+        self._told.setdefault(key, {})[sealed.schema] = types
+        kept = self._kept.setdefault(key, [])
+        if types not in kept:
+            kept.append(types)
 
     def _check(self, table: "pa.Table", file: str, point: str, source: str, first: int, last: int) -> None:
         from storage.archive import parquet
@@ -190,55 +253,106 @@ class Archive:
             told = ", ".join(f"{clash.name} ({clash.kept}, now {clash.wanted})" for clash in found)
             raise refuse(f"columns would change their type: {told}")
 
-    def _place(self, intent: Intent) -> None:
-        target = self.root / intent.file
-        self._disk.make_folder(target.parent)
-        self._disk.place(self.root / layout.TEMPORARY / intent.aside, target, "sealed file")
+    def read(self, file: SealedFile) -> "pa.Table":
+        """All rows of a live file, its metadata in the schema's; ArchiveDamaged where its bytes changed."""
+        from storage.archive import parquet
 
-    def _tell(self, intent: Intent) -> None:
-        content = json.loads(intent.line)
-        self.ledger.append(Kind(content.pop("kind")), content)
+        path = self.root / file.file
+        try:
+            with told(path):
+                data = path.read_bytes()
+        except FileNotFoundError:
+            data = b""
+        if hashlib.sha256(data).hexdigest() != file.sha256:
+            raise ArchiveDamaged(
+                path, f"{path} is missing or has other bytes than were written: verify the archive."
+            )
+        return parquet.decode(data)
 
-    def _cut(self, intent: Intent) -> None:
-        self.journal.cut(intent)
-        self._disk.step("journal: cut")
+    def replace(
+        self,
+        kind: Kind,
+        new: Iterable[Replacement],
+        *,
+        unchanged: Callable[[str], bool],
+        content: Mapping[str, object],
+    ) -> list[SealedFile]:
+        """Put new files in the place of old ones, all in one line of the ledger: all of them or none.
+
+        All are of one point and source and are taken one at a time. Columns for which `unchanged(name)` is
+        true must be bit for bit those of the old files; that is checked on the new files' bytes as they lie
+        aside, before anything is renamed. Old files move to superseded/. `content` is added to the line.
+        Raises SealingRefused, ArchiveDamaged, DiskFull; a reader then sees what it saw before.
+        """
+        with self._sealing:
+            self._finish_all()
+            self.reserve.fill()
+            written: list[tuple[SealedFile, dict[str, str]]] = []
+            old: list[SealedFile] = []
+            try:
+                for replacement in new:
+                    written.append(self._write_replacement(replacement, unchanged))
+                    old += replacement.files
+                if not written:
+                    return []
+                self._check_types_after(written, old)
+                entries = [self._entry(*one) for one in written]
+            except BaseException:
+                self._drop_asides(sealed.file for sealed, _ in written)
+                raise
+            line = dict(entries[0]) if len(entries) == 1 else {"files": entries}
+            line |= {"kind": str(kind), "replaces": [file.file for file in old], **content}
+            self._carry_out(
+                [sealed for sealed, _ in written], line, old[0].first_sequence, old[-1].last_sequence
+            )
+            self._know(self._finisher.told())
+            return [sealed for sealed, _ in written]
+
+    def _write_replacement(
+        self, new: Replacement, unchanged: Callable[[str], bool]
+    ) -> tuple[SealedFile, dict[str, str]]:
+        first, last = new.files[0], new.files[-1]
+        names = [file.file for file in new.files]
+        file = layout.file_name(
+            first.point, first.source, layout.date_of(first.file), first.first_sequence, last.last_sequence,
+            1 if len(names) > 1 else layout.next_version(names),
+        )  # fmt: skip
+        sealed, back = self._write(file, first.point, first.source, new.table, new.metadata)
+        kept = [name for name in new.before.column_names if unchanged(name)]
+        same = "sequence" in kept and set(kept) <= set(back.column_names)
+        if not same or not back.select(kept).equals(new.before.select(kept)):
+            self._drop_asides([file])
+            raise SealingRefused(
+                self.root / file,
+                f"{file} was not written: its rows are not those of {', '.join(names)}.",
+            )
+        return sealed, columns.column_types(new.table.schema)
+
+    def _check_types_after(
+        self, written: list[tuple[SealedFile, dict[str, str]]], old: list[SealedFile]
+    ) -> None:
+        """No column may have two types among the files that will be live."""
+        point, source = old[0].point, old[0].source
+        found = self._finisher.told()
+        for file in old:
+            del found.live[file.file]
+        kept = found.kept_columns(point, source)
+        for sealed, types in written:
+            if clashing := columns.clashes(kept, types):
+                told = ", ".join(f"{clash.name} ({clash.kept}, now {clash.wanted})" for clash in clashing)
+                raise SealingRefused(
+                    self.root / sealed.file, f"{sealed.file} was not written: columns would differ: {told}."
+                )
+            kept.append(types)
 
     def finish(self) -> None:
-        """Finish sealings that a crash or a full disk left in hand; nothing to do as a rule."""
+        """Finish what a crash or a full disk left in hand; nothing to do as a rule."""
         with self._sealing:
             self._finish_all()
 
     def _finish_all(self) -> None:
-        intents = self.journal.intents()
-        if not intents:
-            return
-        found = self._told()
-        for intent in intents:
-            self._finish(intent, found)
-        self._columns = self._told().columns
-
-    def _told(self) -> Inventory:
-        """What the ledger says, without a line that it failed to flush and would write over."""
-        lines = read_file(self.ledger.path).lines
-        return inventory(line for line in lines if line.n <= self.ledger.tail.n)
-
-    def _finish(self, intent: Intent, found: Inventory) -> None:
-        """Forward where the bytes are whole, back where they are not; never a guess in between."""
-        target = self.root / intent.file
-        told = found.live.get(intent.file)
-        if not _holds(target, intent.sha256):
-            if told is not None and told.sha256 == intent.sha256:
-                return  # damaged after it was told: the journal's rows are kept, verify names the file
-            if not _holds(self.root / layout.TEMPORARY / intent.aside, intent.sha256):
-                self.journal.drop_intent(intent)
-                self._disk.step("intent: dropped")
-                return
-            self._place(intent)
-        else:
-            self._disk.sync_folder(target.parent)
-        if told is None or told.sha256 != intent.sha256:
-            self._tell(intent)
-        self._cut(intent)
+        if self._finisher.finish_all():
+            self._know(self._finisher.told())
 
 
 def _lost(root: Path) -> list[str]:
@@ -248,11 +362,3 @@ def _lost(root: Path) -> list[str]:
         return []
     kept = has_ledger or any(layout.files_below(root / layout.ROWS))
     return [what for what, there in (("journal", has_journal), ("ledger", has_ledger)) if kept and not there]
-
-
-def _holds(path: Path, sha256: str) -> bool:
-    """Whether a file is there with exactly these bytes."""
-    try:
-        return hashlib.sha256(path.read_bytes()).hexdigest() == sha256
-    except FileNotFoundError:
-        return False

@@ -1,5 +1,6 @@
 """What the journal holds, as values."""
 
+import json
 from dataclasses import dataclass
 from datetime import date
 
@@ -46,13 +47,25 @@ class Stretch:
 
 @dataclass(frozen=True, slots=True)
 class Intent:
-    """A sealing in hand: the file is flushed aside, its rename, ledger line and journal cut are to come."""
+    """New files lie flushed aside; their rename, their ledger line and what follows it are still to come.
 
-    file: str  # final name, relative to the archive, with /
-    aside: str  # name below temporary/
-    sha256: str
+    What follows is the journal's cut, or, where the line has `replaces`, those files' way to superseded/.
+    """
+
+    file: str  # final name of the first new file, relative to the archive, with /
+    aside: str  # its name below temporary/
+    sha256: str  # its
     point: str
     source: str
     first: int  # sequence
     last: int  # sequence
     line: str  # JSON object: what the ledger is to say, with its kind
+
+    def new_files(self) -> dict[str, str]:
+        """Final name → SHA-256 of every new file: the line's `files`, or the one there is."""
+        several = json.loads(self.line).get("files")
+        return {self.file: self.sha256} if several is None else {f["file"]: f["sha256"] for f in several}
+
+    def replaced_files(self) -> list[str]:
+        """The names of the files whose place they take; empty for rows from the journal."""
+        return list(json.loads(self.line).get("replaces", ()))
