@@ -1,7 +1,8 @@
 """A paced simulated line in a process of its own, so that meter and master do not share an interpreter.
 
-As a program (`python bench/meter.py BAUD TURNAROUND_S`) it prints its port, then answers each line on stdin
-with one line of JSON: what the line has seen so far; it ends with its stdin. `LineProcess` drives it.
+As a program (`python bench/meter.py BAUD TURNAROUND_S [FAULTS]`) it prints its port, then answers each line
+on stdin with one line of JSON: what the line has seen so far; it ends with its stdin. FAULTS is a fault plan
+(docs/fault-plans.md). `LineProcess` drives it.
 """
 
 import json
@@ -31,16 +32,18 @@ class Seen:
 
 
 class LineProcess:
-    """A line of one meter with unit address 1; a context manager."""
+    """A line of one meter with unit address 1; a context manager. `faults`: what happens on it, as a plan."""
 
-    def __init__(self, baud: int, turnaround_s: float) -> None:
+    def __init__(self, baud: int, turnaround_s: float, faults: str = "") -> None:
         self.format = SerialFormat(baud, "even")
         self.turnaround_s = turnaround_s
+        self.faults = faults
         self.port = ""
         self._process: subprocess.Popen[str] | None = None
 
     def __enter__(self) -> "LineProcess":
-        command = [sys.executable, __file__, str(self.format.baud_rate), str(self.turnaround_s)]
+        settings = (str(self.format.baud_rate), str(self.turnaround_s), self.faults)
+        command = [sys.executable, __file__, *settings]
         self._process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
         self.port = self._line()
         return self
@@ -87,8 +90,9 @@ class CountingMeter:
         )
 
 
-def _serve(baud: int, turnaround_s: float) -> None:
+def _serve(baud: int, turnaround_s: float, faults: str = "") -> None:
     # Imported here: the benches that drive this file need nothing of the simulators.
+    from simulators.faults import FaultPlayer, parse_plan
     from simulators.line import Exchange, Pace, PtyEnd, SimulatedLine
 
     class WatchedEnd(PtyEnd):
@@ -107,7 +111,9 @@ def _serve(baud: int, turnaround_s: float) -> None:
         instants.append(exchange.first_byte)
 
     pace = Pace.of(SerialFormat(baud, "even"), turnaround_s)
-    with SimulatedLine([CountingMeter()], end=end, pace=pace, watch=watch) as line:
+    player = FaultPlayer(parse_plan(faults), pace=pace)
+    heard = player.before([CountingMeter()])
+    with SimulatedLine([heard], end=end, pace=pace, delivery=player.deliver, watch=watch) as line:
         print(line.port, flush=True)
         for _ in sys.stdin:
             first = instants[0] if instants else 0.0
@@ -116,4 +122,4 @@ def _serve(baud: int, turnaround_s: float) -> None:
 
 
 if __name__ == "__main__":
-    _serve(int(sys.argv[1]), float(sys.argv[2]))
+    _serve(int(sys.argv[1]), float(sys.argv[2]), *sys.argv[3:])
