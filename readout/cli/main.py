@@ -13,6 +13,7 @@ import typer
 
 from readout.cli import (
     archive_list,
+    archive_redecode,
     archive_seal,
     archive_verify,
     demo,
@@ -70,6 +71,12 @@ add(map_app, "show", map_show.map_show, "map show insertion-meter.yaml")
 add(archive_app, "list", archive_list.archive_list, "archive list hollow-mere")
 add(archive_app, "seal", archive_seal.archive_seal, "archive seal hollow-mere")
 add(archive_app, "verify", archive_verify.archive_verify, "archive verify hollow-mere --quick")
+add(
+    archive_app,
+    "redecode",
+    archive_redecode.archive_redecode,
+    "archive redecode hollow-mere --map insertion-meter-corrected.yaml",
+)
 app.add_typer(line_app, name="line")
 app.add_typer(map_app, name="map")
 app.add_typer(archive_app, name="archive")

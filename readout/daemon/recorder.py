@@ -8,6 +8,7 @@ import threading
 from collections import Counter, deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ from readout.plan.schedule import Grid, look
 from readout.poll.introduction import Introduction, introduce
 from readout.poll.learning import Learner
 from readout.sealing.history import last_identity
+from readout.sealing.merge import merge_days
 from readout.sealing.seal import column_types_of, seal_journal
 from storage.archive import Archive
 from storage.errors import StorageError
@@ -155,6 +157,7 @@ class Recorder:
         self._halt = threading.Event()
         self._identities: dict[str, Identity] = {}
         self._stepped = (float("-inf"), 0.0)
+        self._merged_on: date | None = None
 
     def run(self, stop: threading.Event) -> Summary:
         """Record until `stop` is set or every point has had its rounds; then seal and say so in the ledger.
@@ -188,7 +191,8 @@ class Recorder:
                 )
                 raise WrongUse(
                     f"{point.map_file}: the map would change the type of columns that {archive.root} already "
-                    f"keeps for {point.name}: {told}. Rename those readings, or use another archive."
+                    f"keeps for {point.name}: {told}. Rename those readings, use another archive, "
+                    "or have `pipeledger archive redecode` decode what is kept by the new map."
                 )
 
     def _know_meters(self, archive: Archive) -> None:
@@ -312,9 +316,16 @@ class Recorder:
         archive.ledger.append(Kind.STOPPED, {"rows": rows})
 
     def _seal(self, archive: Archive) -> None:
-        """Seal what the journal holds; a disk that refuses is told, and tried again at the next sealing."""
+        """Seal what the journal holds, and once a UTC day join the files of days that have ended.
+
+        A disk that refuses is told, and tried again at the next sealing.
+        """
+        today = datetime.fromtimestamp(self._clock.utc(), UTC).date()
         try:
             self._summary.files += [sealed.file for sealed in seal_journal(archive)]
+            if self._merged_on != today:
+                merge_days(archive, today)
+                self._merged_on = today
             self._summary.unsealed = None
         except StorageError as error:
             if self._summary.unsealed is None:

@@ -30,6 +30,14 @@ def texts(items: Sequence[str | None]) -> "pa.Array[Any]":
     return pa.Array.from_buffers(pa.string(), len(encoded), buffers)
 
 
+def words_of(codes: NDArray[np.uint8], words: Sequence[str | None]) -> "pa.Array[Any]":
+    """A column of strings: the word at each code [n]; None is null."""
+    told = np.array([word is not None for word in words], np.bool_)
+    index = numbers(codes.view(np.int8), pa.int8(), told[codes])
+    listed = texts([word or "" for word in words])
+    return pa.DictionaryArray.from_arrays(index, listed).cast(pa.string())
+
+
 def _validity(available: NDArray[np.bool_] | None) -> pa.Buffer | None:
     if available is None or available.all():
         return None

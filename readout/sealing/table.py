@@ -6,12 +6,13 @@ then every word read as `raw_<table>_<address>`.
 """
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pyarrow as pa
+from numpy.typing import NDArray
 
 from protocols.register_map.model import Column, Condition, Number, Reference, RegisterMap, Value
 from protocols.register_map.parse import parse_map
@@ -20,7 +21,7 @@ from protocols.values.flags import FLAG_WORDS, Flag, can_be_flagged
 from protocols.values.types import ColumnType, output_type
 from readout.clock import iso
 from readout.plan.plan import condition_name, raw_name
-from readout.sealing.arrays import numbers, texts
+from readout.sealing.arrays import numbers, texts, words_of
 from readout.sealing.record import UNSTEADY, Record
 
 if TYPE_CHECKING:
@@ -43,7 +44,7 @@ _ARROW: dict[ColumnType, pa.DataType] = {
 }
 
 #: What a flag column holds, by the flag's number.
-_FLAGS: dict[int, str | None] = {flag.value: FLAG_WORDS.get(flag) for flag in Flag}
+_FLAGS: list[str | None] = [FLAG_WORDS.get(flag) for flag in sorted(Flag)]
 
 _FIXED: list[tuple[str, pa.DataType]] = [
     ("sequence", pa.int64()),
@@ -87,8 +88,13 @@ def table_of(record: Record, rows: Sequence["Row"]) -> pa.Table:
         "clock": texts([row.clock for row in rows]),
         "status": texts([row.status for row in rows]),
     }
-    for value in map_of(record.map_text).readings:
-        arrays |= _reading(value, words, rows)
+
+    def unsteady(value: Value) -> NDArray[np.bool_] | None:
+        if not value.apart:
+            return None
+        return np.array([value.name in unsteady_names(row.cause) for row in rows], np.bool_)
+
+    arrays |= readings_of(record, words, unsteady)
     for column in record.columns:
         held = words[column]
         arrays[raw_name(column)] = numbers(held.data, pa.uint16(), held.present)
@@ -131,22 +137,23 @@ def unsteady_names(cause: str) -> frozenset[str]:
     return frozenset(names.split()) if found else frozenset()
 
 
-def _reading(value: Value, words: dict[Column, Words], rows: Sequence["Row"]) -> "dict[str, pa.Array[Any]]":
-    unsteady = None
-    if value.apart:
-        unsteady = np.array([value.name in unsteady_names(row.cause) for row in rows], np.bool_)
-    decoded = decode(value, words, unsteady)
-    kind = _ARROW[output_type(value)]
-    if kind == pa.string():
-        held = zip(decoded.data, decoded.available, strict=True)
-        values = texts([str(text) if there else None for text, there in held])
-    else:
-        values = numbers(decoded.data, kind, decoded.available)
-    arrays: dict[str, pa.Array[Any]] = {value.name: values}
-    if can_be_flagged(value):
-        arrays[f"{value.name}_flag"] = texts([_FLAGS[flag] for flag in decoded.flag.tolist()])
-    if decoded.unit is not None:
-        arrays[f"{value.name}_unit"] = texts(list(decoded.unit))
+def readings_of(
+    record: Record, words: Mapping[Column, Words], unsteady: "Callable[[Value], NDArray[np.bool_] | None]"
+) -> "dict[str, pa.Array[Any]]":
+    """Every reading's columns: values, flags, units. `unsteady` [n]: parts read apart did not agree."""
+    arrays: dict[str, pa.Array[Any]] = {}
+    for value in map_of(record.map_text).readings:
+        decoded = decode(value, words, unsteady(value))
+        kind = _ARROW[output_type(value)]
+        if kind == pa.string():
+            held = zip(decoded.data, decoded.available, strict=True)
+            arrays[value.name] = texts([str(text) if there else None for text, there in held])
+        else:
+            arrays[value.name] = numbers(decoded.data, kind, decoded.available)
+        if can_be_flagged(value):
+            arrays[f"{value.name}_flag"] = words_of(decoded.flag, _FLAGS)
+        if decoded.unit is not None:
+            arrays[f"{value.name}_unit"] = texts(list(decoded.unit))
     return arrays
 
 

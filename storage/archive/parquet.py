@@ -1,9 +1,11 @@
 """A table as the bytes of a Parquet file, and back. The only place that decides how rows are encoded."""
 
 from collections.abc import Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from storage.archive.columns import column_types, digest
+from storage.errors import ArchiveDamaged
 from storage.ledger import iso
 
 if TYPE_CHECKING:
@@ -57,6 +59,18 @@ def decode(data: bytes) -> "pa.Table":
     import pyarrow.parquet as pq
 
     return pq.ParquetFile(pa.BufferReader(data)).read()
+
+
+def read_metadata(path: Path) -> dict[str, str]:
+    """The `pipeledger.…` entries of a file's footer, each a JSON text; ArchiveDamaged where there is none."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    try:
+        found = pq.read_metadata(path).metadata or {}
+    except (pa.ArrowException, OSError) as error:
+        raise ArchiveDamaged(path, f"{path} cannot be read ({error}): verify the archive.") from error
+    return {key.decode(): text.decode() for key, text in found.items() if key.startswith(b"pipeledger.")}
 
 
 def described(table: "pa.Table") -> dict[str, object]:

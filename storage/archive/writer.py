@@ -317,6 +317,10 @@ class Archive:
             first.point, first.source, layout.date_of(first.file), first.first_sequence, last.last_sequence,
             1 if len(names) > 1 else layout.next_version(names),
         )  # fmt: skip
+        if self.journal.sequences(first.point, first.source, first.first_sequence, last.last_sequence):
+            raise SealingRefused(
+                self.root / file, f"{file} was not written: the journal holds rows between its sequences."
+            )
         sealed, back = self._write(file, first.point, first.source, new.table, new.metadata)
         kept = [name for name in new.before.column_names if unchanged(name)]
         same = "sequence" in kept and set(kept) <= set(back.column_names)
