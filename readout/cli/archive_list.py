@@ -1,10 +1,24 @@
 """`archive list`: the sealed files of an archive, and the rows that wait to be sealed."""
 
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
 from readout.cli.options import ArchiveFolder, AsJson
 from readout.cli.output import columns, counted, say, tell, tell_json
 
+if TYPE_CHECKING:
+    from storage.archive.files import Inventory, SealedFile
 
-def archive_list(folder: ArchiveFolder, *, as_json: AsJson = False) -> int:
+
+def archive_list(
+    folder: ArchiveFolder,
+    *,
+    versions: Annotated[
+        bool, typer.Option("--versions", help="Files that were replaced too, and what took their place.")
+    ] = False,
+    as_json: AsJson = False,
+) -> int:
     """List the sealed files with their rows, span and SHA-256.
 
     Times are UTC. May run beside a recorder.
@@ -12,21 +26,54 @@ def archive_list(folder: ArchiveFolder, *, as_json: AsJson = False) -> int:
     from storage.archive import ArchiveReader
 
     reader = ArchiveReader(folder)
-    files = reader.files()
+    found = reader.inventory()
+    files = sorted(
+        [*found.live.values(), *(found.superseded.values() if versions else ())],
+        key=lambda file: (file.point, file.source, file.first_sequence, found.came[file.file].n),
+    )
     if as_json:
-        tell_json([file.as_listed() for file in files])
+        tell_json([_version(file, found) if versions else file.as_listed() for file in files])
         return 0
     if files:
-        rows = [("point", "source", "rows", "first", "last", "SHA-256", "file")]
-        rows += [
-            (f.point, f.source, str(f.rows), f.first or "-", f.last or "-", f.sha256[:12], f.file)
-            for f in files
-        ]
+        head = ("point", "source", "rows", "first", "last", "SHA-256", "file")
+        rows = [head + (("came as", "replaced by") if versions else ())]
+        for f in files:
+            told = (f.point, f.source, str(f.rows), f.first or "-", f.last or "-", f.sha256[:12], f.file)
+            version = _version(f, found)
+            by = ", ".join(version["replaced_by"]) or "-"
+            rows.append(told + ((version["came_as"], by) if versions else ()))
         for line in columns(rows, right=frozenset({2})):
             tell(line)
-    say(f"{folder}: {counted(len(files), 'sealed file')}, {counted(sum(file.rows for file in files), 'row')}")
+    live = found.live.values()
+    say(f"{folder}: {counted(len(live), 'sealed file')}, {counted(sum(file.rows for file in live), 'row')}")
+    if versions:
+        say(f"{folder}: {counted(len(found.superseded), 'replaced file')}")
     for point, source in reader.streams():
         waiting = sum(len(rows) for _, rows in reader.waiting_rows(point, source))
         if waiting:
             say(f"{point}: {counted(waiting, f'{source} row')} in the journal, not sealed yet")
     return 0
+
+
+def _version(file: "SealedFile", found: "Inventory") -> dict[str, Any]:
+    """A file, where it lies, and what became of it."""
+    from storage.archive.files import added
+    from storage.archive.layout import superseded_name
+
+    came, went = found.came[file.file], found.went.get(file.file)
+    by = [] if went is None else [str(entry["file"]) for entry in added(went) if _covers(entry, file)]
+    return {
+        **file.as_listed(),
+        "lies_at": file.file if went is None else superseded_name(file.file),
+        "came_as": came.kind,
+        "since": came.time,
+        "map_sha256": came.content.get("map_sha256"),
+        "replaced_by": by,
+        "replaced": None if went is None else went.time,
+    }
+
+
+def _covers(entry: Any, file: "SealedFile") -> bool:
+    return bool(
+        entry["first_sequence"] <= file.first_sequence and file.last_sequence <= entry["last_sequence"]
+    )

@@ -12,6 +12,7 @@ from functools import wraps
 import typer
 
 from readout.cli import (
+    archive_describe,
     archive_list,
     archive_redecode,
     archive_seal,
@@ -76,6 +77,12 @@ add(
     "redecode",
     archive_redecode.archive_redecode,
     "archive redecode hollow-mere --map insertion-meter-corrected.yaml",
+)
+add(
+    archive_app,
+    "describe",
+    archive_describe.archive_describe,
+    "archive describe rows/point=header/source=live/date=2026-05-03/0000000001-0000003600.parquet",
 )
 app.add_typer(line_app, name="line")
 app.add_typer(map_app, name="map")
