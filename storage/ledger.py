@@ -188,7 +188,8 @@ def against_tail(reading: Reading, tail: Tail) -> str | None:
             f"ends at line {reading.numbered}, but line {tail.n} was written:"
             f" the last {tail.n - reading.numbered} were cut off"
         )
-    if tail.n and not any(line.n == tail.n and line.hash == tail.hash for line in reading.lines):
+    before_any = tail == Tail(0, NO_LINE)
+    if not before_any and not any(line.n == tail.n and line.hash == tail.hash for line in reading.lines):
         return f"line {tail.n} is not the one that {TAIL} knows"
     return None
 

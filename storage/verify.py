@@ -22,6 +22,7 @@ from storage.archive.columns import clashes, column_types, digest
 from storage.archive.files import Inventory, SealedFile, inventory
 from storage.errors import ArchiveAbsent, StorageError
 from storage.journal import Intent, read_only
+from storage.logbook.attachments import ATTACHMENTS, attachments
 
 #: Times an archive is verified again because a recorder changed it meanwhile.
 _TRIES = 3
@@ -103,6 +104,7 @@ def _verified(root: Path, depth: Depth) -> Verification:
             findings.fault(file.file, text)
     _ranges(found, findings)
     _superseded(root, found, depth, findings)
+    _attachments(root, reading.lines, depth, findings)
     return Verification(
         files=len(found.live),
         rows=sum(file.rows for file in found.live.values()),
@@ -290,6 +292,22 @@ def _superseded(root: Path, found: Inventory, depth: Depth, findings: _Findings)
     for path in layout.files_below(root / layout.SUPERSEDED):
         if (name := path.relative_to(root).as_posix()) not in known:
             findings.notes.append(f"{name} was never part of the archive")
+
+
+def _attachments(root: Path, lines: Sequence[ledger.Line], depth: Depth, findings: _Findings) -> None:
+    """What notes say is attached must be there unchanged; one that no line tells of is being attached."""
+    known = {attached.file: attached for attached in attachments(lines)}
+    for file, attached in known.items():
+        path = root / file
+        if not path.is_file():
+            findings.fault(file, "is missing; a note in the ledger has it attached")
+        elif path.stat().st_size != attached.bytes or (
+            depth is Depth.FULL and _hash(path) != attached.sha256
+        ):
+            findings.fault(file, "has other bytes than were attached")
+    for path in layout.files_below(root / ATTACHMENTS):
+        if (name := path.relative_to(root).as_posix()) not in known:
+            findings.notes.append(f"{name} is attached to no note")
 
 
 def _hash(path: Path) -> str:

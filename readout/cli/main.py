@@ -23,6 +23,8 @@ from readout.cli import (
     log,
     map_check,
     map_show,
+    mark,
+    note,
     simulate,
 )
 from readout.cli import find as find_command
@@ -65,6 +67,18 @@ add(app, "log", log.log, "log bottling-hall-header.yaml --archive hollow-mere --
 add(app, "simulate", simulate.simulate, "simulate insertion-meter.yaml --link ./meter-port --baud 9600")
 add(app, "demo", demo.demo, "demo hollow-mere-demo")
 add(app, "find", find_command.find, "find /dev/ttyUSB0 --units 1-32")
+add(
+    app,
+    "note",
+    note.note,
+    "note bottling-hall-header.yaml 'probe cleaned' --archive hollow-mere --attach photo.jpg",
+)
+add(
+    app,
+    "mark",
+    mark.mark,
+    "mark header.yaml 'leak test' --from 2026-05-03T14:00 --until 2026-05-03T14:30 --archive hollow-mere",
+)
 add(line_app, "test", line_test.line_test, "line test bottling-hall-header.yaml")
 add(line_app, "listen", line_listen.line_listen, "line listen /dev/ttyUSB0 --for 1min")
 add(map_app, "check", map_check.map_check, "map check insertion-meter.yaml")

@@ -45,6 +45,7 @@ def read(
             _watch(lines, loaded, clock, every_ms, as_json=as_json)
         results = [_one(lines, point, clock) for point in loaded]
         _print(results, as_json=as_json)
+        lines.advise()
         return _status(results)
     finally:
         lines.close()
@@ -73,6 +74,12 @@ class _Lines:
             line = self._connect([other for other in self._points if other.port == point.port])
             self._open[point.port] = line
         return line
+
+    def advise(self) -> None:
+        """Say what the lines themselves showed beside the readings: noise, another master, rests too short."""
+        for port, line in self._open.items():
+            for sentence in line.statistics.advice:
+                say(f"{port}: {sentence}")
 
     def close(self) -> None:
         """Close every line."""

@@ -7,6 +7,7 @@ Nothing that the disk does makes a line wait.
 import threading
 from collections import Counter, deque
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -337,9 +338,11 @@ class Recorder:
         self._pending.append((kind, {**content, "at": iso(self._clock.utc())}))
 
     def _write_pending(self, archive: Archive) -> None:
-        """Write what waits for the ledger; a disk that refuses is asked again the next time."""
+        """Write what waits for the ledger, ours and others'; a disk that refuses is asked again."""
         while self._learned:
             self._learned.popleft()()
+        with suppress(StorageError):
+            archive.take_in()
         while self._pending:
             kind, content = self._pending[0]
             try:

@@ -7,10 +7,13 @@ know is not part of the archive.
 
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, fields
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from storage.archive.layout import is_file_name
 from storage.ledger import Kind, Line
+
+if TYPE_CHECKING:
+    import pyarrow as pa
 
 _ADDING = frozenset({Kind.SEALED, Kind.MERGED, Kind.REDECODED})
 
@@ -71,6 +74,20 @@ def replaced(line: Line) -> list[str]:
     """The names of the files that a line takes away."""
     names = line.content.get("replaces", ())
     return [name for name in names if isinstance(name, str)] if isinstance(names, list) else []
+
+
+@dataclass(frozen=True)
+class Replacement:
+    """Rows that take the place of those in `files`: neighbours by sequence, of one point, source and date.
+
+    `before` are the rows of `files` as `Archive.read` gives them, one table behind the other; `table` and
+    `metadata` become the new file.
+    """
+
+    files: tuple[SealedFile, ...]
+    before: "pa.Table"
+    table: "pa.Table"
+    metadata: Mapping[str, str]
 
 
 @dataclass(frozen=True)

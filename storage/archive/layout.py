@@ -2,9 +2,10 @@
 
 ARCHIVE/
   ledger.jsonl
-  journal/      journal.sqlite, tail.json, lock, reserve
+  journal/      journal.sqlite, tail.json, lock, reserve, inbox/
   temporary/    being written
   superseded/   replaced files, same sub-path as below
+  attachments/  what belongs to notes
   rows/point=NAME/source=live|memory/date=YYYY-MM-DD/FIRST-LAST.parquet
 """
 

@@ -16,7 +16,6 @@ import threading
 import time
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from types import TracebackType
@@ -25,30 +24,17 @@ from typing import TYPE_CHECKING
 from storage import lock
 from storage.archive import columns, layout
 from storage.archive.columns import Clash
-from storage.archive.files import Inventory, SealedFile, inventory
+from storage.archive.files import Inventory, Replacement, SealedFile, inventory
 from storage.archive.finishing import Finisher, aside_name
 from storage.durable import Disk, Step, no_step, told
 from storage.errors import ArchiveAbsent, ArchiveDamaged, DiskFull, SealingRefused
 from storage.journal import Intent, Journal
-from storage.ledger import LEDGER, Kind, Ledger
+from storage.ledger import LEDGER, Kind, Ledger, Line
+from storage.logbook.inbox import Inbox, known_ids
 from storage.reserve import Reserve
 
 if TYPE_CHECKING:
     import pyarrow as pa
-
-
-@dataclass(frozen=True)
-class Replacement:
-    """Rows that take the place of those in `files`: neighbours by sequence, of one point, source and date.
-
-    `before` are the rows of `files` as `Archive.read` gives them, one table behind the other; `table` and
-    `metadata` become the new file.
-    """
-
-    files: tuple[SealedFile, ...]
-    before: "pa.Table"
-    table: "pa.Table"
-    metadata: Mapping[str, str]
 
 
 class Archive:
@@ -64,6 +50,7 @@ class Archive:
         self._disk = Disk(root / layout.TEMPORARY, step)
         self._sealing = threading.Lock()
         self.reserve = Reserve(root / layout.RESERVE)
+        self._inbox = Inbox(root)
         lost = _lost(root)
         self.journal = Journal.open(root / layout.JOURNAL_FILE)
         try:
@@ -115,6 +102,8 @@ class Archive:
             self.ledger.append(Kind.LOST, {"what": what, "text": f"the {what} was absent at opening"})
         self.finish()
         self._disk.empty_temporary()
+        self._entered = known_ids(self.ledger.opened_as.lines)
+        self.take_in()
         self.reserve.fill()
 
     def _know(self, found: Inventory) -> None:
@@ -348,6 +337,10 @@ class Archive:
                     self.root / sealed.file, f"{sealed.file} was not written: columns would differ: {told}."
                 )
             kept.append(types)
+
+    def take_in(self) -> list[Line]:
+        """Write into the ledger what others left in the inbox; a recorder does this all the time."""
+        return self._inbox.take_in(self.ledger, self._entered, self._disk)
 
     def finish(self) -> None:
         """Finish what a crash or a full disk left in hand; nothing to do as a rule."""
