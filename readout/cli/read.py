@@ -76,7 +76,7 @@ class _Lines:
         return line
 
     def advise(self) -> None:
-        """Say what the lines themselves showed beside the readings: noise, another master, rests too short."""
+        """Say what the lines showed beside the readings: noise, another master, rests too short."""
         for port, line in self._open.items():
             for sentence in line.statistics.advice:
                 say(f"{port}: {sentence}")

@@ -24,6 +24,8 @@ from storage.journal import Row
 #: A meter silent this many rounds in a row is asked last, and at most once in `SILENT_PAUSE_S` seconds.
 SILENT_ROUNDS = 3
 SILENT_PAUSE_S = 60.0
+#: Seconds between two tellings of what is wrong with a line.
+ADVICE_PAUSE_S = 3600.0
 #: Longest wait in one piece [s]: how soon a stop is noticed.
 _NAP_S = 0.2
 #: Shorter idle time than this [s] is not used for opening a port.
@@ -104,7 +106,7 @@ class LineWorker(threading.Thread):
         self._introduce = introduce
         self._renew = renew
         self._quality = (float("-inf"), ClockQuality.UNSET)
-        self._connected_anew = float("-inf")
+        self._advised = self._connected_anew = float("-inf")
         self._began: Instant | None = None
         self._may_begin = threading.Event()
         self.introduced = threading.Event()
@@ -157,7 +159,16 @@ class LineWorker(threading.Thread):
             for due, point in sorted(waiting, key=lambda pair: pair[1].silent >= SILENT_ROUNDS):
                 if due.deadline_s <= deadline and not self._stop_event.is_set():
                     self._round(point, due)
+            self._advise()
             self._connect_anew()
+
+    def _advise(self) -> None:
+        """What the line's statistics say is wrong with it, at most once an hour."""
+        line, now = self._access.line, self._clock.monotonic()
+        if line is not None and now - self._advised >= ADVICE_PAUSE_S and (advice := line.statistics.advice):
+            self._advised = now
+            for sentence in advice:
+                self._log.line(f"{self._access.port_name}: {sentence}")
 
     def _connect_anew(self) -> None:
         """Drop a network connection over which every meter is silent: a dead one says nothing of its end."""

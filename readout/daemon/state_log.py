@@ -37,6 +37,10 @@ class StateLog:
         self._points: dict[str, _PointState] = {}
         self._summary_due: float | None = None
 
+    def line(self, text: str) -> None:
+        """Tell something about the line itself."""
+        self._say(text)
+
     def row(self, point: str, status: Status, text: str, monotonic: float) -> None:
         """Take note of a row; `text` is the sentence that explains a fault. `monotonic` in seconds."""
         state = self._points.setdefault(point, _PointState())

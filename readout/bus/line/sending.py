@@ -102,6 +102,8 @@ class Sender:
                 statistics.departures.add(Departure.EXCEPTION_WITHOUT_CRC)
             heard = replace(heard, cause=f"exception {reply.code:02X}", text=self.where(unit, f"{reply}."))
             return outcome_of(Status.EXCEPTION, frame, sent, heard)
+        if len(heard.data) > len(heard.frame) + heard.noise:  # somebody else was heard ahead of the reply
+            statistics.overheard = overheard(heard.data, self._fmt) or statistics.overheard
         departs = _departs(request, heard.frame, manners)
         if departs or self.master.agrees(unit, request, heard.frame, reply):
             statistics.replies += 1

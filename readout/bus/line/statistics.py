@@ -33,7 +33,8 @@ class Rhythm:
 class Statistics:
     """Counts since the line was made. Requests are sendings: repeats and spacers among them.
 
-    `strays`: bytes that came while nobody was asked; `overheard`: who sent them, where they tell.
+    `strays`: bytes that came while nobody was asked; `overheard`: who sent them, or what
+    came ahead of a reply, where they tell.
     `noise_bytes`: 00 or FF around replies; `noisy`: replies with any. `doubted`: values taken back;
     `doubted_late`: those that somebody had used already. `silent_in_a_row`: sendings since anything was heard
     from anyone. `slowest_reply`: seconds from a request's last bit to the first byte of its reply.
@@ -79,7 +80,7 @@ class Statistics:
                 "unit address, and for a repeater or gateway that sends replies twice."
             )
         if self.overheard:
-            found.append(f"While nobody was asked: {self.overheard}")
+            found.append(f"Beside the replies: {self.overheard}")
         if self.departures:
             found.append(f"Departures from the standard were accepted: {', '.join(sorted(self.departures))}.")
         return tuple(found)

@@ -3,6 +3,7 @@
 import threading
 from collections import Counter
 from collections.abc import Callable, Sequence
+from types import SimpleNamespace
 
 import pytest
 
@@ -40,6 +41,7 @@ class FakeLine:
     def __init__(self, clock: FakeClock, behaviour: Behaviour, cost: dict[Status, float]) -> None:
         self.lost = False
         self.closed = False
+        self.statistics = SimpleNamespace(advice=())
         self.asked: Counter[int] = Counter()
         self._clock, self._behaviour, self._cost = clock, behaviour, cost
 
@@ -291,3 +293,15 @@ def test_a_connection_over_which_all_are_silent_is_made_anew_an_adapter_is_not(
     after = [row.status for row in recording.of(1) if row.due > 1000 * (died + 15)]
     assert set(after) == ({"ok"} if connections > 1 else {"skipped"})
     assert recording.changes == (["port lost", "port back"] if connections > 1 else [])
+
+
+def test_what_is_wrong_with_a_line_is_told_once_an_hour() -> None:
+    recording = Recording(lambda unit, clock: Status.OK)
+
+    def noisy() -> FakeLine:
+        line = recording.connect()
+        line.statistics.advice = ("Noise stood around 3 of 100 replies.",)
+        return line
+
+    recording.run({1: 1000}, 2 * 3600 + 60, noisy)
+    assert recording.said == ["port: Noise stood around 3 of 100 replies."] * 3

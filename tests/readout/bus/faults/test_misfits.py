@@ -119,6 +119,10 @@ def test_another_masters_question_and_its_answer_are_laid_aside(play) -> None:
         +20 < {A}
     """)
     assert played.line.read(1, FIRST, MANNERS).words == (0x1111, 0x2222)
+    (advice,) = played.line.statistics.advice
+    assert (
+        "A request to unit 5 came that this computer did not send: another master is on the line." in advice
+    )
 
 
 def test_another_master_that_asks_the_same_meter_is_named(play) -> None:
