@@ -43,6 +43,9 @@ app = typer.Typer(
 )
 map_app = typer.Typer(help="Register maps: what a meter offers and where it lies.", no_args_is_help=True)
 line_app = typer.Typer(help="A line and who is on it: test it, listen to it.", no_args_is_help=True)
+memory_app = typer.Typer(
+    help="The meter's own memory: what it holds, and how it comes into the archive.", no_args_is_help=True
+)
 archive_app = typer.Typer(help="The archive: what is kept, and proof of it.", no_args_is_help=True)
 
 
@@ -100,6 +103,7 @@ add(
 )
 app.add_typer(line_app, name="line")
 app.add_typer(map_app, name="map")
+app.add_typer(memory_app, name="memory")
 app.add_typer(archive_app, name="archive")
 
 
