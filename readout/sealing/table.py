@@ -67,14 +67,21 @@ def map_of(text: str) -> RegisterMap:
 def schema_of(record: Record) -> pa.Schema:
     """The table's columns with their metadata (unit, quantity, reference, register, words)."""
     fields = [pa.field(name, kind) for name, kind in _FIXED]
-    for value in map_of(record.map_text).readings:
+    fields += value_fields(map_of(record.map_text).readings, record)
+    fields += [pa.field(raw_name(column), pa.uint16()) for column in record.columns]
+    return pa.schema(fields)
+
+
+def value_fields(values: Sequence[Value], record: Record) -> "list[pa.Field[Any]]":
+    """The columns of values, their flags and units, with what the map says of them."""
+    fields: list[pa.Field[Any]] = []
+    for value in values:
         fields.append(pa.field(value.name, _ARROW[output_type(value)], metadata=_about(value, record)))
         if can_be_flagged(value):
             fields.append(pa.field(f"{value.name}_flag", pa.string()))
         if value.told_unit is not None:
             fields.append(pa.field(f"{value.name}_unit", pa.string()))
-    fields += [pa.field(raw_name(column), pa.uint16()) for column in record.columns]
-    return pa.schema(fields)
+    return fields
 
 
 def table_of(record: Record, rows: Sequence["Row"]) -> pa.Table:
@@ -141,8 +148,17 @@ def readings_of(
     record: Record, words: Mapping[Column, Words], unsteady: "Callable[[Value], NDArray[np.bool_] | None]"
 ) -> "dict[str, pa.Array[Any]]":
     """Every reading's columns: values, flags, units. `unsteady` [n]: parts read apart did not agree."""
+    return columns_of(map_of(record.map_text).readings, words, unsteady)
+
+
+def columns_of(
+    values: Sequence[Value],
+    words: Mapping[Column, Words],
+    unsteady: "Callable[[Value], NDArray[np.bool_] | None]" = lambda _: None,
+) -> "dict[str, pa.Array[Any]]":
+    """The columns of `value_fields`, decoded from the words."""
     arrays: dict[str, pa.Array[Any]] = {}
-    for value in map_of(record.map_text).readings:
+    for value in values:
         decoded = decode(value, words, unsteady(value))
         kind = _ARROW[output_type(value)]
         if kind == pa.string():
@@ -193,7 +209,7 @@ def _condition(condition: Condition, record: Record) -> str:
 
 
 def _register(number: Number) -> str:
-    return f"{number.table} {number.address} {number.kind}"
+    return f"{number.table or 'record'} {number.address} {number.kind}"
 
 
 def _words(value: Value) -> str | None:
