@@ -22,6 +22,8 @@ class Batch:
     [n, registers] as sent. `fits` [n]: the record's own check agrees (True where it has none). `unfinished`
     [n]: its interval may still be running, so it may read otherwise next time. `again`: asked for although
     it was known already. `dummies`: how many empty records were dropped between them.
+    `started_ms`, `interval_ms` and `first` are the session's as it was told when they were asked for; `first`
+    is extended. They name it where the list of sessions has moved on since.
     """
 
     session: int
@@ -31,6 +33,9 @@ class Batch:
     unfinished: Mask
     again: bool = False
     dummies: int = 0
+    started_ms: int | None = None
+    interval_ms: int | None = None
+    first: int = 0
 
 
 def split(words: Sequence[int], skip: int, registers: int, count: int) -> WordTable:

@@ -104,7 +104,11 @@ class Sweep:
             self.account.gap(target.index, range(int(numbers[0]), int(numbers[-1]) + 1), Cause.LAYOUT)
             return
         open_ = numbers == self._unfinished(target, window)
-        batch = Batch(target.index, numbers, words, check, open_, again, int(np.count_nonzero(none)))
+        session = target.session
+        batch = Batch(
+            target.index, numbers, words, check, open_, again, int(np.count_nonzero(none)),
+            session.started_ms, session.interval_ms, target.numbers.start,
+        )  # fmt: skip
         if len(numbers) or batch.dummies:
             self.batches.append(batch)
             self.account.batch(batch)
