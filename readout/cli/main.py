@@ -93,7 +93,7 @@ add(
     archive_app,
     "redecode",
     archive_redecode.archive_redecode,
-    "archive redecode hollow-mere --map insertion-meter-corrected.yaml",
+    "archive redecode hollow-mere --map corrected.yaml",
 )
 add(
     archive_app,
