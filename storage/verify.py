@@ -9,12 +9,14 @@ last, so that a file that is just being sealed is found in one of the two.
 """
 
 import hashlib
-from collections.abc import Iterator, Sequence
+import os
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from dataclasses import dataclass, field
 from enum import Enum
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from storage import ledger, lock
 from storage.archive import layout
@@ -24,8 +26,16 @@ from storage.errors import ArchiveAbsent, StorageError
 from storage.journal import Intent, read_only
 from storage.logbook.attachments import ATTACHMENTS, attachments
 
+if TYPE_CHECKING:
+    import pyarrow as pa
+
 #: Times an archive is verified again because a recorder changed it meanwhile.
 _TRIES = 3
+#: Files looked at side by side: hashing and decoding leave the interpreter free. Each is in memory whole.
+_HANDS = min(4, 1 + (os.cpu_count() or 1))
+
+_Given = TypeVar("_Given")
+_Found = TypeVar("_Found")
 
 
 class Depth(Enum):
@@ -97,11 +107,7 @@ def _verified(root: Path, depth: Depth) -> Verification:
     for text in found.faults:
         findings.fault(ledger.LEDGER, text)
     _added(root, there, found, [*intents, *_intents(root)], findings)
-    known: dict[tuple[str, str], dict[str, str]] = {}
-    for file in found.live.values():
-        columns = known.setdefault((file.point, file.source), {})
-        for text in _checked(root, file, depth, columns):
-            findings.fault(file.file, text)
+    _live(root, found, depth, findings)
     _ranges(found, findings)
     _superseded(root, found, depth, findings)
     _attachments(root, reading.lines, depth, findings)
@@ -116,13 +122,12 @@ def _verified(root: Path, depth: Depth) -> Verification:
 
 def verify_file(path: Path, sha256: str | None = None) -> list[str]:
     """Faults of one sealed file that can be found from it alone, and against a SHA-256 if one is given."""
-    faults = []
     try:
-        if sha256 is not None and _hash(path) != sha256:
-            faults.append("has other bytes than its SHA-256 says")
+        data = path.read_bytes()
     except OSError as error:
         return [f"cannot be read ({error.strerror})"]
-    return faults + _footer(path, None, Depth.FULL, {})
+    other = sha256 is not None and hashlib.sha256(data).hexdigest() != sha256
+    return [*(["has other bytes than its SHA-256 says"] if other else []), *_look(data, None).faults]
 
 
 def _tail(root: Path, findings: _Findings) -> ledger.Tail | None:
@@ -209,88 +214,128 @@ def _added(
         findings.fault(name, f"is below {layout.ROWS}/ but {was}")
 
 
-def _checked(root: Path, file: SealedFile, depth: Depth, known: dict[str, str]) -> Iterator[str]:
-    """Faults of a live file."""
+@dataclass(frozen=True)
+class _Look:
+    """What one file showed of itself."""
+
+    faults: list[str]
+    columns: dict[str, str] = field(default_factory=dict)  # name → type
+
+
+def _live(root: Path, found: Inventory, depth: Depth, findings: _Findings) -> None:
+    """Every live file by itself, then its columns' types against those of the files before it."""
+    files = list(found.live.values())
+    known: dict[tuple[str, str], dict[str, str]] = {}
+    for file, look in zip(files, _each(lambda file: _checked(root, file, depth), files), strict=True):
+        for text in look.faults:
+            findings.fault(file.file, text)
+        kept = known.setdefault((file.point, file.source), {})
+        for clash in clashes([kept], look.columns):
+            findings.fault(
+                file.file, f"has column {clash.name} as {clash.wanted}, files before it as {clash.kept}"
+            )
+        known[file.point, file.source] = look.columns | kept
+
+
+def _each(question: Callable[[_Given], _Found], of: Iterable[_Given]) -> Iterator[_Found]:
+    """The answers in order, several worked out at a time."""
+    import pyarrow.parquet  # noqa: F401  (threads that import it at once wait for each other)
+
+    with ThreadPoolExecutor(_HANDS) as hands:
+        yield from hands.map(question, of)
+
+
+def _checked(root: Path, file: SealedFile, depth: Depth) -> _Look:
+    """A live file. Full depth reads it once: the bytes that were hashed are those that are looked into."""
     path = root / file.file
     try:
         size = path.stat().st_size
         if size != file.bytes:
-            yield f"has {size} bytes, {file.bytes} were written"
-            return
-        if depth is Depth.FULL and _hash(path) != file.sha256:
-            yield "has other bytes than were written"
-            return  # damaged bytes are not given to a decoder
+            return _Look([f"has {size} bytes, {file.bytes} were written"])
+        if depth is Depth.QUICK:
+            return _look(path, file)
+        data = path.read_bytes()
     except FileNotFoundError:
-        yield "is missing"
-        return
+        return _Look(["is missing"])
     except OSError as error:
-        yield f"cannot be read ({error.strerror})"
-        return
-    yield from _footer(path, file, depth, known)
+        return _Look([f"cannot be read ({error.strerror})"])
+    if hashlib.sha256(data).hexdigest() != file.sha256:
+        return _Look(["has other bytes than were written"])  # damaged bytes are not given to a decoder
+    return _look(data, file)
 
 
-def _footer(path: Path, file: SealedFile | None, depth: Depth, known: dict[str, str]) -> list[str]:
-    """Faults of a file's footer, columns, and, in full depth, of the order of its rows."""
+def _look(what: Path | bytes, file: SealedFile | None) -> _Look:
+    """A file's footer and columns, and where its bytes are given, the order of its rows.
+
+    Bytes whose hash is right need only their sequence read; of others (`file` None) everything is.
+    """
     import pyarrow as pa
     import pyarrow.parquet as pq
 
-    from storage.archive import parquet
-
-    faults: list[str] = []
     try:
-        with pq.ParquetFile(path, page_checksum_verification=True) as opened:
+        source = pa.BufferReader(what) if isinstance(what, bytes) else what
+        with pq.ParquetFile(source, page_checksum_verification=file is None) as opened:
             rows = opened.metadata.num_rows
             columns = column_types(opened.schema_arrow)
-            sequence = opened.read(columns=["sequence"]) if depth is Depth.FULL else None
-            if depth is Depth.FULL and file is None:
-                opened.read()
+            wanted = None if file is None else ["sequence"]
+            table = opened.read(columns=wanted, use_threads=False) if isinstance(what, bytes) else None
     except (pa.ArrowException, OSError, ValueError, KeyError) as error:
-        return [f"cannot be opened as Parquet ({str(error).splitlines()[0]})"]
-    if sequence is not None and not (sequence.num_rows and parquet.ascending(sequence)):
-        faults.append("has rows that are not in order of sequence")
-    elif sequence is not None and file is not None:
-        ends = (sequence["sequence"][0].as_py(), sequence["sequence"][-1].as_py())
-        if ends != (file.first_sequence, file.last_sequence):
-            faults.append(f"goes from sequence {ends[0]} to {ends[1]}, the ledger knows another span")
+        return _Look([f"cannot be opened as Parquet ({str(error).splitlines()[0]})"])
+    faults = [] if table is None else _order(table, file)
     if file is not None and rows != file.rows:
         faults.append(f"has {rows} rows, {file.rows} were written")
     if file is not None and digest(columns) != file.schema:
         faults.append("has other columns than were written")
-    for clash in clashes([known], columns):
-        faults.append(f"has column {clash.name} as {clash.wanted}, files before it as {clash.kept}")
-    for name, kind in columns.items():
-        known.setdefault(name, kind)
-    return faults
+    return _Look(faults, columns)
+
+
+def _order(table: "pa.Table", file: SealedFile | None) -> list[str]:
+    """Faults of the column sequence: that it does not grow, or has other ends than the ledger knows."""
+    from storage.archive import parquet
+
+    if not table.num_rows or not parquet.ascending(table):
+        return ["has rows that are not in order of sequence"]
+    ends = (table["sequence"][0].as_py(), table["sequence"][-1].as_py())
+    if file is not None and ends != (file.first_sequence, file.last_sequence):
+        return [f"goes from sequence {ends[0]} to {ends[1]}, the ledger knows another span"]
+    return []
 
 
 def _ranges(found: Inventory, findings: _Findings) -> None:
-    """No row twice: the sequence spans of a point's live files must not meet."""
+    """No row twice: the sequence spans of a point's live files must not meet; holes are told as notes."""
     for point, source in sorted({(file.point, file.source) for file in found.live.values()}):
-        last = 0
+        last = absent = 0
         for file in found.of(point, source):
             if file.first_sequence <= last:
                 findings.fault(
                     file.file, f"holds sequence {file.first_sequence}, which another file holds too"
                 )
+            absent += max(0, file.last_sequence - max(last, file.first_sequence - 1) - file.rows)
+            absent += max(0, file.first_sequence - last - 1)
             last = max(last, file.last_sequence)
+        if absent:
+            findings.notes.append(
+                f"{point}, {source}: {absent} of the numbers 1 to {last} are in no file;"
+                f" those rows were never sealed, see lines of kind {ledger.Kind.LOST} in the ledger"
+            )
 
 
 def _superseded(root: Path, found: Inventory, depth: Depth, findings: _Findings) -> None:
     """Replaced files that were kept must be unchanged; that some were deleted, or put there, is told."""
-    absent = 0
-    known = set()
-    for file in found.superseded.values():
-        name = layout.superseded_name(file.file)
-        known.add(name)
-        path = root / name
-        if not path.exists():
-            absent += not (root / file.file).exists()
-        elif path.stat().st_size != file.bytes or (depth is Depth.FULL and _hash(path) != file.sha256):
+    kept = {layout.superseded_name(file.file): file for file in found.superseded.values()}
+    there = {name: file for name, file in kept.items() if (root / name).exists()}
+
+    def same(name: str) -> bool:
+        return _same(root / name, there[name].bytes, there[name].sha256, depth)
+
+    for name, whole in zip(there, _each(same, there), strict=True):
+        if not whole:
             findings.fault(name, "has other bytes than were written")
+    absent = sum(not (root / file.file).exists() for name, file in kept.items() if name not in there)
     if absent:
         findings.notes.append(f"{absent} replaced files are no longer in {layout.SUPERSEDED}/")
     for path in layout.files_below(root / layout.SUPERSEDED):
-        if (name := path.relative_to(root).as_posix()) not in known:
+        if (name := path.relative_to(root).as_posix()) not in kept:
             findings.notes.append(f"{name} was never part of the archive")
 
 
@@ -301,13 +346,19 @@ def _attachments(root: Path, lines: Sequence[ledger.Line], depth: Depth, finding
         path = root / file
         if not path.is_file():
             findings.fault(file, "is missing; a note in the ledger has it attached")
-        elif path.stat().st_size != attached.bytes or (
-            depth is Depth.FULL and _hash(path) != attached.sha256
-        ):
+        elif not _same(path, attached.bytes, attached.sha256, depth):
             findings.fault(file, "has other bytes than were attached")
     for path in layout.files_below(root / ATTACHMENTS):
         if (name := path.relative_to(root).as_posix()) not in known:
             findings.notes.append(f"{name} is attached to no note")
+
+
+def _same(path: Path, size: int, sha256: str, depth: Depth) -> bool:
+    """Whether a file has this many bytes and, in full depth, these; one that cannot be read has not."""
+    try:
+        return path.stat().st_size == size and (depth is Depth.QUICK or _hash(path) == sha256)
+    except OSError:
+        return False
 
 
 def _hash(path: Path) -> str:

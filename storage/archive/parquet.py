@@ -167,4 +167,4 @@ def ascending(table: "pa.Table") -> bool:
     held = np.frombuffer(memoryview(sequence.buffers()[1] or b""), np.int64)[sequence.offset :][
         : len(sequence)
     ]
-    return sequence.null_count == 0 and bool(np.all(np.diff(held) > 0))
+    return sequence.null_count == 0 and bool(np.all(held[1:] > held[:-1]))

@@ -230,11 +230,11 @@ class Archive:
 
         if table.num_rows == 0 or not parquet.ascending(table):
             raise refuse("its column sequence must be int64, never null, and grow with every row")
-        given = table["sequence"].to_pylist()
-        if (given[0], given[-1]) != (first, last):
+        given = table["sequence"]
+        if (given[0].as_py(), given[-1].as_py()) != (first, last):
             raise refuse(f"its rows go from {given[0]} to {given[-1]}, not from {first} to {last}")
         held = self.journal.sequences(point, source, first, last)
-        if held and held != given:
+        if held and held != given.to_pylist():
             raise refuse(f"the journal holds {len(held)} rows there, the table other ones ({len(given)})")
         if not held and first <= self.journal.last_sequences().get((point, source), 0):
             raise refuse(f"sequence {first} was given before and is not in the journal")
