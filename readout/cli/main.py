@@ -24,6 +24,7 @@ from readout.cli import (
     map_check,
     map_show,
     mark,
+    memory_plan,
     note,
     simulate,
 )
@@ -86,6 +87,7 @@ add(line_app, "test", line_test.line_test, "line test bottling-hall-header.yaml"
 add(line_app, "listen", line_listen.line_listen, "line listen /dev/ttyUSB0 --for 1min")
 add(map_app, "check", map_check.map_check, "map check insertion-meter.yaml")
 add(map_app, "show", map_show.map_show, "map show insertion-meter.yaml")
+add(memory_app, "plan", memory_plan.memory_plan, "memory plan insertion-meter.yaml --every 5s --for 9d")
 add(archive_app, "list", archive_list.archive_list, "archive list hollow-mere")
 add(archive_app, "seal", archive_seal.archive_seal, "archive seal hollow-mere")
 add(archive_app, "verify", archive_verify.archive_verify, "archive verify hollow-mere --quick")
