@@ -1,32 +1,35 @@
 """Which registers a meter has: the addresses its map lists, and the gaps between that a read may cross."""
 
-from collections.abc import Mapping
-from itertools import pairwise
+from collections.abc import Mapping, Sequence
 
 from protocols.modbus.exceptions import ExceptionCode
 from protocols.modbus.tables import Table
 from protocols.register_map.model import Column, RegisterMap, Value
+from simulators.refused import Refused
 
-
-class Refused(Exception):  # noqa: N818  (a meter refuses; that is no error of the program)
-    """The meter answers with an exception; `code` is its number."""
-
-    def __init__(self, code: ExceptionCode) -> None:
-        super().__init__(code.name)
-        self.code = code
+Span = tuple[Table, int, int]  # table, first address, the one behind the last
 
 
 class Image:
     """The addresses of one meter. What lies in them is not kept here."""
 
-    def __init__(self, register_map: RegisterMap) -> None:
-        """Take every register that the map speaks of; gaps up to `wire.bridge` answer zeros."""
-        self.tables: frozenset[Table] = frozenset(t for t, found in register_map.listed().items() if found)
+    def __init__(self, register_map: RegisterMap, memory: Sequence[Span] = ()) -> None:
+        """Take every register that the map speaks of, and those of its log memory.
+
+        Gaps of up to `wire.bridge` addresses between them answer zeros.
+        """
         self.owners: Mapping[Column, tuple[Value, ...]] = _owners(register_map)
         self.writable: Mapping[Column, Value] = {
             column: value for value in register_map.settings if value.writable for column in value.columns()
         }
         self._words = _word_counts(register_map)
+        self._spans = {table: [(a, b) for of, a, b in memory if of is table] for table in Table}
+        for table, listed in register_map.listed().items():
+            spans = sorted({(address, address + 1) for address in listed} | set(self._spans[table]))
+            self._bridge(table, spans, register_map.wire.bridge)
+        self.tables: frozenset[Table] = frozenset(
+            table for table, found in register_map.listed().items() if found or self._spans[table]
+        )
 
     def columns(self, table: Table, start: int, count: int) -> list[Column]:
         """Every word behind `count` addresses from `start` on, as sent; Refused (02) outside the image."""
@@ -34,9 +37,20 @@ class Image:
         for address in range(start, start + count):
             words = self._words.get((table, address))
             if words is None:
-                raise Refused(ExceptionCode.ILLEGAL_DATA_ADDRESS)
+                if not any(first <= address < end for first, end in self._spans[table]):
+                    raise Refused(ExceptionCode.ILLEGAL_DATA_ADDRESS)
+                words = 1
             found += [Column(table, address, word) for word in range(words)]
         return found
+
+    def _bridge(self, table: Table, spans: Sequence[tuple[int, int]], bridge: int) -> None:
+        """Fill the gaps; an address there has as many words as the one before the gap."""
+        end = None
+        for first, behind in spans:
+            if end is not None and 0 < first - end <= bridge:
+                for gap in range(end, first):
+                    self._words[table, gap] = self._words.get((table, end - 1), 1)
+            end = behind if end is None else max(end, behind)
 
 
 def _owners(register_map: RegisterMap) -> Mapping[Column, tuple[Value, ...]]:
@@ -54,18 +68,12 @@ def _owners(register_map: RegisterMap) -> Mapping[Column, tuple[Value, ...]]:
     return found
 
 
-def _word_counts(register_map: RegisterMap) -> Mapping[tuple[Table, int], int]:
-    """16-bit words behind each address; an address in a gap has as many as the one before the gap."""
+def _word_counts(register_map: RegisterMap) -> dict[tuple[Table, int], int]:
+    """16-bit words behind each address that the map lists."""
     found: dict[tuple[Table, int], int] = {}
     for value in (*register_map.values(), *register_map.told_conditions()):
         for column in value.columns():
             if column.table is not None:
                 place = (column.table, column.address)
                 found[place] = max(found.get(place, 1), column.word + 1)
-    for table, listed in register_map.listed().items():
-        addresses = sorted(listed)
-        for before, after in pairwise(addresses):
-            if after - before - 1 <= register_map.wire.bridge:
-                for gap in range(before + 1, after):
-                    found[table, gap] = found[table, before]
     return found

@@ -1,19 +1,24 @@
 """What lies in a meter's registers at one instant, and what becomes of a write."""
 
 from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 
 import numpy as np
 
 from protocols.errors import RequestError
+from protocols.log_memory.state import UNIT_MS
 from protocols.modbus.exceptions import ExceptionCode
 from protocols.register_map.model import Column, Kind, Number, RegisterMap, Value
 from protocols.values.decode import Words, decode
 from protocols.values.encode import encode
 from simulators.device.defaults import first_known, identity, setting
-from simulators.device.image import Image, Refused
+from simulators.device.image import Image
+from simulators.device.recording import INTERVAL
+from simulators.log_memory import SimulatedLog
+from simulators.meter_clock import MeterClock
 from simulators.plant import Moment, Quantity, Source
+from simulators.refused import Refused
 
 _MOMENTS = (Kind.UNIX_TIME, Kind.CALENDAR)
 
@@ -26,25 +31,35 @@ _HEADROOM = 4
 class Memory:
     """Settings and identity are kept as words; readings are asked of the source, clocks of the time."""
 
-    def __init__(self, register_map: RegisterMap, image: Image, source: Source, unit_address: int) -> None:
-        """Fill in who the meter is and how it is set."""
+    def __init__(
+        self,
+        register_map: RegisterMap,
+        image: Image,
+        source: Source,
+        unit_address: int,
+        clock: MeterClock,
+        log: SimulatedLog | None,
+    ) -> None:
+        """Fill in who the meter is and how it is set. The log memory's registers are `log`'s own."""
         self._map = register_map
         self._image = image
         self._source = source
-        self._clock_ahead = 0.0  # of the meter's clock before the computer's, in seconds
+        self._clock = clock
+        self._log = log
         self._powers: dict[Number, int] = {}
         self._units = _told_units(register_map)
         self._last: dict[str, tuple[Quantity, dict[Column, int]]] = {}
         self._stored: dict[Column, int] = {}
+        kept: list[tuple[Value, Quantity]]
         kept = [(value, setting(value)) for value in register_map.told_conditions()]
         kept += [(value, identity(value, register_map, unit_address)) for value in register_map.identity]
-        kept += [(v, setting(v)) for v in register_map.settings if v.number.kind not in _MOMENTS]
+        kept += [(v, self._setting(v)) for v in register_map.settings if v.number.kind not in _MOMENTS]
         for value, quantity in kept:
             self._stored |= self._words(value, quantity)
 
     def read(self, columns: Sequence[Column], at: Moment) -> list[int]:
         """The words of `columns`, all of the same instant; 0 where the map lists nothing."""
-        found: dict[Column, int] = {}
+        found: dict[Column, int] = {} if self._log is None else self._log.read(columns)
         for column in columns:
             if column not in found and column not in self._stored:
                 for value in self._image.owners.get(column, ()):
@@ -57,10 +72,14 @@ class Memory:
         Part of a setting alone is taken only by meters that are written one register at a time.
         """
         touched: dict[str, Value] = {}
+        logs: dict[Column, int] = {}
         for column in words:
-            if column not in self._image.writable:
+            if column in self._image.writable:
+                touched[self._image.writable[column].name] = self._image.writable[column]
+            elif self._log is not None and self._log.is_writable(column):
+                logs[column] = words[column]
+            else:
                 raise Refused(ExceptionCode.ILLEGAL_DATA_ADDRESS)
-            touched[self._image.writable[column].name] = self._image.writable[column]
         merged = {}
         for value in touched.values():
             before = dict(zip(value.columns(), self.read(value.columns(), at), strict=True))
@@ -70,6 +89,8 @@ class Memory:
             elif self._map.wire.write_with != 6:
                 raise Refused(ExceptionCode.ILLEGAL_DATA_VALUE)
             merged[value.name] = after
+        if self._log is not None and logs:
+            self._log.write(logs)
         for name, after in merged.items():
             self._keep(touched[name], after, at)
 
@@ -77,18 +98,27 @@ class Memory:
         """A kept text as its characters, for a reply that tells who the meter is."""
         return str(_decoded(value, self._stored)).encode("latin-1", "replace")
 
+    def _setting(self, value: Value) -> Quantity:
+        if value.name == INTERVAL and self._log is not None:
+            return self._log.recorder.interval * 1000 / UNIT_MS.get(value.unit or "s", 1000)
+        return setting(value)
+
     def _keep(self, value: Value, words: Mapping[Column, int], at: Moment) -> None:
         if value.number.kind in _MOMENTS:
             milliseconds = _decoded(value, words)
             if milliseconds is not None:
-                self._clock_ahead = float(milliseconds) / 1000 - at.utc
-        else:
-            self._stored |= words
+                self._clock.set_figures(float(milliseconds), at.running)
+            return
+        self._stored |= words
+        if value.name == INTERVAL and self._log is not None:
+            seconds = interval_s(value, words)
+            if seconds is not None:
+                self._log.recorder.set_interval(seconds, at.running)
 
     def _now(self, value: Value, at: Moment) -> dict[Column, int]:
         """The words of a reading, or of a clock, at that instant."""
         if value.number.kind in _MOMENTS:
-            return self._words(value, datetime.fromtimestamp(at.utc + self._clock_ahead, UTC))
+            return self._words(value, self._clock.figures(at.running))
         unit = self._units.get(value.name, value.unit)
         quantity = self._source.quantity(value, unit, at)
         last = self._last.get(value.name)
@@ -114,6 +144,12 @@ class Memory:
         if register not in self._powers:
             self._powers[register] = next((p for p in _POWERS if _holds(value, quantity, p)), 0)
         return self._powers[register]
+
+
+def interval_s(value: Value, words: Mapping[Column, int]) -> float | None:
+    """The seconds that words of the setting `log_interval` mean; None for none."""
+    found = _decoded(value, words)
+    return None if found is None else float(found) * UNIT_MS.get(value.unit or "s", 1000) / 1000
 
 
 def _told_units(register_map: RegisterMap) -> dict[str, str]:

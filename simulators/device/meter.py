@@ -5,10 +5,21 @@ from collections.abc import Callable, Mapping, Sequence
 from protocols.errors import ReplyError
 from protocols.modbus import limits
 from protocols.modbus.exceptions import ExceptionCode
-from protocols.modbus.replies import Bits, Identification, Registers, Reply, ServerId, Written
+from protocols.modbus.replies import (
+    Bits,
+    FileRecords,
+    Identification,
+    Queue,
+    Registers,
+    Reply,
+    ServerId,
+    Written,
+)
 from protocols.modbus.requests import (
     IllegalRequestError,
     ReadDeviceIdentification,
+    ReadFileRecords,
+    ReadQueue,
     ReadRequest,
     ReadWriteRegisters,
     ReportServerId,
@@ -20,12 +31,17 @@ from protocols.modbus.requests import (
 )
 from protocols.modbus.server import exception_frame, read_request, reply_frame
 from protocols.modbus.tables import Table
+from protocols.register_map.memory_model import ByFiles, ByQueue, ByWindow
 from protocols.register_map.model import Column, RegisterMap
 from simulators.clock import Clock, WireClock
-from simulators.device.image import Image, Refused
+from simulators.device.image import Image
 from simulators.device.memory import Memory
+from simulators.device.recording import log_of
 from simulators.errors import NotSimulated
+from simulators.log_memory import LogOptions
+from simulators.meter_clock import MeterClock
 from simulators.plant import Moment, PlantValues, Source
+from simulators.refused import Refused
 
 #: Data bytes that the one-byte count of a reply can tell, in whole registers (AP V1.1b3, 6.3).
 MOST_WORDS = 127
@@ -49,10 +65,12 @@ class SimulatedMeter:
         source: Source | None = None,
         unit_address: int | None = None,
         clock: Clock | None = None,
+        log: LogOptions | None = None,
     ) -> None:
         """Switch the meter on. `source` defaults to the invented bottling hall's header.
 
-        NotSimulated where neither the map nor `unit_address` says on what address it listens.
+        `log` says what its memory holds, where the map has one: without it, nothing yet. NotSimulated where
+        neither the map nor `unit_address` says on what address it listens, or `log` does not fit the memory.
         """
         unit = register_map.serial.unit_address if unit_address is None else unit_address
         if unit is None:
@@ -66,9 +84,21 @@ class SimulatedMeter:
         self.writes = 0  # requests that changed something
         self._clock = WireClock() if clock is None else clock
         self._started = self._clock.monotonic()
-        self._image = Image(register_map)
-        self._memory = Memory(register_map, self._image, PlantValues() if source is None else source, unit)
-        self._functions = _functions(self._image.tables, register_map.wire.write_with)
+        source = PlantValues() if source is None else source
+        options = LogOptions() if log is None else log
+        memory = register_map.log_memory
+        meter_clock = MeterClock(
+            self._clock.utc(),
+            zone=None if memory is None else memory.clock,
+            site=options.site,
+            ahead=options.clock_ahead,
+            drift_ppm=options.drift_ppm,
+        )
+        #: Its log memory; None where the map has none.
+        self.log = None if memory is None else log_of(register_map, memory, meter_clock, source, options)
+        self._image = Image(register_map, () if self.log is None else self.log.spans())
+        self._memory = Memory(register_map, self._image, source, unit, meter_clock, self.log)
+        self._functions = _functions(self._image.tables, register_map)
 
     def reply(self, frame: bytes) -> bytes | None:
         """The reply to one request frame; None for silence."""
@@ -95,6 +125,8 @@ class SimulatedMeter:
     def _carry_out(self, request: Request) -> Reply:
         if request.function not in self._functions:
             raise Refused(ExceptionCode.ILLEGAL_FUNCTION)
+        if self.log is not None:
+            self.log.advance(self._moment().running)
         carry_out = _ACTS[type(request)]
         return carry_out(self, request)
 
@@ -143,6 +175,18 @@ class SimulatedMeter:
         self.writes += 1
         return Written(start, len(words))
 
+    # ---- the log memory's own functions
+
+    def _read_files(self, request: ReadFileRecords) -> Reply:
+        assert self.log is not None
+        if sum(part.registers for part in request.parts) > self.register_map.wire.registers_per_file_read:
+            raise Refused(ExceptionCode.ILLEGAL_DATA_VALUE)
+        return FileRecords(self.log.files(request.parts))
+
+    def _read_queue(self, request: ReadQueue) -> Reply:
+        assert self.log is not None
+        return Queue(self.log.queue(request.address))
+
     # ---- who the meter is
 
     def _server_id(self, _: ReportServerId) -> Reply:
@@ -174,20 +218,26 @@ class SimulatedMeter:
         }
 
 
-def _functions(tables: frozenset[Table], write_with: int) -> frozenset[int]:
+def _functions(tables: frozenset[Table], register_map: RegisterMap) -> frozenset[int]:
     """What this meter understands: a table it has not, it cannot be asked for."""
     found = {17, 43}
     reads = {Table.COIL: {1, 5, 15}, Table.DISCRETE: {2}, Table.INPUT: {4}, Table.HOLDING: {3, 6}}
     for table in tables:
         found |= reads[table]
-    if Table.HOLDING in tables and write_with != 6:
+    if Table.HOLDING in tables and register_map.wire.write_with != 6:
         found |= {16, 23}
+    way = None if register_map.log_memory is None else register_map.log_memory.reached_by
+    if isinstance(way, ByWindow) and way.write_and_read:
+        found.add(23)
+    found |= {20} if isinstance(way, ByFiles) else {24} if isinstance(way, ByQueue) else set()
     return frozenset(found)
 
 
 _ACTS: Mapping[type[Request], Callable[..., Reply]] = {
     ReadRequest: SimulatedMeter._read,
     ReadWriteRegisters: SimulatedMeter._read_write,
+    ReadFileRecords: SimulatedMeter._read_files,
+    ReadQueue: SimulatedMeter._read_queue,
     WriteCoil: SimulatedMeter._write_coil,
     WriteCoils: SimulatedMeter._write_coils,
     WriteRegister: SimulatedMeter._write_register,

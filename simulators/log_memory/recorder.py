@@ -1,0 +1,211 @@
+"""Records while time passes: on the meter's crystal, from its source, until it is told otherwise.
+
+begun                 + interval            + 2 × interval
+|------ record 0 ------|------ record 1 ------|--  …          record n is in the memory once its
+mark: start            mark: end                              interval is over; a sample at its mark
+"""
+
+import itertools
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from protocols.register_map.memory_model import AfterPowerLoss, Holds, LogMemory, MarkedAt
+from simulators.log_memory.options import LogOptions, Past, Rows
+from simulators.log_memory.records import RecordWriter
+from simulators.log_memory.store import Session, Store
+from simulators.meter_clock import MeterClock
+from simulators.plant import Moment, Quantity, Source
+
+Seconds = NDArray[np.float64]
+
+#: Between two sessions of a past that says nothing of it, in seconds.
+BETWEEN = 3600.0
+#: A record counts as due this long before its instant, so that seconds added up in doubles do not delay it.
+_DUST = 1e-6
+
+
+class Recorder:
+    """Fills a `Store`. `recording` tells whether it does so now; all moments are running seconds."""
+
+    def __init__(
+        self, memory: LogMemory, store: Store, clock: MeterClock, source: Source, interval: float
+    ) -> None:
+        self.memory, self.store, self.clock = memory, store, clock
+        self.interval = interval
+        self.recording = False
+        self._source = source
+        self._writer = RecordWriter(memory)
+        self._back_at: float | None = None  # the supply comes back then
+
+    # ---- before the meter was switched on
+
+    def remember(self, options: LogOptions) -> None:
+        """Record the past; go on where the options say so."""
+        starts = self._starts(options.past)
+        for past, start in zip(options.past, starts, strict=True):
+            if isinstance(past, Rows):
+                self._replay(past)
+            else:
+                self._begin(start, past.interval or self.interval)
+                self._append(past.records)
+        if not options.recording:
+            return
+        last = options.past[-1] if options.past else None
+        if isinstance(last, Past) and last.start is None:
+            self.recording = True
+            self.interval = last.interval or self.interval
+        else:
+            self.start(0.0)
+
+    def _starts(self, past: Sequence[Past | Rows]) -> list[float]:
+        """When each session began: stated, or worked out from what came after it."""
+        starts: list[float] = []
+        end = 0.0
+        for one in reversed(past):
+            if isinstance(one, Rows):
+                start = self.clock.running_at(one.times[0]) - one.interval
+            elif one.start is not None:
+                start = self.clock.running_at(one.start)
+            else:
+                step = self.clock.crystal(one.interval or self.interval)
+                start = self._whole_second(end - one.records * step, down=True)
+            starts.append(start)
+            end = start - BETWEEN
+        return starts[::-1]
+
+    def _replay(self, rows: Rows) -> None:
+        times = np.array(rows.times, np.float64)
+        marks = times - self.clock.switched_on
+        cuts = [0, len(marks)]
+        if self.memory.record.time is None:
+            broken = np.flatnonzero(np.abs(np.diff(times) - rows.interval) * 2 > rows.interval) + 1
+            cuts[1:1] = broken.tolist()
+        lead = rows.interval if self.memory.marked_at is MarkedAt.END else 0.0
+        for first, end in itertools.pairwise(cuts):
+            self._begin(float(marks[first]) - lead, rows.interval)
+            given = {name: column[first:end] for name, column in rows.values.items()}
+            self._put(marks[first:end] - lead, marks[first:end], given)
+
+    # ---- as time passes
+
+    def advance(self, running: float) -> None:
+        """Record everything due by now."""
+        if self._back_at is not None:
+            if running < self._back_at:
+                return
+            self._supply_back()
+        if not self.recording:
+            return
+        session = self.store.sessions[-1]
+        step = self.clock.crystal(session.interval)
+        since = (running - session.begun + _DUST) / step
+        at_mark = self.memory.holds is Holds.SAMPLE and self.memory.marked_at is MarkedAt.START
+        due = math.floor(since) + (1 if at_mark and since >= 0 else 0)
+        if due > session.count:
+            self._append(due - session.count)
+
+    def start(self, running: float) -> bool:
+        """Begin a session at the next whole second of the meter's clock; False where there is no room."""
+        table = self.memory.sessions
+        if self.recording or self.store.room == 0:
+            return self.recording
+        if table is not None and table.most is not None and len(self.store.sessions) >= table.most:
+            return False
+        self._begin(self._whole_second(running, down=False), self.interval)
+        self.recording = True
+        return True
+
+    def stop(self) -> None:
+        """Record no more; an interval that has begun is dropped."""
+        self.recording = False
+
+    def erase(self) -> None:
+        """Forget everything and record no more."""
+        self.recording = False
+        self.store.erase()
+
+    def set_interval(self, seconds: float, running: float) -> None:
+        """Record every `seconds` from now on, in a session of its own."""
+        self.interval = seconds
+        if self.recording:
+            self.recording = False
+            self.start(running)
+
+    def cut_supply(self, running: float, seconds: float) -> None:
+        """Without supply for that long; then whatever the map says of `after_power_loss`."""
+        self.advance(running)
+        self._back_at = running + seconds
+
+    def is_off(self, running: float) -> bool:
+        """Whether it is without supply."""
+        return self._back_at is not None and running < self._back_at
+
+    def _supply_back(self) -> None:
+        assert self._back_at is not None
+        back, self._back_at = self._back_at, None
+        if not self.recording:
+            return
+        if self.memory.after_power_loss is AfterPowerLoss.STOPS:
+            self.recording = False
+        elif self.memory.after_power_loss is AfterPowerLoss.NEW_SESSION:
+            self.recording = False
+            self.start(back)
+        else:  # its next record covers the whole interval after the supply came back
+            session = self.store.sessions[-1]
+            session.begun = back - session.count * self.clock.crystal(session.interval)
+
+    # ---- records
+
+    def _begin(self, begun: float, interval: float) -> None:
+        started = int(self.clock.figures_ms(np.array([begun]))[0]) // 1000 * 1000
+        self.store.begin(Session(begun, interval, self.store.next, started))
+
+    def _append(self, count: int) -> None:
+        """The next records of the last session; fewer where the memory is full and stops."""
+        room = self.store.room
+        if room is not None and room < count:
+            self.recording = False
+            count = room
+        session = self.store.sessions[-1]
+        step = self.clock.crystal(session.interval)
+        starts: Seconds = session.begun + (session.count + np.arange(count, dtype=np.float64)) * step
+        marks = starts + step if self.memory.marked_at is MarkedAt.END else starts
+        self._put(starts, marks, {})
+
+    def _put(self, starts: Seconds, marks: Seconds, given: dict[str, Sequence[Quantity]]) -> None:
+        if not len(starts):
+            return
+        session = self.store.sessions[-1]
+        figures = self.clock.figures_ms(marks)
+        numbers = np.arange(self.store.next, self.store.next + len(starts))
+        columns = given | self._measured(starts, marks, session.interval, set(given))
+        written = self._writer.write(numbers, figures, columns)
+        told = written.figures_ms
+        if told is None:
+            after = 1 if self.memory.marked_at is MarkedAt.END else 0
+            places = session.count + np.arange(len(starts)) + after
+            told = session.started_ms + np.rint(places * session.interval * 1000).astype(np.int64)
+        time_ms = np.rint((self.clock.switched_on + marks) * 1000).astype(np.int64)
+        self.store.append(written, time_ms, told)
+
+    def _measured(
+        self, starts: Seconds, marks: Seconds, interval: float, given: set[str]
+    ) -> dict[str, Sequence[Quantity]]:
+        """What the source says of each record: at its mark for a sample, else amid its interval."""
+        sample = self.memory.holds in (Holds.SAMPLE, None)
+        at = marks if sample else starts + self.clock.crystal(interval) / 2
+        moments = [Moment(self.clock.switched_on + one, one) for one in at.tolist()]
+        return {
+            field.value.name: [self._source.quantity(field.value, field.unit, one) for one in moments]
+            for field in self._writer.fields
+            if field.value.name not in given
+        }
+
+    def _whole_second(self, running: float, *, down: bool) -> float:
+        """The nearest moment at which the meter's clock shows a whole second: a session begins there."""
+        shown = float(self.clock.utc(np.array([running]))[0])
+        whole = math.floor(shown) if down else math.ceil(shown)
+        return running + self.clock.crystal(whole - shown)

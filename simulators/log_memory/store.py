@@ -1,0 +1,167 @@
+"""The memory itself: a place for each record, used again in a ring; and the truth about what it holds."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from protocols.log_memory.numbers import memory_modulus
+from protocols.register_map.memory_model import LogMemory
+from protocols.values.words import WordTable
+from simulators.log_memory.fields import Told
+from simulators.log_memory.records import Milliseconds, Written
+
+Numbers = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Truth:
+    """Every record the memory holds, oldest first, worked out without the registers that tell it.
+
+    All arrays are [n]. `number` is extended (goes on where the meter starts again at 0), `session` counts
+    from 0 those the meter ever began; `started_ms[i]` is the start of session i as the meter told it, by its
+    own clock. `time_ms`: the moment the record is marked at, true UTC. `meter_ms`: the same as the meter
+    tells it: the figures of the record's own `time`, else session start + n × interval; where `has_time`.
+    `values`: by field name, what a reader must find, in the map's unit.
+    """
+
+    number: Numbers
+    session: Numbers
+    time_ms: Milliseconds
+    meter_ms: Milliseconds
+    has_time: NDArray[np.bool_]
+    values: Mapping[str, Told]
+    started_ms: tuple[int, ...]
+
+    def __len__(self) -> int:
+        return len(self.number)
+
+    def rows(self) -> list[tuple[Any, ...]]:
+        """Tuples (number, time_ms, value, …), values in the map's order, None where there is no reading."""
+        columns = [
+            [one if there else None for one, there in zip(told.data.tolist(), told.available, strict=True)]
+            for told in self.values.values()
+        ]
+        return list(zip(self.number.tolist(), self.time_ms.tolist(), *columns, strict=True))
+
+
+@dataclass(slots=True)
+class Session:
+    """One recording. `first` is the extended number of its first record, `count` how many it ever had.
+
+    `begun` [running s]: when its first interval began; `interval` [s] by the meter's crystal. `started_ms`:
+    its start as the meter tells it.
+    """
+
+    begun: float
+    interval: float
+    first: int
+    started_ms: int
+    count: int = 0
+
+    @property
+    def end(self) -> int:
+        """The extended number behind its last record."""
+        return self.first + self.count
+
+
+class Store:
+    """Places of one memory; what is written to a place stays until the next record for that place."""
+
+    def __init__(self, memory: LogMemory, first_number: int = 0) -> None:
+        self.memory = memory
+        self.modulus = memory_modulus(memory)
+        self.next = first_number
+        self.oldest = first_number
+        self.sessions: list[Session] = []
+        self._begun_with = first_number
+        self._started_ms: list[int] = []  # of every session ever, in their order
+        capacity, registers = memory.capacity, memory.record.registers
+        self.words = np.zeros((capacity, registers), np.uint16)
+        self._number = np.full(capacity, -1, np.int64)
+        self._session = np.zeros(capacity, np.int64)
+        self._time = np.zeros(capacity, np.int64)
+        self._meter = np.zeros(capacity, np.int64)
+        self._told: dict[str, Told] = {}
+        self._empty_word = memory.record.empty[0].word if memory.record.empty else 0
+        self.words[:] = self._empty_word
+
+    @property
+    def held(self) -> int:
+        """How many records it holds."""
+        return self.next - self.oldest
+
+    @property
+    def room(self) -> int | None:
+        """How many more fit before it stops; None for a ring."""
+        return None if self.memory.is_ring else self.memory.capacity - self.held
+
+    def places(self, numbers: Numbers) -> Numbers:
+        """Where records with extended `numbers` lie."""
+        told = numbers if self.modulus is None else numbers % self.modulus
+        return np.asarray(told % self.memory.capacity)
+
+    def begin(self, session: Session) -> None:
+        """Whatever comes now belongs to this session."""
+        self.sessions.append(session)
+        self._started_ms.append(session.started_ms)
+
+    def append(self, written: Written, time_ms: Milliseconds, meter_ms: Milliseconds) -> None:
+        """Records of the last session, behind the newest; the caller has seen to it that they fit."""
+        count = len(written.words)
+        numbers = np.arange(self.next, self.next + count)
+        kept = slice(max(0, count - self.memory.capacity), count)
+        at = self.places(numbers[kept])
+        self.words[at] = written.words[kept]
+        self._number[at] = numbers[kept]
+        self._session[at] = len(self._started_ms) - 1
+        self._time[at], self._meter[at] = time_ms[kept], meter_ms[kept]
+        for name, told in written.told.items():
+            if name not in self._told:
+                data = np.zeros(self.memory.capacity, told.data.dtype)
+                self._told[name] = Told(data, np.zeros(self.memory.capacity, np.bool_))
+            self._told[name].data[at] = told.data[kept]
+            self._told[name].available[at] = told.available[kept]
+        self.sessions[-1].count += count
+        self.next += count
+        self.oldest = max(self.oldest, self.next - self.memory.capacity)
+
+    def read(self, first: int, count: int) -> WordTable:
+        """The words [count, registers] of records from the extended number `first`; empty ones where none."""
+        numbers = np.arange(first, first + count)
+        at = self.places(numbers)
+        words = self.words[at].copy()
+        words[self._number[at] != numbers] = self._empty_word
+        return words
+
+    def number_at(self, place: int) -> int:
+        """The extended number of the record at a place; -1 where there is none."""
+        return int(self._number[place])
+
+    def erase(self) -> None:
+        """Forget everything; numbers start again at 0."""
+        self.sessions.clear()
+        self._number[:] = -1
+        self.words[:] = self._empty_word
+        self.next = self.oldest = self._begun_with = 0
+
+    def take(self, count: int) -> None:
+        """Let the oldest records go, as a queue does that moves on; their places are free then."""
+        self.oldest = min(self.oldest + count, self.next)
+
+    def truth(self) -> Truth:
+        """What its places hold now; records that a queue has let go too, until their places are used."""
+        numbers = np.arange(max(self._begun_with, self.next - self.memory.capacity), self.next)
+        at = self.places(numbers)
+        record = self.memory.record
+        told = {
+            value.name: replace(found, data=found.data[at], available=found.available[at])
+            for value in record.values
+            if (found := self._told.get(value.name)) is not None
+        }
+        return Truth(
+            numbers, self._session[at], self._time[at], self._meter[at], np.ones(len(at), np.bool_), told,
+            tuple(self._started_ms),
+        )  # fmt: skip
