@@ -170,12 +170,18 @@ class Line:
         """
         sender, rest = self._sender, 0.0
         shape = shape_of(request, manners.words_per_address)
+        sender.prove(unit, shape, frame)
         if not at_once and sender.owed.in_the_way(unit, shape, self._clock.monotonic()):
             rest = SOON if sender.owed.silent(unit) else 0.0
             failed = self._spaced(unit, request, manners)
             if failed is not None:
                 return replace(failed, request=frame)
-        return sender.send(unit, request, frame, manners, rest=rest)
+        outcome = sender.send(unit, request, frame, manners, rest=rest)
+        if sender.twin:
+            sender.listen(float("inf"))
+            if manners.repeats and not request.WRITES:
+                outcome = sender.send(unit, request, frame, manners)
+        return outcome
 
     def _spaced(self, unit: int, request: Request, manners: Manners) -> Outcome | None:
         """Ask a spacer. None where the request may go out now, else the outcome that stands for its own."""

@@ -1,5 +1,6 @@
 """A measuring point from its file, and from the job file it names: every fault of both at once."""
 
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
@@ -61,6 +62,11 @@ class Files:
         return unread or (self.job_entries is not None and self.job_entries.has(key))
 
 
+#: What stands where a point file is wanted, and is a port: `socket://host` (a path keeps one slash of two).
+_PORT = re.compile(r"[a-z][a-z0-9+]+:/|/dev/|COM\d", re.IGNORECASE)
+_PORT_HINT = "that is a port, and a point file is wanted, which names its port under `line`"
+
+
 def parse_point(path: Path) -> ParsedPoint:
     """The measuring point in the file `path`; a file that cannot be read is a fault like any other."""
     files, point = read_point(path)
@@ -70,7 +76,7 @@ def parse_point(path: Path) -> ParsedPoint:
 def read_point(path: Path) -> tuple[Files, MeasuringPoint | None]:
     """The point with the files it came from, for what checks further."""
     own = Report(str(path))
-    data = read_file(path, own, Spot(1, 1))
+    data = read_file(path, own, Spot(1, 1), hint=_PORT_HINT if _PORT.match(str(path)) else "see the path")
     if data is None:
         return Files(path, own, None), None
     root = compose(data, own)
@@ -82,13 +88,15 @@ def read_point(path: Path) -> tuple[Files, MeasuringPoint | None]:
     return files, None if any(report.faulty for report in files.reports) else point
 
 
-def read_file(path: Path, report: Report, place: Node | Spot) -> bytes | None:
-    """The bytes of a file; what keeps it from being read is told at `place`."""
+def read_file(
+    path: Path, report: Report, place: Node | Spot, *, hint: str = "a path is relative to the point file"
+) -> bytes | None:
+    """The bytes of a file; what keeps it from being read is told at `place`, with a `hint`."""
     try:
         return path.read_bytes()
     except (OSError, ValueError) as error:  # ValueError: a path with a null byte
         why = getattr(error, "strerror", None) or str(error)
-        report.fault(place, f"{path} cannot be read: {why.lower()}; a path is relative to the point file")
+        report.fault(place, f"{path} cannot be read: {why.lower()}; {hint}")
         return None
 
 

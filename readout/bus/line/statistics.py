@@ -33,11 +33,12 @@ class Rhythm:
 class Statistics:
     """Counts since the line was made. Requests are sendings: repeats and spacers among them.
 
-    `strays`: bytes that came while nobody was asked; `overheard`: who sent them, or what
-    came ahead of a reply, where they tell.
-    `noise_bytes`: 00 or FF around replies; `noisy`: replies with any. `doubted`: values taken back;
-    `doubted_late`: those that somebody had used already. `silent_in_a_row`: sendings since anything was heard
-    from anyone. `slowest_reply`: seconds from a request's last bit to the first byte of its reply.
+    `strays`: bytes that came while nobody was asked; `overheard`: who sent them, or what came ahead of a
+    reply, where they tell. `noise_bytes`: 00 or FF around replies; `noisy`: replies with any. `doubted`:
+    values taken back because more came behind; `unproven`: values taken back because something else than a
+    value came next; `_late`: those of them that somebody had used already. `silent_in_a_row`: sendings since
+    anything was heard from anyone. `slowest_reply`: seconds from a request's last bit to the first byte of
+    its reply.
     """
 
     requests: int = 0
@@ -55,6 +56,8 @@ class Statistics:
     strays: int = 0
     doubted: int = 0
     doubted_late: int = 0
+    unproven: int = 0
+    unproven_late: int = 0
     silent_in_a_row: int = 0
     slowest_reply: float = 0.0
     echo: bool = False

@@ -207,3 +207,22 @@ def test_what_is_meant_is_taken_in_silence(rest: str) -> None:
     parsed = parse_map(f"register_map: 1\nmeter: m\n{rest}\n".encode(), "m.yaml")
     assert parsed.faults == ()
     assert parsed.map is not None
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        (b"measuring_point: 1\nname: header\njob: job.yaml\npipe: {}\n", "a point file"),
+        (b"job: 1\ncustomer: Hollow Mere bottling hall\n", "a job file"),
+    ],
+)
+def test_a_file_of_another_kind_is_told_as_that_and_nothing_else(text: bytes, kind: str) -> None:
+    (fault,) = parse_map(text, "given.yaml").faults
+    assert str(fault) == (
+        f"given.yaml:1:1: this is {kind}, not a register map, which begins with `register_map: 1`"
+    )
+
+
+def test_a_map_with_a_stray_key_of_a_job_is_still_a_map() -> None:
+    faults = [fault.fault for fault in parse_map(b"register_map: 1\njob: 1\n", "m.yaml").faults]
+    assert any("unknown key 'job'" in fault for fault in faults)

@@ -118,3 +118,14 @@ def test_a_point_with_random_damage_is_answered(tmp_path: Path, seed: int) -> No
         (tmp_path / name).write_text(text, encoding="utf-8")
     parsed = parse_point(tmp_path / "bottling-hall-header.yaml")
     assert (parsed.point is None) == any(fault.severity == "fault" for fault in parsed.faults)
+
+
+@pytest.mark.parametrize("port", ["socket://192.0.2.7:4001", "/dev/ttyUSB7", "COM7"])
+def test_a_port_given_for_a_point_file_is_told_as_that(port: str) -> None:
+    (fault,) = parse_point(Path(port)).faults
+    assert "a point file is wanted, which names its port under `line`" in fault.fault
+
+
+def test_a_point_file_that_is_not_there_is_told_without_talk_of_other_files(tmp_path: Path) -> None:
+    (fault,) = parse_point(tmp_path / "nofile.yaml").faults
+    assert fault.fault.endswith("cannot be read: no such file or directory; see the path")

@@ -1,7 +1,8 @@
 """Faults, reads, writes, rests and idle time in any order: a value that counts is the meter's own.
 
 A state machine draws what happens; the meters are simulated, time jumps. The invariant: value accepted means
-that it was the meter's value for that unit and register since the read began.
+that it was the meter's value for that unit and register since the read began; since the read before, where
+the very same was asked again within 50 ms.
 """
 
 from collections import deque
@@ -50,6 +51,7 @@ def machine_over(hall_of) -> type[RuleBasedStateMachine]:
             self.plan = Drawn()
             self.hall = hall_of(self.plan)
             self.open: list[tuple[float, Outcome]] = []
+            self.last: tuple[int, int] | None = None
 
         @rule(step=st.sampled_from(ONE + TWO))
         def something_will_go_wrong(self, step: tuple[Fault, ...]) -> None:
@@ -66,10 +68,13 @@ def machine_over(hall_of) -> type[RuleBasedStateMachine]:
             pause=st.sampled_from((0.0, 0.1)),
         )
         def read(self, unit: int, place: int, repeats: int, pause: float) -> None:
-            since = self.hall.clock.at
+            began = since = self.hall.clock.at
+            if self.open and self.last == (unit, place) and began < self.open[-1][1].ended + 0.05:
+                since = self.open[-1][0]
+            self.last = (unit, place)
             manners = Manners(repeats=repeats, pause=pause, busy_within=1.0)
             outcome = self.hall.line.read(unit, self.hall.reads[place], manners)
-            assert self.hall.clock.at - since < 20
+            assert self.hall.clock.at - began < 20
             self.open.append((since, outcome))
 
         @precondition(lambda self: self.open)

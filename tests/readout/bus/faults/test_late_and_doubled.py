@@ -86,17 +86,58 @@ def test_a_reply_costs_no_waiting_when_the_next_request_follows(play) -> None:
     assert [outcome.words for outcome in played.line.settle([first, second])] == [(), (0x3333, 0x4444)]
 
 
+#: Reads behind which a line is quiet, until it is known as one that does not double replies.
+AGED = f"{Q0}\n+20 < {A}\n" * 20
+
+
+def age(played) -> None:
+    for _ in range(20):
+        played.line.settle([played.line.read(1, FIRST, MANNERS)], until=played.clock.at + 0.06)
+
+
 def test_replies_one_behind_are_all_taken_back_when_a_surplus_one_shows(play) -> None:
     """Each reply comes twice, the second 30 ms later, into the next request: that one's value is the old one.
 
     Nothing in the bytes tells; only at the end there is one reply too many, and then none of the row counts.
     """
-    played = play(f"{Q0}\n+20 < {A}\n+30 < {A}\n{Q2}\n+27 < {B}\n+1 < {B}\n{Q0}\n+27 < {A}")
+    played = play(f"{AGED}{Q0}\n+20 < {A}\n+30 < {A}\n{Q2}\n+27 < {B}\n+1 < {B}\n{Q0}\n+27 < {A}")
+    age(played)
     outcomes = [played.line.read(1, request, MANNERS) for request in (FIRST, OTHER)]
     assert [outcome.status for outcome in played.line.settle(outcomes, until=played.clock.at + 1.0)] == [
         Status.WRONG_REPLY
     ] * 2
     assert played.line.statistics.doubted == 2
+
+
+@pytest.mark.parametrize("own", [f"\n+27 < {B}", ""], ids=["its own comes too", "its own is lost"])
+def test_on_a_young_line_the_last_reply_once_more_is_not_taken_for_the_next(play, own: str) -> None:
+    """As above, but the line is new: the second request is asked again, and has its own value."""
+    played = play(f"{Q0}\n+20 < {A}\n+30 < {A}\n{Q2}{own}\n{Q2}\n+20 < {B}")
+    first = played.line.read(1, FIRST, MANNERS)
+    second = played.line.read(1, OTHER, MANNERS)
+    assert second.words == (0x3333, 0x4444)
+    assert first.words == (0x1111, 0x2222)
+
+
+def test_two_registers_with_the_same_value_are_asked_for_twice_on_a_young_line_only(play) -> None:
+    played = play(f"{Q0}\n+20 < {A}\n{Q2}\n+20 < {A}\n{Q2}\n+20 < {A}")
+    outcomes = [played.line.read(1, request, MANNERS) for request in (FIRST, OTHER)]
+    assert [outcome.words for outcome in played.line.settle(outcomes)] == [(0x1111, 0x2222)] * 2
+    aged = play(f"{AGED}{Q0}\n+20 < {A}\n{Q2}\n+20 < {A}")
+    age(aged)
+    outcomes = [aged.line.read(1, request, MANNERS) for request in (FIRST, OTHER)]
+    assert [outcome.words for outcome in aged.line.settle(outcomes)] == [(0x1111, 0x2222)] * 2
+
+
+def test_values_that_were_never_proven_in_step_fall_with_the_next_reply_that_is_lost(play) -> None:
+    """All but the first: one reply too many, and one lost, would leave nothing over."""
+    played = play(f"{AGED}{Q0}\n+20 < {A}\n{Q2}\n+20 < {B}\n{Q0}")
+    age(played)
+    outcomes = [played.line.read(1, request, ONCE) for request in (FIRST, OTHER, FIRST)]
+    final = played.line.settle(outcomes, until=played.clock.at + 1.0)
+    assert [outcome.status for outcome in final] == [Status.OK, Status.WRONG_REPLY, Status.NO_REPLY]
+    assert final[1].cause == "never proven in step"
+    assert played.line.statistics.unproven == 1
 
 
 def test_doubt_that_comes_after_a_value_was_used_is_counted(play) -> None:
