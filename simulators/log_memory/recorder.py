@@ -17,9 +17,13 @@ from simulators.log_memory.options import LogOptions, Past, Rows
 from simulators.log_memory.records import RecordWriter
 from simulators.log_memory.store import Session, Store
 from simulators.meter_clock import MeterClock
-from simulators.plant import Moment, Quantity, Source
+from simulators.plant import Quantity, Source
+from simulators.plant.series import amounts, means, quantities
 
 Seconds = NDArray[np.float64]
+
+#: What of an interval the plant knows exactly.
+_OVER_INTERVALS = {Holds.MEAN: means, Holds.TOTAL: amounts}
 
 #: Between two sessions of a past that says nothing of it, in seconds.
 BETWEEN = 3600.0
@@ -194,15 +198,23 @@ class Recorder:
     def _measured(
         self, starts: Seconds, marks: Seconds, interval: float, given: set[str]
     ) -> dict[str, Sequence[Quantity]]:
-        """What the source says of each record: at its mark for a sample, else amid its interval."""
-        sample = self.memory.holds in (Holds.SAMPLE, None)
-        at = marks if sample else starts + self.clock.crystal(interval) / 2
-        moments = [Moment(self.clock.switched_on + one, one) for one in at.tolist()]
-        return {
-            field.value.name: [self._source.quantity(field.value, field.unit, one) for one in moments]
-            for field in self._writer.fields
-            if field.value.name not in given
-        }
+        """What the source says of each record: a sample at its mark; a mean flow or an amount exactly; all
+        else amid its interval."""
+        half = self.clock.crystal(interval) / 2
+        at = marks if self.memory.holds in (Holds.SAMPLE, None) else starts + half
+        on = self.clock.switched_on
+        found: dict[str, Sequence[Quantity]] = {}
+        for field in self._writer.fields:
+            if field.value.name in given:
+                continue
+            over_all = None if self.memory.holds is None else _OVER_INTERVALS.get(self.memory.holds)
+            told = None
+            if over_all is not None:
+                told = over_all(self._source, field.value, field.unit, on + starts, on + starts + 2 * half)
+            if told is None:
+                told = quantities(self._source, field.value, field.unit, on + at, at)
+            found[field.value.name] = told
+        return found
 
     def _whole_second(self, running: float, *, down: bool) -> float:
         """The nearest moment at which the meter's clock shows a whole second: a session begins there."""

@@ -13,9 +13,16 @@ import math
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
+from typing import TypeVar
 from zoneinfo import ZoneInfo
 
+import numpy as np
+from numpy.typing import NDArray
+
 from simulators.plant.source import scatter
+
+#: One instant or many.
+Numbers = TypeVar("Numbers", float, NDArray[np.float64])
 
 HOUR = 3600.0  # s
 KELVIN = 273.15
@@ -83,7 +90,7 @@ class AirPlant:
         shifts = sum(
             shift.flow * self._trapezoid(utc - start, end - start)
             for day in self._days_near(utc)
-            for shift, start, end in _shifts_of(self, day)
+            for shift, start, end in shifts_of(self, day)
         )
         wave = WAVE_FLOW * math.sin(2 * math.pi * utc / WAVE_PERIOD)
         return self.out_of_hours + shifts + wave + self._unrest(utc)[1] * HOUR
@@ -100,33 +107,36 @@ class AirPlant:
         """Everything in the pipe at one instant."""
         flow = self.flow(utc)
         velocity = self.velocity(flow)
-        pressure = self._pressure(utc, flow)
-        temperature = self._temperature(utc, flow)
-        expansion = (self.reference_pressure / (pressure + self.atmosphere)) * (
-            (temperature + KELVIN) / (self.reference_temperature + KELVIN)
-        )
-        return Truth(flow, velocity, velocity * expansion, pressure, temperature, self.total(utc))
+        pressure = self.pressure(flow, math.sin(pressure_phase(utc)))
+        temperature = self.temperature(flow, math.sin(temperature_phase(utc)))
+        actual = velocity * self.expansion(pressure, temperature)
+        return Truth(flow, velocity, actual, pressure, temperature, self.total(utc))
 
     def velocity(self, flow: float) -> float:
         """Mean velocity in the section, m/s, of `flow` in m³/h at the same conditions."""
         area = math.pi / 4 * (self.inside_diameter / 1000) ** 2
         return flow / HOUR / area
 
-    def _pressure(self, utc: float, flow: float) -> float:
-        """The header sags with the square of the flow; the compressors load and unload every 95 s."""
-        return self.pressure_at_rest - 0.45 * (flow / 400) ** 2 + 0.06 * math.sin(2 * math.pi * utc / 95)
+    def pressure(self, flow: Numbers, wave: Numbers) -> Numbers:
+        """The header, bar(g), sags with the square of the flow; the compressors load and unload as a wave."""
+        return self.pressure_at_rest - 0.45 * (flow / 400) ** 2 + 0.06 * wave
 
-    def _temperature(self, utc: float, flow: float) -> float:
-        """Follows the day, and the coolers' load a little."""
-        return 23.0 + 3.0 * math.sin(2 * math.pi * (utc / 86_400 - 0.375)) + 1.5 * flow / 300
+    def temperature(self, flow: Numbers, wave: Numbers) -> Numbers:
+        """Of the air, °C: follows the day as a wave, and the coolers' load a little."""
+        return 23.0 + 3.0 * wave + 1.5 * flow / 300
+
+    def expansion(self, pressure: Numbers, temperature: Numbers) -> Numbers:
+        """Volume as it flows, at bar(g) and °C, over the same at reference conditions."""
+        warmer = (temperature + KELVIN) / (self.reference_temperature + KELVIN)
+        return self.reference_pressure / (pressure + self.atmosphere) * warmer
 
     def _volume(self, utc: float) -> float:
         """An antiderivative of `flow`, m³."""
         days = self._days_near(utc)
-        shifts = _area_before(self, days[0]) + sum(
+        shifts = area_before(self, days[0]) + sum(
             shift.flow * self._trapezoid_area(utc - start, end - start)
             for day in days
-            for shift, start, end in _shifts_of(self, day)
+            for shift, start, end in shifts_of(self, day)
         )
         wave = -WAVE_FLOW * WAVE_PERIOD / (2 * math.pi) * math.cos(2 * math.pi * utc / WAVE_PERIOD)
         return (self.out_of_hours * (utc - EPOCH) + shifts + wave) / HOUR + self._unrest(utc)[0]
@@ -159,8 +169,18 @@ class AirPlant:
         return low + (high - low) * u * u * (3 - 2 * u), (high - low) * 6 * u * (1 - u) / UNREST_CELL
 
 
+def pressure_phase(utc: Numbers) -> Numbers:
+    """Where in their turn of 95 s the compressors are, in radians."""
+    return utc * (2 * math.pi / 95)
+
+
+def temperature_phase(utc: Numbers) -> Numbers:
+    """Where in the day of the warmth the hall is, in radians; it is warmest at 15:00 UTC."""
+    return (utc / 86_400 - 0.375) * (2 * math.pi)
+
+
 @lru_cache(maxsize=1024)
-def _shifts_of(plant: AirPlant, day: date) -> tuple[tuple[Shift, float, float], ...]:
+def shifts_of(plant: AirPlant, day: date) -> tuple[tuple[Shift, float, float], ...]:
     """Each shift that begins on the local `day`, with its start and end in seconds since 1970."""
     if day.weekday() not in plant.production_days or day in plant.closed:
         return ()
@@ -174,9 +194,9 @@ def _shifts_of(plant: AirPlant, day: date) -> tuple[tuple[Shift, float, float], 
 
 
 @lru_cache(maxsize=64)
-def _area_before(plant: AirPlant, day: date) -> float:
+def area_before(plant: AirPlant, day: date) -> float:
     """m³/h × s of all shifts that began between the epoch's day and `day`; negative for earlier days."""
     epoch = datetime.fromtimestamp(EPOCH, UTC).date()
     first, last, sign = (epoch, day, 1) if day >= epoch else (day, epoch, -1)
     days = (first + timedelta(i) for i in range((last - first).days))
-    return sign * sum(shift.flow * (end - start) for d in days for shift, start, end in _shifts_of(plant, d))
+    return sign * sum(shift.flow * (end - start) for d in days for shift, start, end in shifts_of(plant, d))

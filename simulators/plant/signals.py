@@ -72,7 +72,7 @@ class PlantValues:
         return None
 
     def _noise(self, dimension: Dimension, tick: int) -> float:
-        return scatter(self.plant.seed + zlib.crc32(dimension.name.encode()), tick)
+        return scatter(noise_seed(self.plant.seed, dimension), tick)
 
     def _generic(self, value: Value, at: Moment, low: float, high: float) -> float:
         """A wave between `low` and `high`, each name with a period of its own; a totaliser counts up."""
@@ -81,6 +81,11 @@ class PlantValues:
         name = zlib.crc32(value.name.encode())
         period = 40 + name % 200  # s
         return low + (high - low) * (0.5 + 0.5 * math.sin(2 * math.pi * (at.utc / period + name % 7 / 7)))
+
+
+def noise_seed(seed: int, dimension: Dimension) -> int:
+    """Which noise the sensor of a dimension has."""
+    return seed + zlib.crc32(dimension.name.encode())
 
 
 def _span(value: Value) -> tuple[float, float]:

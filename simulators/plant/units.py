@@ -6,6 +6,9 @@ Conversions for results are not made here; an unknown word only means that the g
 from dataclasses import dataclass
 from enum import Enum
 
+import numpy as np
+from numpy.typing import NDArray
+
 
 class Dimension(Enum):
     """What a simulated sensor can measure; the value is the unit in which the plant counts it."""
@@ -30,6 +33,10 @@ class Unit:
     def from_plant(self, quantity: float) -> float:
         """A quantity in the dimension's own unit, as a number in this unit."""
         return (quantity - self.offset) / self.factor
+
+    def from_plant_many(self, quantities: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The same for many."""
+        return np.asarray((quantities - self.offset) / self.factor)
 
 
 _FOOT = 0.3048  # m, exact since 1959
