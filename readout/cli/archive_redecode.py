@@ -11,7 +11,7 @@ import typer
 from readout.cli.files import load_map
 from readout.cli.options import ArchiveFolder, AsJson
 from readout.cli.output import columns, counted, say, tell, tell_json
-from readout.errors import WrongUse
+from readout.errors import ArchiveError, WrongUse
 
 if TYPE_CHECKING:
     from protocols.register_map.model import RegisterMap
@@ -131,7 +131,8 @@ def _preview(folder: Path, files: "list[SealedFile]", new: "RegisterMap") -> _Pr
     old_rows, new_rows = table.take(picked).to_pylist(), made.take(picked).to_pylist()
     names = [n for n in {**before, **after} if not stays(n) and not n.endswith(("_flag", "_unit"))]
     sample = [
-        {"due": _iso(was["due"]), "reading": name, "old": _plain(was.get(name)), "new": _plain(now.get(name)),
+        {"due": _plain(was["due"]), "reading": name, "old": _plain(was.get(name)),
+         "new": _plain(now.get(name)),
          "old_flag": was.get(f"{name}_flag"), "new_flag": now.get(f"{name}_flag")}
         for was, now in zip(old_rows, new_rows, strict=True)
         for name in names
@@ -144,7 +145,7 @@ def _show(previews: "list[_Preview]") -> None:
         tell(f"{preview.point}: {counted(preview.files, 'file')}, {counted(preview.rows, 'row')}")
         rows = [("due", "reading", "old", "", "new")]
         rows += [
-            (one["due"], one["reading"], _cell(one["old"], one["old_flag"]), "→",
+            (one["due"] or "time not known", one["reading"], _cell(one["old"], one["old_flag"]), "→",
              _cell(one["new"], one["new_flag"]))
             for one in preview.sample
         ]  # fmt: skip
@@ -169,13 +170,20 @@ def _written(
     """Decode again, point by point, what the archive holds now: its journal is sealed first."""
     from importlib.metadata import version
 
+    from readout.clock import SystemClock
+    from readout.daemon.computer_clock import clock_now
     from readout.sealing.redecode import redecode, to_decode
     from readout.sealing.seal import seal_journal
     from storage.archive import Archive
 
     done = []
     with Archive.open(folder) as archive:
-        seal_journal(archive)
+        seal_journal(archive, clock_now(SystemClock()))
+        if waiting := sum(archive.journal.count().values()):
+            raise ArchiveError(
+                f"{folder}: {counted(waiting, 'row')} in the journal cannot be sealed before this computer's "
+                "clock is set, and would keep the old map's values: set the clock, then decode again."
+            )
         for name in points:
             files = to_decode(folder, _live_files(archive, name), new.sha256)
             found = redecode(archive, files, new, version("pipeledger"))

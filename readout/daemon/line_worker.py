@@ -12,7 +12,7 @@ from typing import Protocol
 from readout.bus.exchange import Line
 from readout.bus.outcome import Status
 from readout.clock import Clock
-from readout.daemon.computer_clock import ClockQuality, clock_quality
+from readout.daemon.computer_clock import RowClock
 from readout.daemon.identity import Met
 from readout.daemon.line_access import LineAccess
 from readout.daemon.state_log import StateLog
@@ -30,8 +30,6 @@ ADVICE_PAUSE_S = 3600.0
 _NAP_S = 0.2
 #: Shorter idle time than this [s] is not used for opening a port.
 _IDLE_S = 0.05
-#: How long a look at the computer clock's quality holds [s].
-_QUALITY_S = 10.0
 
 LIVE = "live"
 
@@ -105,7 +103,7 @@ class LineWorker(threading.Thread):
         self._on_step = on_step
         self._introduce = introduce
         self._renew = renew
-        self._quality = (float("-inf"), ClockQuality.UNSET)
+        self._row_clock = RowClock()
         self._advised = self._connected_anew = float("-inf")
         self._began: Instant | None = None
         self._may_begin = threading.Event()
@@ -223,13 +221,16 @@ class LineWorker(threading.Thread):
     def _round(self, point: RecordedPoint, due: Due) -> None:
         if due.step_s:
             self._on_step(due.step_s)
+        # What was missed before a step of the clock was due by the clock as it was.
+        by = point.schedule if due.step_s else due.then
         for missed in due.skipped:
             if point.rounds_left == 0:
                 return
-            self._row(point, missed, nothing_asked(Status.SKIPPED, "the line was busy with an earlier round"))
+            why = "the line was busy with an earlier round"
+            self._row(point, missed, by, nothing_asked(Status.SKIPPED, why))
         point.schedule = due.then
         if point.rounds_left != 0:
-            self._row(point, due.due_ms, self._ask(point))
+            self._row(point, due.due_ms, due.then, self._ask(point))
             self._renew(point)
 
     def _ask(self, point: RecordedPoint) -> Round:
@@ -273,29 +274,20 @@ class LineWorker(threading.Thread):
             self._access.lost(found.text)
         return nothing_asked(found.status, found.text)
 
-    def _row(self, point: RecordedPoint, due_ms: int, found: Round) -> None:
+    def _row(self, point: RecordedPoint, due_ms: int, by: Schedule, found: Round) -> None:
         now = look(self._clock)
         words, present = pack(found.words)
         cause = found.cause
         if found.unsteady:
             cause = f"{cause} {UNSTEADY} {' '.join(found.unsteady)}".strip()
-        time = None
-        if found.ended is not None:
-            time = round((now.utc_s - (now.monotonic_s - found.ended)) * 1000)
+        times = self._row_clock.times(by, due_ms, found.ended, now)
         self._put(
             Row(
-                point=point.polled.name, source=LIVE, plan=point.plan, due=due_ms, time=time,
-                clock=self._clock_quality(now), status=found.status.value, cause=cause, words=words,
-                present=present,
+                point=point.polled.name, source=LIVE, plan=point.plan, due=times.due_ms, time=times.time_ms,
+                clock=times.quality, status=found.status.value, cause=cause, words=words, present=present,
+                boot=times.boot, since_boot=times.since_boot_ms,
             )
         )  # fmt: skip
         if point.rounds_left is not None:
             point.rounds_left -= 1
         self._log.row(point.polled.name, found.status, found.text, now.monotonic_s)
-
-    def _clock_quality(self, now: Instant) -> str:
-        looked, quality = self._quality
-        if now.monotonic_s - looked > _QUALITY_S:
-            quality = clock_quality(now.utc_s)
-            self._quality = (now.monotonic_s, quality)
-        return quality.value

@@ -8,13 +8,14 @@ import threading
 from collections import Counter, deque
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
 from readout.bus.exchange import Line
 from readout.clock import Clock, iso
+from readout.daemon.computer_clock import EARLIEST, clock_now
 from readout.daemon.identity import SERIAL_NUMBER, Identity, Met
 from readout.daemon.line_access import LineAccess
 from readout.daemon.line_worker import LIVE, Introduced, LineWorker, RecordedPoint
@@ -106,6 +107,8 @@ class _RecordedLine:
             line, point.map, point.format, point.unit_address, point.polled.manners, self._clock,
             learner.knowledge,
         )  # fmt: skip
+        if self._clock.utc() < EARLIEST:  # against a clock not set, the meter's is not known to be off
+            found = replace(found, clock_offset=None)
         met = self._identities[name].judge(found)
         if met is Met.EXPECTED:
             self._told[name] = found
@@ -269,7 +272,8 @@ class Recorder:
             self._write_pending(archive)
             self._watch(self._summary)
             now_ms = look(self._clock).utc_ms
-            if now_ms >= next_seal_ms:
+            # A clock that was put back must not put the sealing off.
+            if not now_ms < next_seal_ms <= seals.after(now_ms):
                 next_seal_ms = seals.after(now_ms)
                 self._note_losses(writer)
                 writer.flush(_HOURLY_FLUSH_S)
@@ -312,6 +316,8 @@ class Recorder:
             self._say(f"{archive.root}: {state.waiting} rows could not be written. {state.fault}")
         self._note_losses(writer)
         self._seal(archive)
+        if (left := sum(archive.journal.count().values())) and self._summary.unsealed is None:
+            self._say(f"{archive.root}: {left} rows stay in the journal until this computer's clock is set")
         self._write_pending(archive)
         rows = {name: counts.total() for name, counts in self._summary.rows.items()}
         archive.ledger.append(Kind.STOPPED, {"rows": rows})
@@ -323,7 +329,7 @@ class Recorder:
         """
         today = datetime.fromtimestamp(self._clock.utc(), UTC).date()
         try:
-            self._summary.files += [sealed.file for sealed in seal_journal(archive)]
+            self._summary.files += [sealed.file for sealed in seal_journal(archive, clock_now(self._clock))]
             if self._merged_on != today:
                 merge_days(archive, today)
                 self._merged_on = today
@@ -369,8 +375,10 @@ class Recorder:
         if now - told_at < SAME_STEP_S and abs(told - seconds) < SAME_STEP_BY_S:
             return
         self._stepped = (now, seconds)
+        utc = self._clock.utc()
+        what = "clock set" if utc - seconds < EARLIEST <= utc else "clock step"
         self._say(f"the computer's clock stepped by {seconds:+.3f} s")
-        self._note({"what": "clock step", "seconds": round(seconds, 3)})
+        self._note({"what": what, "seconds": round(seconds, 3)})
 
     def _tell_writer(self, state: WriterState) -> None:
         if state.fault is None:

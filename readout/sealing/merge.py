@@ -16,6 +16,7 @@ import pyarrow as pa
 from readout.clock import iso
 from storage.archive import Archive, ArchiveReader, Replacement, SealedFile
 from storage.archive.layout import date_of
+from storage.archive.parquet import read_metadata
 from storage.errors import ArchiveDamaged
 from storage.ledger import Kind
 
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 MOST_ROWS = 1_000_000
 #: Entries of the metadata that must be equal, or the files stay apart.
 _SAME = ("format", "point", "map_sha256", "redecoded")
-_ROWS, _PARTS = "rows", "parts"
+_ROWS, _PARTS, _UNSET = "rows", "parts", "clock_unset"
 _PREFIX = "pipeledger."
 
 Entries = dict[str, Any]
@@ -47,7 +48,7 @@ def merge_days(archive: Archive, before: date) -> list[SealedFile]:
 def merge(archive: Archive, files: Sequence[SealedFile]) -> SealedFile:
     """Join these files, neighbours of one date that `_alike` found to fit."""
     tables = [archive.read(file) for file in files]
-    parts = [part for table in tables for part in _parts(_entries(table.schema.metadata or {}))]
+    parts = [part for file in files for part in _parts(_entries(read_metadata(archive.root / file.file)))]
     whole = pa.concat_tables(tables, promote_options="default").replace_schema_metadata(None)
     new = Replacement(tuple(files), whole, whole, _metadata(parts, whole))
     (merged,) = archive.replace(Kind.MERGED, [new], unchanged=lambda _: True, content={})
@@ -70,35 +71,31 @@ def _to_merge(root: "Path", before: date) -> Iterator[list[SealedFile]]:
 
 
 def _fits(root: "Path", run: list[SealedFile], file: SealedFile) -> bool:
-    import pyarrow.parquet as pq
-
     if date_of(file.file) != date_of(run[0].file):
         return False
     if sum(one.rows for one in run) + file.rows > MOST_ROWS:
         return False
-    try:
-        schema = pq.read_schema(root / file.file)
-        return all(_alike(pq.read_schema(root / one.file), schema) for one in (run[0], run[-1]))
-    except (pa.ArrowException, OSError):
-        return False  # damaged: verify names it, and nothing is built on it
+    return all(_alike(root / one.file, root / file.file) for one in (run[0], run[-1]))
 
 
-def _alike(one: pa.Schema, other: pa.Schema) -> bool:
+def _alike(one: "Path", other: "Path") -> bool:
     """Whether the rows of two files mean the same."""
-    mine, theirs = _entries(one.metadata or {}), _entries(other.metadata or {})
+    import pyarrow.parquet as pq
+
+    try:
+        mine, theirs = _entries(read_metadata(one)), _entries(read_metadata(other))
+        columns, others = pq.read_schema(one), pq.read_schema(other)
+    except (ArchiveDamaged, pa.ArrowException, OSError):
+        return False  # damaged: verify names it, and nothing is built on it
     if any(mine.get(name) != theirs.get(name) for name in _SAME):
         return False
-    common = set(one.names) & set(other.names)
-    return all(one.field(name).equals(other.field(name), check_metadata=True) for name in common)
+    common = set(columns.names) & set(others.names)
+    return all(columns.field(name).equals(others.field(name), check_metadata=True) for name in common)
 
 
-def _entries(metadata: Mapping[bytes, bytes]) -> Entries:
+def _entries(metadata: Mapping[str, str]) -> Entries:
     """A file's metadata by name without its prefix."""
-    return {
-        key.decode().removeprefix(_PREFIX): json.loads(text)
-        for key, text in metadata.items()
-        if key.startswith(_PREFIX.encode())
-    }
+    return {key.removeprefix(_PREFIX): json.loads(text) for key, text in metadata.items()}
 
 
 def _parts(entries: Entries) -> list[Entries]:
@@ -121,7 +118,8 @@ def _joined(parts: Sequence[Entries]) -> list[Entries]:
             continue
         first, last = found[-1][_ROWS], part[_ROWS]
         began = {name: entry for name, entry in first.items() if name.startswith("first_")}
-        found[-1] = {**part, _ROWS: {**last, **began, "count": first["count"] + last["count"]}}
+        joined = {**last, **began, "count": first["count"] + last["count"]}
+        found[-1] = {**part, _ROWS: {**joined, **_unset_of([first, last])}}
     return found
 
 
@@ -129,7 +127,7 @@ def _metadata(parts: Sequence[Entries], table: pa.Table) -> dict[str, str]:
     """The merged file's: that of its last run, and under `parts` what each run has of its own."""
     runs = _joined(parts)
     last = runs[-1]
-    entries = {**last, _ROWS: rows_entry(table)}
+    entries = {**last, _ROWS: {**rows_entry(table), **_unset_of([run[_ROWS] for run in runs])}}
     if len(runs) > 1:
         names = {name for run in runs for name in run if run.get(name) != last.get(name)} - {_ROWS}
         entries[_PARTS] = [
@@ -139,6 +137,12 @@ def _metadata(parts: Sequence[Entries], table: pa.Table) -> dict[str, str]:
         f"{_PREFIX}{name}": json.dumps(entry, ensure_ascii=False, sort_keys=True)
         for name, entry in entries.items()
     }
+
+
+def _unset_of(rows: Sequence[Entries]) -> Entries:
+    """What the entries tell of rows from before the clock was set, together; empty where there are none."""
+    told = [run for entry in rows for run in entry.get(_UNSET, [])]
+    return {_UNSET: told} if told else {}
 
 
 def rows_entry(table: pa.Table) -> dict[str, Any]:

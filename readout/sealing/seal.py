@@ -12,16 +12,19 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from storage.archive import Archive, SealedFile
-    from storage.journal import Journal, Row
+    from storage.journal import ClockNow, Journal, Row
 
 
-def seal_journal(archive: "Archive") -> list["SealedFile"]:
+def seal_journal(archive: "Archive", now: "ClockNow") -> list["SealedFile"]:
     """Seal every stretch that the journal holds now; rows that come meanwhile stay for the next time.
+
+    Times from before the clock was set are put right first; rows whose time may still become known stay too.
 
     Raises `StorageError` where the disk refuses: what is sealed stays sealed, the rest stays in the journal.
     """
+    archive.journal.correct_times(now)
     sealed = []
-    for stretch in archive.journal.stretches():
+    for stretch in archive.journal.stretches(now=now):
         record = Record.from_text(archive.journal.plan_text(stretch.plan))
         rows = list(archive.journal.rows(stretch.point, stretch.source, stretch.first, stretch.last))
         sealed.append(

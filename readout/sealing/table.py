@@ -8,6 +8,7 @@ then every word read as `raw_<table>_<address>`.
 import json
 from collections.abc import Callable, Mapping, Sequence
 from functools import lru_cache
+from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,6 +24,7 @@ from readout.clock import iso
 from readout.plan.plan import condition_name, raw_name
 from readout.sealing.arrays import numbers, texts, words_of
 from readout.sealing.record import UNSTEADY, Record
+from storage.journal import UNSET
 
 if TYPE_CHECKING:
     from storage.journal import Row
@@ -87,10 +89,11 @@ def value_fields(values: Sequence[Value], record: Record) -> "list[pa.Field[Any]
 def table_of(record: Record, rows: Sequence["Row"]) -> pa.Table:
     """The rows of one stretch, in their order, as a table."""
     words = unpacked(record.columns, rows)
-    replied = np.array([row.time is not None for row in rows], np.bool_)
+    timed = np.array([row.is_timed for row in rows], np.bool_)
+    replied = timed & np.array([row.time is not None for row in rows], np.bool_)
     arrays: dict[str, pa.Array[Any]] = {
         "sequence": numbers(np.array([row.sequence for row in rows], np.int64), pa.int64()),
-        "due": numbers(np.array([row.due for row in rows], np.int64), TIME),
+        "due": numbers(np.array([row.due for row in rows], np.int64), TIME, timed),
         "time": numbers(np.array([row.time or 0 for row in rows], np.int64), TIME, replied),
         "clock": texts([row.clock for row in rows]),
         "status": texts([row.status for row in rows]),
@@ -111,15 +114,36 @@ def table_of(record: Record, rows: Sequence["Row"]) -> pa.Table:
 
 def metadata_of(record: Record, rows: Sequence["Row"]) -> dict[str, str]:
     """The metadata of the file that holds these rows (at least one)."""
-    return record.metadata(
-        {
-            "count": len(rows),
-            "first_sequence": rows[0].sequence,
-            "last_sequence": rows[-1].sequence,
-            "first_due": iso(rows[0].due / 1000),
-            "last_due": iso(rows[-1].due / 1000),
-        }
-    )
+    entry: dict[str, Any] = {
+        "count": len(rows),
+        "first_sequence": rows[0].sequence,
+        "last_sequence": rows[-1].sequence,
+        "first_due": iso(rows[0].due / 1000) if rows[0].is_timed else None,
+        "last_due": iso(rows[-1].due / 1000) if rows[-1].is_timed else None,
+    }
+    if before_set := _before_set(rows):
+        entry["clock_unset"] = before_set
+    return record.metadata(entry)
+
+
+def _before_set(rows: Sequence["Row"]) -> list[dict[str, Any]]:
+    """Runs of rows measured before the clock was set: what it said, and the seconds added to put it right."""
+    runs = groupby(rows, lambda row: (row.clock == UNSET, row.boot, row.shifted))
+    found = []
+    for (unset, _, shifted), held in runs:
+        if unset:
+            run = list(held)
+            seconds = None if shifted is None else shifted / 1000
+            found.append(
+                {
+                    "first_sequence": run[0].sequence,
+                    "last_sequence": run[-1].sequence,
+                    "first_told": iso((run[0].due - (shifted or 0)) / 1000),
+                    "last_told": iso((run[-1].due - (shifted or 0)) / 1000),
+                    "seconds_added": seconds,
+                }
+            )
+    return found
 
 
 def unpacked(columns: Sequence[Column], rows: Sequence["Row"]) -> dict[Column, Words]:

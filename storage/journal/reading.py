@@ -80,14 +80,13 @@ def _from_copy(path: Path) -> Journal | None:
 
 def _opened(path: Path, connection: sqlite3.Connection, clean_up: ExitStack) -> Journal | None:
     """A journal that has proven that it can be read; None where its tables are not made yet."""
-    journal = Journal(path, connection, clean_up)
     try:
         version = connection.execute("PRAGMA user_version").fetchone()[0]
         if version:
             connection.execute("SELECT count(*) FROM stream").fetchone()
-            return journal
+            return Journal(path, connection, clean_up, version)
     except sqlite3.DatabaseError as error:
-        journal.close()
+        Journal(path, connection, clean_up).close()
         raise translated(path, error) from error
-    journal.close()
+    Journal(path, connection, clean_up).close()
     return None

@@ -4,6 +4,9 @@ import json
 from dataclasses import dataclass
 from datetime import date
 
+#: What `Row.clock` says where the computer's clock had not been set.
+UNSET = "unset"
+
 
 @dataclass(frozen=True, slots=True)
 class Row:
@@ -18,17 +21,27 @@ class Row:
     plan: str  # id of a plan: SHA-256 of its text
     due: int  # scheduled, ms since 1970 UTC
     time: int | None  # reply complete, ms since 1970 UTC; None where nothing came
-    clock: str
+    clock: str  # what the computer's clock was worth: synchronised | unsynchronised | unset
     status: str
     cause: str = ""
     words: bytes = b""
     present: bytes = b""
     sequence: int = 0  # from 1 per point and source; 0 = the writer gives it
+    boot: str = ""  # which start of the computer; "" where it is not known
+    since_boot: int | None = None  # `due` by the clock that counts from that start, ms; it never steps
+    shifted: int | None = None  # ms added to `due` and `time` once the clock had been set
+
+    @property
+    def is_timed(self) -> bool:
+        """Whether `due` and `time` can be believed: the clock was set, or they were put right since."""
+        return self.clock != UNSET or self.shifted is not None
 
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
     """Neighbouring rows of one point and source that share plan and UTC date of `due`: one file to be.
+
+    Rows whose time will never be known share the date that the caller of `Journal.stretches` gives.
 
     Neighbouring by sequence: where a stepped clock crosses midnight twice there are three stretches, so
     that the sequence ranges of two files never overlap.
@@ -41,8 +54,6 @@ class Stretch:
     first: int  # sequence
     last: int  # sequence
     rows: int
-    first_due: int  # of the first row, ms since 1970 UTC
-    last_due: int  # of the last row
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,35 +8,21 @@ import sqlite3
 import threading
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 
-from storage.errors import ArchiveDamaged, ArchiveDenied, ArchiveTooNew, DiskFull, StorageError
+from storage.errors import ArchiveDamaged, ArchiveDenied, DiskFull, StorageError
+from storage.journal import clock, schema
 from storage.journal.rows import Intent, Row, Stretch
 
-FORMAT = 1
 DAY_MS = 86_400_000
 #: A sealing is decoded in memory: this many rows at once, a day of five rows a second.
 MOST_ROWS_A_STRETCH = 432_000
 _CHUNK_ROWS = 4_096
+#: Where a row's sequence stands among what a question for rows gives.
+_SEQUENCE = 10
 BUSY_S = 15.0
-
-_TABLES = """
-CREATE TABLE plan (number INTEGER PRIMARY KEY, id TEXT NOT NULL UNIQUE, text TEXT NOT NULL);
-CREATE TABLE stream (number INTEGER PRIMARY KEY, point TEXT NOT NULL, source TEXT NOT NULL,
-    last INTEGER NOT NULL, UNIQUE (point, source));
-CREATE TABLE row (stream INTEGER NOT NULL REFERENCES stream, sequence INTEGER NOT NULL,
-    plan INTEGER NOT NULL REFERENCES plan, due INTEGER NOT NULL, time INTEGER, clock TEXT NOT NULL,
-    status TEXT NOT NULL, cause TEXT NOT NULL, words BLOB NOT NULL, present BLOB NOT NULL,
-    PRIMARY KEY (stream, sequence)) WITHOUT ROWID;
-CREATE TABLE intent (file TEXT PRIMARY KEY, aside TEXT NOT NULL, sha256 TEXT NOT NULL, point TEXT NOT NULL,
-    source TEXT NOT NULL, first INTEGER NOT NULL, last INTEGER NOT NULL, line TEXT NOT NULL) WITHOUT ROWID;
-"""
-
-_ROW_COLUMNS = (
-    "stream.point, stream.source, plan.id, row.due, row.time, row.clock, row.status, row.cause,"
-    " row.words, row.present, row.sequence"
-)
 
 
 @contextmanager
@@ -65,8 +51,16 @@ def translated(path: Path, error: sqlite3.DatabaseError) -> StorageError:
 class Journal:
     """One connection. Threads may share it; a second process or thread opens its own."""
 
-    def __init__(self, path: Path, connection: sqlite3.Connection, clean_up: ExitStack | None = None) -> None:
+    def __init__(
+        self,
+        path: Path,
+        connection: sqlite3.Connection,
+        clean_up: ExitStack | None = None,
+        version: int = schema.FORMAT,
+    ) -> None:
         self.path = path
+        self._columns = schema.row_columns(version)
+        self._untimed_of = schema.untimed_of(version)
         self._connection = connection
         self._lock = threading.RLock()
         self._clean_up = clean_up or ExitStack()
@@ -93,16 +87,7 @@ class Journal:
         run("PRAGMA fullfsync = ON")
         run("PRAGMA foreign_keys = ON")
         with self._transaction():
-            version = run("PRAGMA user_version").fetchone()[0]
-            if version == 0:
-                for statement in _TABLES.strip().split(";\n"):
-                    run(statement)
-                run(f"PRAGMA user_version = {FORMAT}")
-            elif version > FORMAT:
-                raise ArchiveTooNew(
-                    self.path,
-                    f"{self.path} has format {version}, this version knows {FORMAT}: use a newer one.",
-                )
+            schema.prepare(self.path, self._connection)
 
     def close(self) -> None:
         """Close; the last writer's close folds the write-ahead log into the file."""
@@ -186,6 +171,7 @@ class Journal:
         with self._transaction() as connection:
             streams: dict[tuple[str, str], tuple[int, int]] = {}
             plans: dict[str, int] = {}
+            boots: dict[str, int | None] = {"": None}
             for row in rows:
                 number, last = streams.get((row.point, row.source), (0, 0))
                 if not number:
@@ -196,10 +182,12 @@ class Journal:
                     if found is None:
                         raise KeyError(row.plan)
                     plans[row.plan] = found[0]
+                if row.boot not in boots:
+                    boots[row.boot] = _boot(connection, row.boot)
                 connection.execute(
-                    "INSERT INTO row VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                    schema.INSERT_ROW,
                     (number, row.sequence, plans[row.plan], row.due, row.time, row.clock, row.status,
-                     row.cause, row.words, row.present),
+                     row.cause, row.words, row.present, boots[row.boot], row.since_boot, row.shifted),
                 )  # fmt: skip
             for number, last in streams.values():
                 connection.execute("UPDATE stream SET last = max(last, ?) WHERE number = ?", (last, number))
@@ -210,7 +198,7 @@ class Journal:
         Between two pieces rows may be sealed and cut: a reader beside a recorder wraps it in `snapshot`.
         """
         question = (
-            f"SELECT {_ROW_COLUMNS} FROM row JOIN stream ON stream.number = row.stream"
+            f"SELECT {self._columns} FROM row JOIN stream ON stream.number = row.stream"
             " JOIN plan ON plan.number = row.plan WHERE row.stream ="
             " (SELECT number FROM stream WHERE point = ? AND source = ?)"
             " AND row.sequence BETWEEN ? AND ? ORDER BY row.sequence LIMIT ?"
@@ -221,7 +209,7 @@ class Journal:
                 yield Row(*values)
             if len(found) < _CHUNK_ROWS:
                 return
-            first = found[-1][-1] + 1
+            first = found[-1][_SEQUENCE] + 1
 
     def count(self) -> dict[tuple[str, str], int]:
         """How many rows wait to be sealed, per point and source; absent where none."""
@@ -239,38 +227,53 @@ class Journal:
         )
         return [values[0] for values in found]
 
-    def stretches(self, before: int | None = None, most_rows: int = MOST_ROWS_A_STRETCH) -> list[Stretch]:
+    def correct_times(self, now: clock.ClockNow) -> int:
+        """Put right the times of rows from before the clock was set, where they can be known by now.
+
+        Returns how many rows were changed; see `storage.journal.clock`.
+        """
+        with self._transaction() as connection:
+            return clock.correct(connection, now)
+
+    def stretches(
+        self,
+        before: int | None = None,
+        most_rows: int = MOST_ROWS_A_STRETCH,
+        now: clock.ClockNow | None = None,
+    ) -> list[Stretch]:
         """What is to be sealed, in order of sequence; see `Stretch`.
 
-        `before` (ms since 1970 UTC) keeps back a stream's rows from the first one due then or later.
-        Rows of a sealing in hand are left out.
+        `before` (ms since 1970 UTC) keeps back a stream's rows from the first one due then or later. A row
+        from before the clock was set that `correct_times` did not put right keeps back those behind it
+        while its time may still become known: while the computer has not started anew, or the clock is not
+        set `now`. Rows of a sealing in hand are left out.
         """
         found: list[Stretch] = []
         in_hand = self.intents()
         for number, point, source in self._all("SELECT number, point, source FROM stream ORDER BY number"):
             ours = [(i.first, i.last) for i in in_hand if (i.point, i.source) == (point, source)]
             open_one: Stretch | None = None
-            for sequence, plan, due in self._heads(number):
-                if before is not None and due >= before:
+            for sequence, plan, due, untimed_of in self._heads(number):
+                day = _day(due) if untimed_of is None else _day_untimed(untimed_of, now)
+                if day is None or (before is not None and due >= before):
                     break
                 if any(first <= sequence <= last for first, last in ours):
                     continue
-                day = datetime.fromtimestamp(due // DAY_MS * 86_400, UTC).date()
                 if open_one and _goes_on(open_one, plan, day, most_rows):
-                    open_one = _longer(open_one, sequence, due)
+                    open_one = replace(open_one, last=sequence, rows=open_one.rows + 1)
                     continue
                 if open_one:
                     found.append(open_one)
-                open_one = Stretch(point, source, plan, day, sequence, sequence, 1, due, due)
+                open_one = Stretch(point, source, plan, day, sequence, sequence, 1)
             if open_one:
                 found.append(open_one)
         return found
 
-    def _heads(self, stream: int) -> Iterator[tuple[int, str, int]]:
+    def _heads(self, stream: int) -> Iterator[tuple[int, str, int, str | None]]:
         after = 0
         question = (
-            "SELECT row.sequence, plan.id, row.due FROM row JOIN plan ON plan.number = row.plan"
-            " WHERE stream = ? AND sequence > ? ORDER BY sequence LIMIT ?"
+            f"SELECT row.sequence, plan.id, row.due, {self._untimed_of} FROM row"
+            " JOIN plan ON plan.number = row.plan WHERE stream = ? AND sequence > ? ORDER BY sequence LIMIT ?"
         )
         while found := self._all(question, stream, after, _CHUNK_ROWS):
             yield from found
@@ -319,9 +322,20 @@ def _goes_on(stretch: Stretch, plan: str, day: date, most_rows: int) -> bool:
     return stretch.plan == plan and stretch.date == day and stretch.rows < most_rows
 
 
-def _longer(stretch: Stretch, sequence: int, due: int) -> Stretch:
-    return Stretch(stretch.point, stretch.source, stretch.plan, stretch.date, stretch.first, sequence,
-                   stretch.rows + 1, stretch.first_due, due)  # fmt: skip
+def _day(due: int) -> date:
+    """The UTC date of ms since 1970."""
+    return datetime.fromtimestamp(due // DAY_MS * 86_400, UTC).date()
+
+
+def _day_untimed(boot: str, now: clock.ClockNow | None) -> date | None:
+    """Where rows are filed that were told by a clock not set; None while it may still be."""
+    return None if now is None or now.boot == boot else now.date
+
+
+def _boot(connection: sqlite3.Connection, identity: str) -> int:
+    """The number of a start of the computer, made where new."""
+    connection.execute("INSERT OR IGNORE INTO boot (id) VALUES (?)", (identity,))
+    return int(connection.execute("SELECT number FROM boot WHERE id = ?", (identity,)).fetchone()[0])
 
 
 def _stream(connection: sqlite3.Connection, point: str, source: str, last: int) -> int:

@@ -9,7 +9,6 @@ import pytest
 
 from readout.sealing.record import UNSTEADY
 from readout.sealing.redecode import not_read, redecode, redecoded, stays, to_decode
-from readout.sealing.seal import seal_journal
 from storage.archive import Archive, ArchiveReader
 from storage.errors import SealingRefused
 from storage.verify import verify_archive
@@ -28,7 +27,7 @@ def test_a_wrong_word_order_is_put_right(meter: ModuleType, root: Path) -> None:
     low = meter.MAP.replace("unit: m3/h}", "unit: m3/h, word_order: low first}")
     with Archive.open(root) as archive:
         meter.fill(archive, meter.record(low), [meter.MIDNIGHT], lambda _: [0x40F0, 0x0000, 7012])
-        seal_journal(archive)
+        meter.seal(archive)
     reader = ArchiveReader(root)
     wrong = reader.read_rows(meter.POINT, "live")
     assert wrong["flow"].to_pylist() == [struct.unpack(">f", bytes.fromhex("000040F0"))[0]]
@@ -106,7 +105,7 @@ def test_missing_replies_stay_missing(meter: ModuleType, root: Path) -> None:
         dues = [meter.MIDNIGHT, meter.MIDNIGHT + 1000]
         answers = [meter.words_of(1.5, 65535), [None, None, None]]
         meter.fill(archive, meter.record(), dues, lambda i: answers[i])
-        seal_journal(archive)
+        meter.seal(archive)
     again(meter, root, meter.MAP.replace("0.001", "0.002"))
     rows = ArchiveReader(root).read_rows(meter.POINT, "live")
     assert rows["flow"].to_pylist() == [1.5, None]
@@ -126,7 +125,7 @@ def test_unsteady_flags_of_the_old_file_are_carried_over(meter: ModuleType, root
         what = meter.record(apart)
         meter.fill(archive, what, [meter.MIDNIGHT], lambda _: [5, 500], cause=f"{UNSTEADY} total")
         meter.fill(archive, what, [meter.MIDNIGHT + 1000], lambda _: [6, 500])
-        seal_journal(archive)
+        meter.seal(archive)
     again(meter, root, apart.replace("  total:", "  volume:").replace("0.001", "0.0001"))
     rows = ArchiveReader(root).read_rows(meter.POINT, "live")
     assert rows["volume"].to_pylist() == [None, 6.05]
