@@ -32,7 +32,11 @@ lint: .venv/ready
 
 check: lint test
 
-long: .venv/ready
+.venv/long: .venv/ready
+	$(BIN)/pip install --quiet --disable-pip-version-check --constraint constraints.txt --editable '.[long]'
+	@touch $@
+
+long: .venv/long
 	$(BIN)/pytest -m long
 
 bench: .venv/ready

@@ -4,6 +4,7 @@ What they hold was written by hand (README.md beside this file), never printed b
 """
 
 import csv
+import re
 import shutil
 import struct
 from datetime import datetime
@@ -119,3 +120,17 @@ def test_this_version_goes_on_with_it(golden: Path, tmp_path: Path) -> None:
         assert archive.journal.next_sequence(str(last["point"]), "live") == int(str(last["sequence"])) + 1
     assert verify_archive(root).faults == ()
     assert verify_archive(root).ledger == verify_archive(golden / "archive").ledger
+
+
+@each_stream
+def test_the_page_on_the_format_reads_it(
+    golden: Path, point: str, source: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The twenty lines that docs/format shows, which follow the ledger past merge and redecoding."""
+    page = (HERE.parents[1] / "docs/format/archive.md").read_text(encoding="utf-8")
+    (block,) = re.findall(r"^```python\n(import json\n.*?)^```", page, re.S | re.M)
+    (tmp_path / "ARCHIVE").symlink_to(golden / "archive")
+    monkeypatch.chdir(tmp_path)
+    names: dict[str, Any] = {}
+    exec(compile(block, "archive.md", "exec"), names)
+    same(names["read"]("ARCHIVE", point, source), table(golden / "expected" / f"{point}.{source}.csv"))

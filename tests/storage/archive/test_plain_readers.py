@@ -40,28 +40,6 @@ def run_page(name: str) -> dict[str, Any]:
     return names
 
 
-def test_page_on_the_archive(archive: Path) -> None:
-    """The plain pyarrow reader and each reader's one line give the same rows, the new column included."""
-    names = run_page("archive.md")
-    expected = names["rows"]
-    assert expected["sequence"].to_pylist() == NUMBERS
-    assert expected["flow"].to_pylist() == [n / 2 for n in NUMBERS]
-    pressure = [None] * 20 + [n / 8 for n in range(21, 31)]
-    assert expected["pressure"].to_pylist() == pressure
-    columns = expected.column_names
-    assert names["with_pyarrow"].select(columns).equals(expected)
-    assert (
-        names["with_pandas"]["pressure"].astype(object).where(lambda v: v.notna(), None).tolist() == pressure
-    )
-    assert names["with_polars"]["pressure"].to_list() == pressure
-    duck = names["with_duckdb"].fetchall()
-    at = names["with_duckdb"].columns.index("pressure")
-    assert [row[at] for row in duck] == pressure
-    moments = [moment.timestamp() for moment in expected["due"].to_pylist()]
-    assert [moment.timestamp() for moment in names["with_pandas"]["due"]] == moments
-    assert [moment.timestamp() for moment in names["with_polars"]["due"]] == moments
-
-
 def test_page_on_the_ledger(archive: Path) -> None:
     """The page's check passes on a whole ledger and fails on a changed one."""
     run_page("ledger.md")
