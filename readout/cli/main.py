@@ -24,6 +24,8 @@ from readout.cli import (
     map_check,
     map_show,
     mark,
+    memory_fetch,
+    memory_list,
     memory_plan,
     note,
     simulate,
@@ -102,6 +104,13 @@ add(
     "describe",
     archive_describe.archive_describe,
     "archive describe rows/point=header/source=live/date=2026-05-03/0000000001-0000003600.parquet",
+)
+add(memory_app, "list", memory_list.memory_list, "memory list header.yaml")
+add(
+    memory_app,
+    "fetch",
+    memory_fetch.memory_fetch,
+    "memory fetch header.yaml --archive hollow-mere",
 )
 app.add_typer(line_app, name="line")
 app.add_typer(map_app, name="map")

@@ -1,0 +1,1 @@
+"""Records of a meter's memory: their times, their rows, their files."""

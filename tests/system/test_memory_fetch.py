@@ -1,0 +1,124 @@
+"""`memory list` and `memory fetch` as a technician runs them, against a meter that records."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import numpy as np
+import pyarrow.dataset as ds
+import pytest
+
+from protocols.register_map.parse import parse_map
+from simulators.device import SimulatedMeter
+from simulators.line import SimulatedLine
+from simulators.log_memory import LogOptions
+
+HEAD = """\
+register_map: 1
+meter: Hollow Mere logging meter
+fluid: compressed air
+serial: {baud_rate: 115200, parity: even, unit_address: 12}
+wire: {reply_within: 300 ms, late_within: 100 ms, bridge: 4}
+readings:
+  flow: {input: 0, type: float32, unit: kg/h}
+settings:
+  clock: {holding: 60, type: unix time}
+identity:
+  serial_number: {holding: 200, type: text, registers: 5}
+log_memory:
+  capacity: 40000
+  holds: mean
+  marked_at: end
+  recording: {input: 80, type: uint16, codes: {0: idle, 1: recording}}
+"""
+SESSIONS = """\
+  sessions:
+    count: {holding: 100}
+    table: {holding: 110, registers: 7}
+    most: 10
+    fields:
+      started: {at: 0, type: unix time}
+      interval: {at: 2, type: uint16, unit: s}
+      records: {at: 3, type: uint32}
+      first: {at: 5, type: uint32}
+  record:
+    registers: 4
+    fields:
+      flow: {at: 0, type: uint16, scale: 0.1, unit: kg/h, not_available: [65535]}
+      pressure: {at: 1, type: uint16, scale: 0.001, unit: bar, gauge: true}
+      temperature: {at: 2, type: int16, scale: 0.1, unit: degC}
+      check: {at: 3, type: crc16}
+"""
+WAYS = {
+    "window": "    window: {pointer: {holding: 82, type: uint32}, echo: {holding: 400, type: uint32}, "
+    "data: {holding: 402}, records: 11, write_and_read: allowed}\n",
+    "registers": "    registers: {input: 1000, bank: {holding: 84}, records_per_bank: 5000}\n",
+    "files": "    files: {first_file: 1, records_per_file: 1000}\n",
+    "queue": "    queue: {address: 600, next_wanted: {holding: 86, type: uint32}}\n",
+}
+POINT = """\
+measuring_point: 1
+name: header
+site: {{name: Hollow Mere bottling hall, time_zone: Europe/Dublin}}
+meter: {{map: map.yaml}}
+line: {{port: "{port}"}}
+"""
+
+
+@contextmanager
+def logging_meter(folder: Path, way: str, log: LogOptions) -> Iterator[SimulatedMeter]:
+    """A meter on a line, its map and its point file `header.yaml` in the folder."""
+    text = f"{HEAD}{SESSIONS}  reached_by:\n{WAYS[way]}"
+    (folder / "map.yaml").write_text(text, encoding="utf-8")
+    parsed = parse_map(text.encode(), "map.yaml")
+    assert parsed.map is not None, parsed.faults
+    meter = SimulatedMeter(parsed.map, log=log)
+    with SimulatedLine([meter]) as line:
+        (folder / "header.yaml").write_text(POINT.format(port=line.port), encoding="utf-8")
+        yield meter
+
+
+def rows(archive: Path) -> dict[str, np.ndarray[Any, Any]]:
+    """Every column of the memory's rows, by session and record, as pyarrow reads the folder."""
+    table = ds.dataset(archive / "rows/point=header/source=memory", partitioning="hive").to_table()
+    table = table.sort_by([("session", "ascending"), ("record", "ascending")])
+    return {name: table[name].to_numpy() for name in table.column_names}
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_everything_in_the_memory_reaches_the_archive_once(
+    command: ModuleType, tmp_path: Path, way: str
+) -> None:
+    """Every record, value and time as the meter holds it; a second fetch adds nothing."""
+    with logging_meter(tmp_path, way, LogOptions.prefilled(700, 5.0, recording=False)) as meter:
+        fetch = ("memory", "fetch", "header.yaml", "--archive", "hall", "--json")
+        done = command.run(*fetch, cwd=tmp_path)
+        again = command.run(*fetch, cwd=tmp_path)
+        truth = meter.log.truth()
+    assert (done.status, again.status) == (0, 0), done.err + again.err
+    first, second = done.json(), again.json()
+    assert (first["expected"], first["records_new"], first["gaps"]) == (700, 700, [])
+    assert (second["expected"], second["records_new"], second["records_known"]) == (700, 0, 700)
+    assert second["records_changed"] == 0
+    found = rows(tmp_path / "hall")
+    assert found["record"].tolist() == truth.number.tolist()
+    assert found["time"].astype("datetime64[ms]").astype(np.int64).tolist() == truth.time_ms.tolist()
+    for name in ("flow", "pressure", "temperature"):
+        assert found[name].tolist() == pytest.approx(truth.values[name].data.tolist(), abs=0)
+    verified = command.run("archive", "verify", "hall", "--json", cwd=tmp_path).json()
+    assert (verified["rows"], verified["faults"]) == (700, [])
+
+
+def test_the_list_shows_sessions_and_how_long_the_memory_lasts(command: ModuleType, tmp_path: Path) -> None:
+    with logging_meter(tmp_path, "window", LogOptions.prefilled(200, 60.0)):
+        plain = command.run("memory", "list", "header.yaml", cwd=tmp_path)
+        told = command.run("memory", "list", "header.yaml", "--json", cwd=tmp_path).json()
+    assert plain.status == 0
+    assert "the meter is recording" in plain.err
+    assert "200 records of 40000" in plain.err
+    assert told["recording"] is True
+    assert told["full"] is False
+    (session,) = told["sessions"]
+    assert (session["session"], session["interval_s"], session["records"]) == (1, 60.0, 200)
