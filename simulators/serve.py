@@ -25,7 +25,8 @@ from simulators.line import (
     faithful,
 )
 from simulators.line.simulated import Meter
-from simulators.plant import PlantValues, Source, read_values
+from simulators.log_memory import LogOptions
+from simulators.plant import Source, read_values, usual_values
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +36,8 @@ class Offer:
     A pseudo-terminal, with `link` leading to it, or `tcp` as HOST:PORT (port 0: any free one). `baud_rate`
     [bit/s] paces the line with the map's parity and stop bits (8E1 where it gives none); without it replies
     come at once. `turnaround` [s] is the meter's own, on a paced line. `values`: a table to replay. `faults`:
-    a fault plan, a file with one, or a trace to be replayed (docs/fault-plans.md).
+    a fault plan, a file with one, or a trace to be replayed (docs/fault-plans.md). `log`: what its memory
+    holds; for a map that has one.
     """
 
     link: Path | None = None
@@ -45,6 +47,7 @@ class Offer:
     turnaround: float = 0.005
     values: Path | None = None
     faults: str = ""
+    log: LogOptions | None = None
 
 
 def run(
@@ -59,9 +62,10 @@ def run(
     `ready` is called once with the port's name, when it can be opened. Prints nothing. Before that it raises
     SimulatorError (WrongValues, WrongFaults, NoSuchEnd, NotSimulated) and RequestError (a baud rate below 1).
     """
-    meter = SimulatedMeter(
-        register_map, source=_source(register_map, offer.values), unit_address=offer.unit_address
-    )
+    if offer.log is not None and register_map.log_memory is None:
+        raise NotSimulated("The map has no log_memory, so there is nothing to fill; leave out --memory.")
+    source = _source(register_map, offer.values)
+    meter = SimulatedMeter(register_map, source=source, unit_address=offer.unit_address, log=offer.log)
     pace = UNPACED if offer.baud_rate is None else pace_of(register_map, offer.baud_rate, offer.turnaround)
     heard, delivery = _with_faults(meter, offer, pace)
     with SimulatedLine([heard], end=_end(offer), pace=pace, delivery=delivery) as line:
@@ -100,7 +104,7 @@ def _with_faults(meter: SimulatedMeter, offer: Offer, pace: Pace) -> tuple[Meter
 
 
 def _source(register_map: RegisterMap, values: Path | None) -> Source:
-    plant = PlantValues()
+    plant = usual_values(register_map.fluid)
     if values is None:
         return plant
     try:

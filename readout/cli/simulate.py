@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from readout.cli.options import MapFile
+from readout.cli.options import MapFile, milliseconds
 from readout.cli.output import say, tell
 from readout.errors import WrongUse
 
@@ -37,6 +37,16 @@ def simulate(
             "random:SEED, or trace:FILE to replay a trace. See docs/fault-plans.md.",
         ),
     ] = "",
+    memory: Annotated[
+        int | None,
+        typer.Option(
+            metavar="N", min=0, help="Records already in the meter's log memory; it goes on recording."
+        ),
+    ] = None,
+    memory_every: Annotated[
+        str | None,
+        typer.Option(metavar="DURATION", help="How often the meter records, as in 5s; else as the map says."),
+    ] = None,
 ) -> int:
     """Serve a simulated meter until Ctrl-C.
 
@@ -48,13 +58,20 @@ def simulate(
 
     from readout.cli.files import load_map
     from simulators.errors import SimulatorError
+    from simulators.log_memory import LogOptions
     from simulators.serve import Offer, run
 
     register_map = load_map(map_file)
+    log = None
+    if memory is not None or memory_every is not None:
+        interval = None if memory_every is None else milliseconds(memory_every, "--memory-every") / 1000
+        log = LogOptions.prefilled(memory or 0, interval)
     stop = threading.Event()
     signal.signal(signal.SIGTERM, lambda *_: stop.set())
     signal.signal(signal.SIGINT, lambda *_: stop.set())
-    offer = Offer(link=link, tcp=tcp, unit_address=unit_address, baud_rate=baud, values=values, faults=faults)
+    offer = Offer(
+        link=link, tcp=tcp, unit_address=unit_address, baud_rate=baud, values=values, faults=faults, log=log
+    )
     try:
         stats = run(register_map, offer, ready=tell, stop=stop)
     except SimulatorError as error:

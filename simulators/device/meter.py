@@ -40,7 +40,7 @@ from simulators.device.recording import log_of
 from simulators.errors import NotSimulated
 from simulators.log_memory import LogOptions
 from simulators.meter_clock import MeterClock
-from simulators.plant import Moment, PlantValues, Source
+from simulators.plant import Moment, Source, usual_values
 from simulators.refused import Refused
 
 #: Data bytes that the one-byte count of a reply can tell, in whole registers (AP V1.1b3, 6.3).
@@ -67,7 +67,7 @@ class SimulatedMeter:
         clock: Clock | None = None,
         log: LogOptions | None = None,
     ) -> None:
-        """Switch the meter on. `source` defaults to the invented bottling hall's header.
+        """Switch the meter on. `source` defaults to the invented bottling hall's plant.
 
         `log` says what its memory holds, where the map has one: without it, nothing yet. NotSimulated where
         neither the map nor `unit_address` says on what address it listens, or `log` does not fit the memory.
@@ -84,7 +84,7 @@ class SimulatedMeter:
         self.writes = 0  # requests that changed something
         self._clock = WireClock() if clock is None else clock
         self._started = self._clock.monotonic()
-        source = PlantValues() if source is None else source
+        source = usual_values(register_map.fluid) if source is None else source
         options = LogOptions() if log is None else log
         memory = register_map.log_memory
         meter_clock = MeterClock(

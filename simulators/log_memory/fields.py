@@ -49,7 +49,7 @@ class Field:
         """Whether numbers are split over the registers without asking `encode` for each of them."""
         value = self.value
         number = value.number
-        if value.times_ten_to is not None or value.told_unit is not None or number.kind in _UNSCALED:
+        if value.times_ten_to is not None or number.kind in _UNSCALED:
             return False
         parts = (number, *value.plus)
         if any(part.kind in _FLOATS for part in parts):
@@ -61,7 +61,9 @@ class Field:
         """Put the field into `table` [n, registers]; what it then tells. None: no reading."""
         if not self.is_quick:
             return self._each(table, quantities)
+        self._tell_unit(table)
         numbers = np.array([np.nan if q is None else float(q) for q in quantities], np.float64)
+        numbers = self._rolled_over(numbers)
         available = ~np.isnan(numbers)
         wanted = np.where(available, numbers, 0.0)
         if self.value.number.kind in _FLOATS:
@@ -74,6 +76,17 @@ class Field:
         for column, word in nothing.items():
             table[~available, column] = word
         return Told(told, available)
+
+    def _tell_unit(self, table: WordTable) -> None:
+        told = self.value.told_unit
+        if told is not None:
+            code = next(code for code, unit in told.codes.items() if unit == self.unit)
+            raw = (code - told.number.offset) / told.number.scale
+            _put(table, told.number, np.full(len(table), int(raw)))
+
+    def _rolled_over(self, numbers: NDArray[np.float64]) -> NDArray[np.float64]:
+        limit = None if self.value.totaliser is None else self.value.totaliser.rolls_over_at
+        return numbers if limit is None else numbers % float(limit)
 
     def _floats(self, table: WordTable, wanted: NDArray[np.float64]) -> NDArray[Any]:
         number = self.value.number

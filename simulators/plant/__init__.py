@@ -4,6 +4,7 @@ from simulators.plant.air import AirPlant, Shift, Truth
 from simulators.plant.replay import ReplayedValues, read_values
 from simulators.plant.signals import PlantValues
 from simulators.plant.source import Moment, Quantity, Source
+from simulators.plant.usual import usual_values
 
 __all__ = [
     "AirPlant",
@@ -15,4 +16,5 @@ __all__ = [
     "Source",
     "Truth",
     "read_values",
+    "usual_values",
 ]

@@ -30,12 +30,9 @@ KELVIN = 273.15
 #: The total counts from here: 2026-01-01T00:00Z.
 EPOCH = 1_767_225_600.0
 
-#: Unrest: the volume taken wanders between fixed random points this many seconds apart …
+#: Unrest: the volume taken wanders between fixed random points this many seconds apart.
 UNREST_CELL = 7.0
-#: … by at most this much, in m³. As a flow that is at most 2 × 1.5 × 0.006 m³ / 7 s = 9.3 m³/h.
-UNREST_VOLUME = 0.006
 
-WAVE_FLOW = 5.0  # m³/h
 WAVE_PERIOD = 900.0  # s
 
 
@@ -83,6 +80,10 @@ class AirPlant:
     reference_temperature: float = 20.0  # °C
     reference_pressure: float = 1.0  # bar(a)
     total_at_epoch: float = 48_211.0  # m³
+    wave_flow: float = 5.0  # m³/h
+    #: How far the volume taken wanders, in m³. As a flow that is at most 2 × 1.5 × 0.006 m³ / 7 s = 9.3 m³/h.
+    unrest_volume: float = 0.006
+    mean_temperature: float = 23.0  # °C
     seed: int = 1
 
     def flow(self, utc: float) -> float:
@@ -92,7 +93,7 @@ class AirPlant:
             for day in self._days_near(utc)
             for shift, start, end in shifts_of(self, day)
         )
-        wave = WAVE_FLOW * math.sin(2 * math.pi * utc / WAVE_PERIOD)
+        wave = self.wave_flow * math.sin(2 * math.pi * utc / WAVE_PERIOD)
         return self.out_of_hours + shifts + wave + self._unrest(utc)[1] * HOUR
 
     def total(self, utc: float) -> float:
@@ -123,7 +124,7 @@ class AirPlant:
 
     def temperature(self, flow: Numbers, wave: Numbers) -> Numbers:
         """Of the air, °C: follows the day as a wave, and the coolers' load a little."""
-        return 23.0 + 3.0 * wave + 1.5 * flow / 300
+        return self.mean_temperature + 3.0 * wave + 1.5 * flow / 300
 
     def expansion(self, pressure: Numbers, temperature: Numbers) -> Numbers:
         """Volume as it flows, at bar(g) and °C, over the same at reference conditions."""
@@ -138,7 +139,7 @@ class AirPlant:
             for day in days
             for shift, start, end in shifts_of(self, day)
         )
-        wave = -WAVE_FLOW * WAVE_PERIOD / (2 * math.pi) * math.cos(2 * math.pi * utc / WAVE_PERIOD)
+        wave = -self.wave_flow * WAVE_PERIOD / (2 * math.pi) * math.cos(2 * math.pi * utc / WAVE_PERIOD)
         return (self.out_of_hours * (utc - EPOCH) + shifts + wave) / HOUR + self._unrest(utc)[0]
 
     def _days_near(self, utc: float) -> list[date]:
@@ -165,7 +166,7 @@ class AirPlant:
         """What machines take at random: volume so far in m³, never adding up, and its slope in m³/s."""
         cell = math.floor(utc / UNREST_CELL)
         u = utc / UNREST_CELL - cell
-        low, high = (UNREST_VOLUME * scatter(self.seed, cell + i) for i in (0, 1))
+        low, high = (self.unrest_volume * scatter(self.seed, cell + i) for i in (0, 1))
         return low + (high - low) * u * u * (3 - 2 * u), (high - low) * 6 * u * (1 - u) / UNREST_CELL
 
 

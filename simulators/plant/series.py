@@ -16,8 +16,6 @@ from simulators.plant.air import (
     EPOCH,
     HOUR,
     UNREST_CELL,
-    UNREST_VOLUME,
-    WAVE_FLOW,
     WAVE_PERIOD,
     AirPlant,
     pressure_phase,
@@ -113,7 +111,7 @@ def _sensed(plant: AirPlant, value: Value, dimension: Dimension, utc: Doubles) -
 
 def flows(plant: AirPlant, utc: Doubles) -> Doubles:
     """`AirPlant.flow` [n], m³/h."""
-    flow = plant.out_of_hours + WAVE_FLOW * np.sin(2 * np.pi * utc / WAVE_PERIOD)
+    flow = plant.out_of_hours + plant.wave_flow * np.sin(2 * np.pi * utc / WAVE_PERIOD)
     for shift_flow, start, end in _shifts(plant, utc):
         part = slice(*np.searchsorted(utc, (start, end + plant.ramp)).tolist())
         since = utc[part] - start
@@ -136,7 +134,7 @@ def totals(plant: AirPlant, utc: Doubles) -> Doubles:
         shifts[low:high] += shift_flow * area
         over[high] += shift_flow * (end - start)
     shifts += np.cumsum(over[:-1])
-    wave = -WAVE_FLOW * WAVE_PERIOD / (2 * np.pi) * np.cos(2 * np.pi * utc / WAVE_PERIOD)
+    wave = -plant.wave_flow * WAVE_PERIOD / (2 * np.pi) * np.cos(2 * np.pi * utc / WAVE_PERIOD)
     volume = (plant.out_of_hours * (utc - EPOCH) + shifts + wave) / HOUR + _unrest(plant, utc)[0]
     return np.asarray(plant.total(float(utc[0])) + volume - volume[0])
 
@@ -159,7 +157,7 @@ def _ramp_area(seconds: Doubles, ramp: float) -> Doubles:
 def _unrest(plant: AirPlant, utc: Doubles) -> tuple[Doubles, Doubles]:
     cell = np.floor(utc / UNREST_CELL)
     u = utc / UNREST_CELL - cell
-    low, high = (UNREST_VOLUME * scatters(plant.seed, cell.astype(np.int64) + i) for i in (0, 1))
+    low, high = (plant.unrest_volume * scatters(plant.seed, cell.astype(np.int64) + i) for i in (0, 1))
     return low + (high - low) * u * u * (3 - 2 * u), (high - low) * 6 * u * (1 - u) / UNREST_CELL
 
 

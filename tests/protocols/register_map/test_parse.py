@@ -108,14 +108,16 @@ def test_the_map_of_the_demonstration_says_what_its_text_says() -> None:
     assert total.totaliser.rolls_over_at == Decimal(100000000)
     assert found.reading("pressure").gauge
     assert found.reading("state").bits == {0: "sensor fault", 1: "supply low", 4: "flow below cut-off"}
-    assert [setting.writable for setting in found.settings] == [True, True, False]
+    assert [setting.writable for setting in found.settings] == [True, True, False, True, True]
     assert found.settings[1].steps == (Decimal("0.5"), Decimal(1), Decimal(2), Decimal(5), Decimal(10))
     assert (found.identity[0].number.words, found.identity[0].number.address) == (5, 40)
     assert (found.wire.registers_per_read, found.wire.bridge, found.wire.reply_within) == (32, 6, 0.25)
     assert found.wire.late_within == 1.0
     assert (found.serial.baud_rate, found.serial.parity, found.serial.unit_address) == (19200, "even", 20)
-    assert found.map_version == "1"
-    assert found.log_memory is None
+    assert found.map_version == "2"
+    memory = found.log_memory
+    assert memory is not None
+    assert (memory.capacity, memory.record.registers, memory.is_ring) == (50000, 4, False)
 
 
 def test_the_text_and_its_hash_are_kept() -> None:
