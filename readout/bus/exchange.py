@@ -51,17 +51,23 @@ _BUSY = frozenset({ExceptionCode.ACKNOWLEDGE, ExceptionCode.BUSY})
 class Line:
     """One port and the meters on it, one request at a time; to be used by one thread.
 
-    After the port is gone every call answers `port lost` at once, and `lost` is True: open the port again
-    and make a new line.
+    After the port is gone every call answers `port lost` at once, `lost` is True and `loss` says why: open
+    the port again and make a new line.
     """
 
     def __init__(self, port: Port, fmt: SerialFormat, clock: Clock, trace: Trace | None = None) -> None:
-        self.lost = False
+        #: Why the port is gone, as a sentence; empty while it is there.
+        self.loss = ""
         self._port = port
         self._clock = clock
         self._sender = Sender(port, fmt, clock, trace)
         for note in (f"opened for {fmt}", *port.notes):
             self._sender.remark(note)
+
+    @property
+    def lost(self) -> bool:
+        """True once the port is gone."""
+        return bool(self.loss)
 
     @property
     def statistics(self) -> Statistics:
@@ -149,7 +155,7 @@ class Line:
     def _exchange(self, unit: int, request: Request, manners: Manners, repeats: int) -> Outcome:
         frame = self._sender.master.frame(unit, request)
         if self.lost:
-            return self._gone(frame, f"{self._port.name} is gone.")
+            return self._gone(frame, self.loss)
         try:
             outcome = self._once(unit, request, frame, manners)
             if outcome.status is not Status.OK:
@@ -240,7 +246,7 @@ class Line:
         return still_unknown(replace(outcome, cause=Heard.ECHO_ONLY, text=text, words=(), reply=None))
 
     def _lose(self, error: PortError) -> None:
-        self.lost = True
+        self.loss = str(error)
         self._port.close()
         self._sender.remark(str(error))
 

@@ -184,10 +184,20 @@ class LineWorker(threading.Thread):
         while (left := deadline - self._clock.monotonic()) > 0:
             if self._stop_event.is_set():
                 return False
-            if left > _IDLE_S and self._use_idle_time():
+            if left > _IDLE_S and (self._look_at_port() or self._use_idle_time()):
                 continue
             self._clock.sleep_until(min(deadline, self._clock.monotonic() + _NAP_S))
         return not self._stop_event.is_set()
+
+    def _look_at_port(self) -> bool:
+        """Whether the port is found gone: where every meter rests, no round would notice for a minute."""
+        line = self._access.line
+        if line is None or any(self._may_ask(point) for point in self._points):
+            return False
+        line.settle(())
+        if line.lost:
+            self._access.lost(line.loss)
+        return line.lost
 
     def _use_idle_time(self) -> bool:
         """Open the port again, or ask a meter who it is; True when something was done."""

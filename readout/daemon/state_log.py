@@ -1,7 +1,7 @@
 """What the recorder tells the person: changes of state, and once an hour a summary. Never a line a row.
 
-A fault is told when it has lasted three rounds (a lost port at once), its end when the meter answers again;
-what comes and goes between is counted and told in the hourly summary.
+A fault is told when it has lasted three rounds, its end when the meter answers again; a lost port is told by
+its line. What comes and goes between is counted and told in the hourly summary.
 """
 
 from collections import Counter
@@ -53,7 +53,9 @@ class StateLog:
             self._say(f"{point}: answers again after {state.missing} rounds without all values")
             state.told, state.missing = Status.OK, 0
         elif status not in (Status.OK, Status.SKIPPED) and status is not state.told:
-            if status is Status.PORT_LOST or state.run >= LASTING:
+            if status is Status.PORT_LOST:
+                state.told = status  # the line tells it, once for all its points
+            elif state.run >= LASTING:
                 self._say(f"{point}: {status}: {text}")
                 state.told = status
         elif status is Status.OK:

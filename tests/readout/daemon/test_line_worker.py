@@ -40,6 +40,8 @@ class FakeLine:
 
     def __init__(self, clock: FakeClock, behaviour: Behaviour, cost: dict[Status, float]) -> None:
         self.lost = False
+        self.loss = ""
+        self.unplugged_at = float("inf")
         self.closed = False
         self.statistics = SimpleNamespace(advice=())
         self.asked: Counter[int] = Counter()
@@ -56,7 +58,9 @@ class FakeLine:
         ended = self._clock.monotonic()
         return Outcome(status, str(status), f"text: {status}", b"", came, words, None, sent, ended, False, 0)
 
-    def settle(self, outcomes: Sequence[Outcome], until: float) -> Sequence[Outcome]:
+    def settle(self, outcomes: Sequence[Outcome], until: float = 0.0) -> Sequence[Outcome]:
+        if self._clock.utc() >= self.unplugged_at:
+            self.lost, self.loss = True, "port is gone: unplugged."
         return outcomes
 
     def close(self) -> None:
@@ -210,6 +214,30 @@ def test_a_lost_port_is_noticed_told_and_opened_again() -> None:
     assert recording.changes == ["port lost", "port back"]
     assert len(recording.lines) == 2
     assert recording.lines[0].closed
+
+
+def test_a_pulled_plug_is_noticed_while_a_silent_meter_has_its_minutes_rest() -> None:
+    """Nothing is asked then; the port itself is looked at, and the meter is asked as soon as it is back."""
+    unplugged = 1_777_852_801.0 + 20
+
+    def connect() -> FakeLine:
+        if unplugged <= recording.clock.utc() < unplugged + 10:
+            raise PortError("absent", "port is not there.")
+        line = recording.connect()
+        if len(recording.lines) == 1:
+            line.unplugged_at = unplugged
+        return line
+
+    recording = Recording(
+        lambda unit, clock: Status.NO_REPLY if clock.utc() < unplugged else Status.OK,
+        {Status.NO_REPLY: 0.4},
+    )
+    recording.run({1: 1000}, 50, connect)
+    by_second = {row.due // 1000 - int(unplugged): row.status for row in recording.of(1)}
+    assert {by_second[second] for second in range(-5, 0)} == {"skipped"}
+    assert {by_second[second] for second in range(1, 10)} == {"port lost"}
+    assert {by_second[second] for second in range(13, 29)} == {"ok"}
+    assert recording.changes == ["port lost", "port back"]
 
 
 def test_a_held_port_at_the_start_is_refused() -> None:
