@@ -27,6 +27,8 @@ from readout.cli import (
     memory_fetch,
     memory_list,
     memory_plan,
+    meter_set,
+    meter_show,
     note,
     simulate,
 )
@@ -49,6 +51,7 @@ line_app = typer.Typer(help="A line and who is on it: test it, listen to it.", n
 memory_app = typer.Typer(
     help="The meter's own memory: what it holds, and how it comes into the archive.", no_args_is_help=True
 )
+meter_app = typer.Typer(help="A meter: who it is, and how it is set.", no_args_is_help=True)
 archive_app = typer.Typer(help="The archive: what is kept, and proof of it.", no_args_is_help=True)
 
 
@@ -90,6 +93,8 @@ add(line_app, "listen", line_listen.line_listen, "line listen /dev/ttyUSB0 --for
 add(map_app, "check", map_check.map_check, "map check insertion-meter.yaml")
 add(map_app, "show", map_show.map_show, "map show insertion-meter.yaml")
 add(memory_app, "plan", memory_plan.memory_plan, "memory plan insertion-meter.yaml --every 5s --for 9d")
+add(meter_app, "show", meter_show.meter_show, "meter show bottling-hall-header.yaml")
+add(meter_app, "set", meter_set.meter_set, "meter set header.yaml damping 2s --archive hollow-mere")
 add(archive_app, "list", archive_list.archive_list, "archive list hollow-mere")
 add(archive_app, "seal", archive_seal.archive_seal, "archive seal hollow-mere")
 add(archive_app, "verify", archive_verify.archive_verify, "archive verify hollow-mere --quick")
@@ -115,6 +120,7 @@ add(
 app.add_typer(line_app, name="line")
 app.add_typer(map_app, name="map")
 app.add_typer(memory_app, name="memory")
+app.add_typer(meter_app, name="meter")
 app.add_typer(archive_app, name="archive")
 
 

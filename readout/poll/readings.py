@@ -28,6 +28,13 @@ def readings_of(plan: RoundPlan, found: Round, values: Sequence[Value]) -> dict[
     return {value.name: _reading(value, words, value.name in found.unsteady) for value in values}
 
 
+def as_told(value: Value, sent: Mapping[Column, int]) -> dict[str, Any]:
+    """One value of its words as sent: {value, unit, flag}, as `readings_of` gives them."""
+    here = np.ones(1, np.bool_)
+    words = {column: Words(np.array([word], np.uint16), here) for column, word in sent.items()}
+    return _reading(value, words, unsteady=False)
+
+
 def _reading(value: Value, words: Mapping[Column, Words], unsteady: bool) -> dict[str, Any]:  # noqa: FBT001
     decoded = decode(value, words, np.array([unsteady]) if value.apart else None)
     unit = value.unit

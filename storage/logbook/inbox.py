@@ -17,7 +17,7 @@ from storage.ledger import Kind, Ledger, Line, canonical
 
 INBOX = "journal/inbox"
 #: What others may enter; everything else only the recorder knows.
-KINDS = frozenset({Kind.NOTE, Kind.MARK, Kind.POINT})
+KINDS = frozenset({Kind.NOTE, Kind.MARK, Kind.POINT, Kind.SETTING})
 
 
 class Inbox:

@@ -1,0 +1,1 @@
+"""What a meter is told: settings and commands, written once and read back."""
