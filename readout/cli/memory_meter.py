@@ -67,16 +67,12 @@ def met(loaded: PointWithMemory, clock: "Clock", trace: Path | None) -> Iterator
     """
     from readout.bus.trace import Trace
     from readout.daemon.connect import connector
-    from readout.poll.introduction import introduce
 
-    point = loaded.point
     kept = Trace(trace, clock) if trace else None
     line = None
     try:
-        line = connector(clock, kept)([point])
-        told = introduce(line, point.map, point.format, point.unit_address, point.polled.manners, clock)
-        _refuse_unheard(point, told)
-        yield _met(loaded, line, told, clock)
+        line = connector(clock, kept)([loaded.point])
+        yield introduced(loaded, line, clock)
     finally:
         if line is not None:
             line.close()
@@ -95,14 +91,18 @@ def _refuse_unheard(point: "PointToRecord", told: "Introduction") -> None:
         raise NothingTrusted(f"{point.name}: no reply of the meter could be trusted. {told.text}")
 
 
-def _met(loaded: PointWithMemory, line: "Line", told: "Introduction", clock: "Clock") -> MemoryMeter:
+def introduced(loaded: PointWithMemory, line: "Line", clock: "Clock") -> MemoryMeter:
+    """The meter on an open line, after it told who it is; see `met` for what is raised."""
     from zoneinfo import ZoneInfo
 
     from readout.daemon.computer_clock import ClockQuality, clock_quality
     from readout.daemon.identity import SERIAL_NUMBER
+    from readout.poll.introduction import introduce
     from readout.retrieve.meter_clock import clock_of, clock_offset, watch_clock
 
     point, memory = loaded.point, loaded.memory
+    told = introduce(line, point.map, point.format, point.unit_address, point.polled.manners, clock)
+    _refuse_unheard(point, told)
     serial = told.meter.get(SERIAL_NUMBER)
     shown = clock_of(point.map)
     seen = None

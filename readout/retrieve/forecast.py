@@ -58,10 +58,15 @@ class LineCost:
         return sorted(self._measured)[len(self._measured) // 2]
 
     def of(self, reach: Reach, records: int) -> Cost:
-        """Reading some records once, pointer and proof included."""
-        found = estimate(reach, [range(records)], 0.0, 0.0, 0.0, records)
-        seconds = self.fmt.wire_time(found.characters) + found.requests * (self.silence_s + self.turnaround_s)
-        return Cost(records * reach.registers * 2 + 5, seconds)
+        """Reading some records once, pointer and proof included; a bank, which many reads share, is not."""
+        one, two = (
+            estimate(
+                reach, [range(count * records)], self.fmt.character_time, self.silence_s, self.turnaround_s,
+                records,
+            )
+            for count in (1, 2)
+        )  # fmt: skip
+        return Cost(records * reach.registers * 2 + 5, two.seconds - one.seconds)
 
     def whole(self, reach: Reach, ranges: Sequence[range]) -> Estimate:
         """Fetching all these without a fault."""

@@ -31,15 +31,18 @@ class ReadLength:
 
     `cost` gives the cost of a read of n records. `alternate`: two reads in a row never ask for equally many,
     so that a reply cannot be taken for that to the next request, where nothing in it tells which it is.
+    `fixed`: always that many.
     """
 
-    def __init__(self, most: int, cost: Callable[[int], Cost], *, alternate: bool) -> None:
+    def __init__(
+        self, most: int, cost: Callable[[int], Cost], *, alternate: bool, fixed: int | None = None
+    ) -> None:
         self.most = most
         self._costs = [cost(records) for records in range(1, most + 1)]
         self.alternate = alternate and most > 1
         self._characters, self._damaged = TRUST, 0.0
         self._requests, self._silent, self._silence_s = 1.0, 0.0, 0.0
-        self._best = most
+        self._best, self._fixed = most, fixed
         self._shorter = False
 
     def note(self, records: int, *, damaged: bool, silent: bool, seconds: float) -> None:
@@ -53,7 +56,7 @@ class ReadLength:
         else:
             self._characters += cost.characters
             self._damaged += damaged
-        if damaged or silent or self._best < self.most:
+        if self._fixed is None and (damaged or silent or self._best < self.most):
             self._best = self._quickest()
 
     @property

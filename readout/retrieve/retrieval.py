@@ -51,6 +51,7 @@ class Task:
     """What is to be retrieved, of whom. `plan` is the journal's id of what is true of the new records.
 
     `interval_ms` and `meter_now_ms` [by the meter's own clock] as known from elsewhere, None where not.
+    `records_per_read`: ask for that many always, instead of following the line.
     """
 
     point: str
@@ -63,6 +64,7 @@ class Task:
     interval_ms: int | None = None
     meter_now_ms: int | None = None
     verify: Verify = Verify.LAST
+    records_per_read: int | None = None
 
 
 def _nothing(*_: object) -> None:
@@ -173,7 +175,10 @@ class Retrieval:
         self._pace = Pace(records, self.clock.monotonic())
         unproven = isinstance(memory.reached_by, ByRegisters | ByFiles) and memory.record.number is None
         reach = walker.reach
-        self._length = ReadLength(reach.most, lambda n: self._cost.of(reach, n), alternate=unproven)
+        most = min(reach.most, self.task.records_per_read or reach.most)
+        self._length = ReadLength(
+            most, lambda n: self._cost.of(reach, n), alternate=unproven, fixed=self.task.records_per_read
+        )
         walker.records_per_read = self._length.next()
 
     def _note(self, step: Step, outcome: Outcome, seconds: float) -> None:
