@@ -66,6 +66,7 @@ class Summary:
     rows: dict[str, Counter[str]] = field(default_factory=dict)
     files: list[str] = field(default_factory=list)
     unsealed: str | None = None  # why rows stayed in the journal, as a sentence
+    lost: int = 0  # rows that the disk did not take before memory or the run ended
     ledger_n: int = 0
     ledger_hash: str = ""
 
@@ -311,9 +312,12 @@ class Recorder:
         self._summary.rows[row.point][row.status] += 1
 
     def _finish(self, archive: Archive, writer: JournalWriter) -> None:
+        if writer.state.fault is not None:
+            archive.reserve.release()  # kept back so that what waits in memory can still be written
         if not writer.close(_LAST_FLUSH_S):
             state = writer.state
             self._say(f"{archive.root}: {state.waiting} rows could not be written. {state.fault}")
+            self._summary.lost += state.waiting
         self._note_losses(writer)
         self._seal(archive)
         if (left := sum(archive.journal.count().values())) and self._summary.unsealed is None:
@@ -360,12 +364,14 @@ class Recorder:
     def _note_losses(self, writer: JournalWriter) -> None:
         """Rows that memory could not hold while the disk refused."""
         for loss in writer.take_losses():
+            self._summary.lost += loss.last - loss.first + 1
             self._say(f"{loss.point}: {loss.last - loss.first + 1} rows were lost while the disk took none")
             content = {"what": "rows", "point": loss.point, "source": loss.source}
             self._note({**content, "first_sequence": loss.first, "last_sequence": loss.last}, Kind.LOST)
 
     def _tell_port(self, what: str, text: str) -> None:
-        self._say(text)
+        waited_for = " It is waited for." if what == "port lost" else ""
+        self._say(f"{what}: {text}{waited_for}")
         self._note({"what": what, "text": text})
 
     def _tell_step(self, seconds: float) -> None:

@@ -29,20 +29,16 @@ def encode(table: "pa.Table", metadata: Mapping[str, str]) -> bytes:
     dictionary or by their other encoding, whichever these very rows need less space for; texts by
     dictionary. zstd over all, a checksum on each page.
     """
-    kept = {key.decode(): text.decode() for key, text in (table.schema.metadata or {}).items()}
+    kept = {**(table.schema.metadata or {}), **{k.encode(): v.encode() for k, v in metadata.items()}}
     counted = {field.name: _DELTA for field in table.schema if _counts(field)}
     plain = table.replace_schema_metadata(None)
-    return _written(plain, counted | _smaller(plain), _ZSTD_LEVEL, {**kept, **metadata})
+    # As the table's metadata it is kept twice, the second time within `ARROW:schema`, where readers of Arrow
+    # look first; without it there they say that there is none.
+    return _written(table.replace_schema_metadata(kept), counted | _smaller(plain), _ZSTD_LEVEL)
 
 
-def _written(
-    table: "pa.Table", encodings: Mapping[str, str], level: int, metadata: Mapping[str, str]
-) -> bytes:
-    """Columns that `encodings` does not name are written by dictionary.
-
-    The metadata goes into the footer's key-value pairs alone; as part of the table's schema it would be
-    kept a second time, in `ARROW:schema`.
-    """
+def _written(table: "pa.Table", encodings: Mapping[str, str], level: int) -> bytes:
+    """Columns that `encodings` does not name are written by dictionary."""
     import pyarrow as pa
     import pyarrow.parquet as pq
 
@@ -58,8 +54,6 @@ def _written(
         write_page_checksum=True,
     ) as writer:
         writer.write_table(table, row_group_size=_ROWS_A_GROUP)
-        if metadata:
-            writer.add_key_value_metadata(dict(metadata))
     return sink.getvalue().to_pybytes()
 
 
@@ -73,8 +67,8 @@ def _smaller(table: "pa.Table") -> dict[str, str]:
     if not others:
         return {}
     tried = table.select(list(others))
-    by_dictionary = _sizes(_written(tried, {}, _TRIAL_LEVEL, {}))
-    otherwise = _sizes(_written(tried, others, _TRIAL_LEVEL, {}))
+    by_dictionary = _sizes(_written(tried, {}, _TRIAL_LEVEL))
+    otherwise = _sizes(_written(tried, others, _TRIAL_LEVEL))
     return {name: how for name, how in others.items() if otherwise[name] < by_dictionary[name]}
 
 

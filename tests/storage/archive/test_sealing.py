@@ -54,8 +54,9 @@ def test_the_ledger_tells_of_the_file_what_is_true_of_it(sealed: SealedFile, roo
 
 
 def test_metadata_given_is_in_the_file(sealed: SealedFile, root: Path) -> None:
-    """As key-value pairs of the footer, where any reader of Parquet finds them."""
+    """As key-value pairs of the footer, where any reader of Parquet looks, and in Arrow's schema."""
     assert pq.read_metadata(root / sealed.file).metadata[b"pipeledger.point"] == b"bottling-hall-header"
+    assert pq.read_schema(root / sealed.file).metadata[b"pipeledger.point"] == b"bottling-hall-header"
 
 
 def test_times_are_instants_for_every_reader(sealed: SealedFile, root: Path) -> None:
