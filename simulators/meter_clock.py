@@ -69,6 +69,11 @@ class MeterClock:
             offset = 0 if local is None else round(local.total_seconds())
         self.step(figures_ms / 1000 - offset - self.utc(np.array([running]))[0], running)
 
+    def set_right(self, running: float) -> None:
+        """Set it to what it would show had nobody ever set it: right but for its start and its drift."""
+        before = self._ahead[int(np.searchsorted(self._since, running, side="right")) - 1]
+        self.step(self._ahead[0] - before, running)
+
     def utc(self, running: Seconds) -> Seconds:
         """What the clock takes for UTC [s]."""
         ahead = np.array(self._ahead)[np.searchsorted(self._since, running, side="right") - 1]

@@ -41,7 +41,7 @@ from simulators.errors import NotSimulated
 from simulators.log_memory import LogOptions
 from simulators.meter_clock import MeterClock
 from simulators.plant import Moment, Source, usual_values
-from simulators.refused import Refused
+from simulators.refused import Refused, Silent
 
 #: Data bytes that the one-byte count of a reply can tell, in whole registers (AP V1.1b3, 6.3).
 MOST_WORDS = 127
@@ -110,14 +110,17 @@ class SimulatedMeter:
             if unit == limits.BROADCAST and not request.WRITES:
                 return None
             reply = self._carry_out(request)
-        except ReplyError:
-            return None  # damaged: nobody knows whom it was meant for
+        except (ReplyError, Silent):
+            return None  # damaged, then nobody knows whom it was meant for; or the meter has its reasons
         except IllegalRequestError as error:
             code = error.code if function in self._functions else ExceptionCode.ILLEGAL_FUNCTION
             return self._refusal(frame, code)
         except Refused as refused:
             return self._refusal(frame, refused.code)
-        return None if unit == limits.BROADCAST else reply_frame(unit, request, reply)
+        if unit == limits.BROADCAST:
+            return None
+        sent = reply_frame(unit, request, reply)
+        return sent if self.log is None else self.log.altered(sent)
 
     def _refusal(self, frame: bytes, code: ExceptionCode) -> bytes | None:
         return None if frame[0] == limits.BROADCAST else exception_frame(frame[0], frame[1] & 0x7F, code)

@@ -8,8 +8,8 @@ records    RecordWriter, and fields Field: quantities to words
 registers  extent, sessions, lock;  ways: window, registers, files, queue
 """
 
+from simulators.log_memory.kept.store import Truth
 from simulators.log_memory.log import SimulatedLog
 from simulators.log_memory.options import LogOptions, Past, Rows
-from simulators.log_memory.store import Truth
 
 __all__ = ["LogOptions", "Past", "Rows", "SimulatedLog", "Truth"]

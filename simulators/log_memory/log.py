@@ -6,17 +6,18 @@ from protocols.modbus.exceptions import ExceptionCode
 from protocols.modbus.requests import FilePart
 from protocols.register_map.memory_model import LogMemory
 from protocols.register_map.model import Column, Number
+from simulators.log_memory.faults import MemoryFaults, parse_memory_faults
+from simulators.log_memory.faults.frames import altered
+from simulators.log_memory.faults.kinds import Fault
+from simulators.log_memory.kept.store import Session, Store, Truth
 from simulators.log_memory.options import LogOptions
 from simulators.log_memory.recorder import Recorder
-from simulators.log_memory.registers import Head, Heads, SessionRegisters, spans_of
-from simulators.log_memory.store import Session, Store, Truth
-from simulators.log_memory.ways import Reached, Span
+from simulators.log_memory.shown.lock import LockRegister
+from simulators.log_memory.shown.registers import Head, Heads, SessionRegisters, spans_of
+from simulators.log_memory.shown.ways import Reached, Span
 from simulators.meter_clock import MeterClock
 from simulators.plant import Source
-from simulators.refused import Refused
-
-#: A lock that nobody uses opens again by itself after this many seconds.
-LOCK_HELD = 300.0
+from simulators.refused import Refused, Silent
 
 
 class SimulatedLog:
@@ -29,14 +30,17 @@ class SimulatedLog:
     def __init__(
         self, memory: LogMemory, clock: MeterClock, source: Source, options: LogOptions, interval: float
     ) -> None:
-        """Record the past and be ready. NotSimulated where it does not fit the memory."""
+        """Record the past and be ready. WrongFaults where the options' faults are none of this memory."""
         self.memory = memory
+        self.faults = MemoryFaults(parse_memory_faults(options.faults, memory))
         self.store = Store(memory, options.first_number)
-        self.recorder = Recorder(memory, self.store, clock, source, interval)
-        self._reached = Reached(self.store)
-        self._opened = False
+        self.recorder = Recorder(memory, self.store, clock, source, interval, self.faults)
+        self._reached = Reached(self.store, self.faults, self._before)
+        self._lock = LockRegister(memory.lock)
         self._now = 0.0
         self._heads = Heads(self._all_heads())
+        self._where = {column for number in (self._reached.pointer, self._reached.echo) if number is not None
+                       for column in number.columns()}  # fmt: skip
         table = memory.sessions
         self._sessions = None if table is None else SessionRegisters(table, self.told_sessions)
         self.recorder.remember(options)
@@ -44,9 +48,11 @@ class SimulatedLog:
     # ---- what tests and lines ask
 
     def advance(self, running: float) -> None:
-        """Record what is due; every request begins with it."""
+        """Record what is due; every request begins with it. Silent while the meter is without supply."""
         self._now = running
         self.recorder.advance(running)
+        if self.recorder.is_off(running):
+            raise Silent
 
     def truth(self) -> Truth:
         """What the memory holds now."""
@@ -89,12 +95,12 @@ class SimulatedLog:
             else:
                 left.append(column)
         records = self._reached.span()
-        if records is not None:
-            inside = _within(left, records)
-            if inside:
-                self._check_lock()
-                words = self._reached.read(inside[0].address - records[1], len(inside))
-                found |= dict(zip(inside, words, strict=True))
+        inside = [] if records is None else _within(left, records)
+        if records is not None and inside:
+            words = self._reached.read(inside[0].address - records[1], len(inside))
+            found |= dict(zip(inside, words, strict=True))
+        if inside or any(column in self._where for column in columns):
+            self._reached.read_ended()
         if self._sessions is not None:
             span = self._sessions.span()
             inside = [column for column in _within(left, span) if column not in found]
@@ -109,13 +115,33 @@ class SimulatedLog:
 
     def files(self, parts: Sequence[FilePart]) -> tuple[tuple[int, ...], ...]:
         """Function 20."""
-        self._check_lock()
         return tuple(self._reached.file(part) for part in parts)
 
     def queue(self, address: int) -> tuple[int, ...]:
         """Function 24."""
-        self._check_lock()
         return self._reached.queue(address)
+
+    def altered(self, frame: bytes) -> bytes:
+        """A reply of functions 20 and 24 as the meter's faults make it."""
+        return altered(frame, self.faults, self._reached.touched)
+
+    def _before(self, numbers: Sequence[int]) -> None:
+        """What happens to records as they are about to be read."""
+        due = self.faults.due
+        if due(Fault.ERASED, numbers):
+            self.recorder.erase_and_go_on(self._now)
+        if (fault := due(Fault.LOCKED, numbers)) is not None:
+            self._lock.hold_by_other(self._now + fault.number)
+        if (fault := due(Fault.LAYOUT, numbers)) is not None:
+            self._reached.registers = int(fault.number)
+        if (fault := due(Fault.SUPPLY_CUT, numbers)) is not None:
+            self.recorder.cut_supply(self._now, fault.number)
+            raise Silent
+        if due(Fault.BUSY, numbers):
+            raise Refused(ExceptionCode.BUSY)
+        if (fault := due(Fault.REFUSED, numbers)) is not None:
+            raise Refused(ExceptionCode(int(fault.number)))
+        self._lock.check(self._now)
 
     # ---- its own registers
 
@@ -128,19 +154,21 @@ class SimulatedLog:
         if memory.count is not None:
             found.append(Head(memory.count, lambda: store.held))
         if memory.record.told is not None:
-            found.append(Head(memory.record.told, lambda: memory.record.registers))
+            found.append(Head(memory.record.told, lambda: self._reached.registers))
         if memory.sessions is not None:
             found.append(Head(memory.sessions.count, lambda: len(self.told_sessions())))
         if memory.recording is not None:
             take = self._command if memory.recording.writable else None
             found.append(Head(memory.recording.number, self._state, take))
         if memory.lock is not None:
-            found.append(Head(memory.lock.register, self._lock_state, self._turn_lock))
+            lock = self._lock
+            tell, take = (lambda: lock.tell(self._now)), (lambda told: lock.take(told, self._now))
+            found.append(Head(memory.lock.register, tell, take))
         reached = self._reached
         if reached.pointer is not None:
-            found.append(Head(reached.pointer, lambda: reached.told, self._point))
+            found.append(Head(reached.pointer, reached.standing, reached.point))
         if reached.echo is not None:
-            found.append(self._counted(reached.echo, lambda: reached.told))
+            found.append(self._counted(reached.echo, reached.standing))
         return [head for head in found if head is not None]
 
     def _counted(self, number: Number | None, tell: Callable[[], int]) -> Head | None:
@@ -148,9 +176,6 @@ class SimulatedLog:
             return None
         modulus = self.memory.modulus(number)
         return Head(number, lambda: tell() % modulus)
-
-    def _point(self, told: int) -> None:
-        self._reached.told = told
 
     def _state(self) -> int:
         return self._code("recording" if self.recorder.recording else "idle")
@@ -172,21 +197,6 @@ class SimulatedLog:
                 self.recorder.erase()
             case _:
                 raise Refused(ExceptionCode.ILLEGAL_DATA_VALUE)
-
-    def _check_lock(self) -> None:
-        if self.memory.lock is not None and not self._opened:
-            raise Refused(ExceptionCode.BUSY)
-
-    def _lock_state(self) -> int:
-        assert self.memory.lock is not None
-        return self.memory.lock.open if self._opened else self.memory.lock.close
-
-    def _turn_lock(self, told: int) -> None:
-        lock = self.memory.lock
-        assert lock is not None
-        if told not in (lock.open, lock.close):
-            raise Refused(ExceptionCode.ILLEGAL_DATA_VALUE)
-        self._opened = told == lock.open
 
 
 def _within(columns: Sequence[Column], span: Span) -> list[Column]:

@@ -43,7 +43,8 @@ class LogOptions:
     `recording`: whether the meter goes on, in the last session if that reaches up to now. `interval` [s]
     sets the map's `log_interval`. `first_number` is the number of the first record ever, for memories
     whose numbers are about to start again at 0. `clock_ahead` [s] and `drift_ppm` are the meter's clock
-    against the computer's; `site` is the zone of one that follows the site's clocks.
+    against the computer's; `site` is the zone of one that follows the site's clocks. `faults` says what goes
+    wrong, as in "busy x3 at 40; clock step 3600 at 100" (docs/simulated-meters.md).
     """
 
     past: Sequence[Past | Rows] = field(default=())
@@ -53,6 +54,7 @@ class LogOptions:
     clock_ahead: float = 0.0
     drift_ppm: float = 0.0
     site: str = "Europe/Dublin"
+    faults: str = ""
 
     @classmethod
     def prefilled(

@@ -7,15 +7,18 @@ mark: start            mark: end                              interval is over; 
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
 
 import numpy as np
 from numpy.typing import NDArray
 
 from protocols.register_map.memory_model import AfterPowerLoss, Holds, LogMemory, MarkedAt
+from simulators.log_memory.faults import MemoryFaults
+from simulators.log_memory.faults.kinds import Fault
+from simulators.log_memory.kept.records import RecordWriter, Written
+from simulators.log_memory.kept.store import Session, Store
 from simulators.log_memory.options import LogOptions, Past, Rows
-from simulators.log_memory.records import RecordWriter
-from simulators.log_memory.store import Session, Store
 from simulators.meter_clock import MeterClock
 from simulators.plant import Quantity, Source
 from simulators.plant.series import amounts, means, quantities
@@ -35,12 +38,23 @@ class Recorder:
     """Fills a `Store`. `recording` tells whether it does so now; all moments are running seconds."""
 
     def __init__(
-        self, memory: LogMemory, store: Store, clock: MeterClock, source: Source, interval: float
+        self,
+        memory: LogMemory,
+        store: Store,
+        clock: MeterClock,
+        source: Source,
+        interval: float,
+        faults: MemoryFaults,
     ) -> None:
         self.memory, self.store, self.clock = memory, store, clock
         self.interval = interval
         self.recording = False
         self._source = source
+        self._faults = faults
+        half = faults.standing(Fault.HALVES)
+        self._between_halves = 0.0 if half is None else half.number / 1000
+        self._tells_running = faults.standing(Fault.RUNNING_RECORD) is not None
+        self._unfinished = False  # whether the newest record is that of the running interval
         self._writer = RecordWriter(memory)
         self._back_at: float | None = None  # the supply comes back then
 
@@ -91,7 +105,8 @@ class Recorder:
         for first, end in itertools.pairwise(cuts):
             self._begin(float(marks[first]) - lead, rows.interval)
             given = {name: column[first:end] for name, column in rows.values.items()}
-            self._put(marks[first:end] - lead, marks[first:end], given)
+            starts = marks[first:end] - lead
+            self._put(starts, starts + rows.interval, marks[first:end], given)
 
     # ---- as time passes
 
@@ -104,12 +119,39 @@ class Recorder:
         if not self.recording:
             return
         session = self.store.sessions[-1]
-        step = self.clock.crystal(session.interval)
-        since = (running - session.begun + _DUST) / step
-        at_mark = self.memory.holds is Holds.SAMPLE and self.memory.marked_at is MarkedAt.START
-        due = math.floor(since) + (1 if at_mark and since >= 0 else 0)
+        self._take_back()
+        due = self._due(session, running - self._between_halves)
         if due > session.count:
             self._append(due - session.count)
+        if not self.recording or self.store.room == 0:
+            return
+        if self._tells_running and running > session.begun:
+            self._write_running(session, running)
+        elif self._due(session, running) > session.count:  # the second half is still to come
+            starts, marks = self._moments(session, 1)
+            self.store.begin_record(self._written(starts, starts + self._step(session), marks, {})[0].words)
+
+    def _due(self, session: Session, running: float) -> int:
+        """How many records the session should have by then."""
+        since = (running - session.begun + _DUST) / self._step(session)
+        at_mark = self.memory.holds is Holds.SAMPLE and self.memory.marked_at is MarkedAt.START
+        return math.floor(since) + (1 if at_mark and since >= 0 else 0)
+
+    def _step(self, session: Session) -> float:
+        return self.clock.crystal(session.interval)
+
+    def _take_back(self) -> None:
+        """The record of the running interval is none yet."""
+        if self._unfinished:
+            self.store.drop_newest()
+            self._unfinished = False
+
+    def _write_running(self, session: Session, running: float) -> None:
+        """What the running interval has brought so far, as if it were a record."""
+        starts, marks = self._moments(session, 1)
+        ends = np.maximum(np.minimum(starts + self._step(session), running), starts + _DUST)
+        self._put(starts, ends, marks, {})
+        self._unfinished = True
 
     def start(self, running: float) -> bool:
         """Begin a session at the next whole second of the meter's clock; False where there is no room."""
@@ -124,23 +166,32 @@ class Recorder:
 
     def stop(self) -> None:
         """Record no more; an interval that has begun is dropped."""
+        self._take_back()
         self.recording = False
 
     def erase(self) -> None:
         """Forget everything and record no more."""
-        self.recording = False
+        self.stop()
         self.store.erase()
+
+    def erase_and_go_on(self, running: float) -> None:
+        """Forget everything; a meter that was recording begins again."""
+        was_recording = self.recording
+        self.erase()
+        if was_recording:
+            self.start(running)
 
     def set_interval(self, seconds: float, running: float) -> None:
         """Record every `seconds` from now on, in a session of its own."""
         self.interval = seconds
         if self.recording:
-            self.recording = False
+            self.stop()
             self.start(running)
 
     def cut_supply(self, running: float, seconds: float) -> None:
         """Without supply for that long; then whatever the map says of `after_power_loss`."""
         self.advance(running)
+        self._take_back()
         self._back_at = running + seconds
 
     def is_off(self, running: float) -> bool:
@@ -174,34 +225,63 @@ class Recorder:
             self.recording = False
             count = room
         session = self.store.sessions[-1]
-        step = self.clock.crystal(session.interval)
-        starts: Seconds = session.begun + (session.count + np.arange(count, dtype=np.float64)) * step
-        marks = starts + step if self.memory.marked_at is MarkedAt.END else starts
-        self._put(starts, marks, {})
+        starts, marks = self._moments(session, count)
+        self._put(starts, starts + self._step(session), marks, {})
 
-    def _put(self, starts: Seconds, marks: Seconds, given: dict[str, Sequence[Quantity]]) -> None:
+    def _moments(self, session: Session, count: int) -> tuple[Seconds, Seconds]:
+        """When the session's next intervals begin, and what their records are marked at."""
+        step = self._step(session)
+        starts: Seconds = session.begun + (session.count + np.arange(count, dtype=np.float64)) * step
+        return starts, (starts + step if self.memory.marked_at is MarkedAt.END else starts)
+
+    def _put(
+        self, starts: Seconds, ends: Seconds, marks: Seconds, given: Mapping[str, Sequence[Quantity]]
+    ) -> None:
+        """The next records of the last session, over intervals from `starts` to `ends`."""
         if not len(starts):
             return
-        session = self.store.sessions[-1]
-        figures = self.clock.figures_ms(marks)
         numbers = np.arange(self.store.next, self.store.next + len(starts))
-        columns = given | self._measured(starts, marks, session.interval, set(given))
-        written = self._writer.write(numbers, figures, columns)
-        told = written.figures_ms
-        if told is None:
-            after = 1 if self.memory.marked_at is MarkedAt.END else 0
-            places = session.count + np.arange(len(starts)) + after
-            told = session.started_ms + np.rint(places * session.interval * 1000).astype(np.int64)
+        self._play_clock(numbers, marks)
+        written, meter_ms = self._written(starts, ends, marks, given)
+        self._writer.strike(written, numbers, self._faults)
         time_ms = np.rint((self.clock.switched_on + marks) * 1000).astype(np.int64)
-        self.store.append(written, time_ms, told)
+        self.store.append(written, time_ms, meter_ms)
+
+    def _written(
+        self, starts: Seconds, ends: Seconds, marks: Seconds, given: Mapping[str, Sequence[Quantity]]
+    ) -> tuple[Written, NDArray[np.int64]]:
+        """The records as the meter writes them, and the time it tells of each [ms]."""
+        session = self.store.sessions[-1]
+        numbers = np.arange(self.store.next, self.store.next + len(starts))
+        columns = {**self._measured(starts, ends, marks, set(given)), **given}
+        written = self._writer.write(numbers, self.clock.figures_ms(marks), columns)
+        if written.figures_ms is not None:
+            return written, written.figures_ms
+        after = 1 if self.memory.marked_at is MarkedAt.END else 0
+        places = session.count + np.arange(len(starts)) + after
+        return written, session.started_ms + np.rint(places * session.interval * 1000).astype(np.int64)
+
+    def _play_clock(self, numbers: NDArray[np.int64], marks: Seconds) -> None:
+        """What happens to the clock at the mark of one of these records."""
+        first, touched = int(numbers[0]), range(int(numbers[0]), int(numbers[-1]) + 1)
+        for kind in (Fault.CLOCK_STEP, Fault.CLOCK_RESET, Fault.CLOCK_RIGHT):
+            for fault in self._faults.all_due(kind, touched):
+                at = float(marks[(fault.at or first) - first])
+                if kind is Fault.CLOCK_STEP:
+                    self.clock.step(fault.number, at)
+                elif kind is Fault.CLOCK_RESET:
+                    new_year = datetime(int(fault.number), 1, 1, tzinfo=UTC)
+                    self.clock.set_figures(new_year.timestamp() * 1000, at)
+                else:
+                    self.clock.set_right(at)
 
     def _measured(
-        self, starts: Seconds, marks: Seconds, interval: float, given: set[str]
+        self, starts: Seconds, ends: Seconds, marks: Seconds, given: set[str]
     ) -> dict[str, Sequence[Quantity]]:
         """What the source says of each record: a sample at its mark; a mean flow or an amount exactly; all
         else amid its interval."""
-        half = self.clock.crystal(interval) / 2
-        at = marks if self.memory.holds in (Holds.SAMPLE, None) else starts + half
+        sample = self.memory.holds in (Holds.SAMPLE, None)
+        at = np.minimum(marks, ends) if sample else (starts + ends) / 2
         on = self.clock.switched_on
         found: dict[str, Sequence[Quantity]] = {}
         for field in self._writer.fields:
@@ -210,7 +290,7 @@ class Recorder:
             over_all = None if self.memory.holds is None else _OVER_INTERVALS.get(self.memory.holds)
             told = None
             if over_all is not None:
-                told = over_all(self._source, field.value, field.unit, on + starts, on + starts + 2 * half)
+                told = over_all(self._source, field.value, field.unit, on + starts, on + ends)
             if told is None:
                 told = quantities(self._source, field.value, field.unit, on + at, at)
             found[field.value.name] = told

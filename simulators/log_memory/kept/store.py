@@ -9,16 +9,19 @@ from numpy.typing import NDArray
 
 from protocols.log_memory.numbers import memory_modulus
 from protocols.register_map.memory_model import LogMemory
+from protocols.register_map.model import Order
 from protocols.values.words import WordTable
-from simulators.log_memory.fields import Told
-from simulators.log_memory.records import Milliseconds, Written
+from simulators.log_memory.kept.fields import Told
+from simulators.log_memory.kept.records import Milliseconds, Written, seal
 
 Numbers = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
 class Truth:
-    """Every record the memory holds, oldest first, worked out without the registers that tell it.
+    """Every record the memory holds, oldest first, worked out without the registers that tell of it.
+
+    Places with an empty record are left out.
 
     All arrays are [n]. `number` is extended (goes on where the meter starts again at 0), `session` counts
     from 0 those the meter ever began; `started_ms[i]` is the start of session i as the meter told it, by its
@@ -87,6 +90,8 @@ class Store:
         self._told: dict[str, Told] = {}
         self._empty_word = memory.record.empty[0].word if memory.record.empty else 0
         self.words[:] = self._empty_word
+        self._dummy = np.zeros(capacity, np.bool_)
+        self._has_time = np.zeros(capacity, np.bool_)
 
     @property
     def held(self) -> int:
@@ -115,6 +120,8 @@ class Store:
         kept = slice(max(0, count - self.memory.capacity), count)
         at = self.places(numbers[kept])
         self.words[at] = written.words[kept]
+        self._dummy[at] = written.dummy[kept]
+        self._has_time[at] = written.has_time[kept]
         self._number[at] = numbers[kept]
         self._session[at] = len(self._started_ms) - 1
         self._time[at], self._meter[at] = time_ms[kept], meter_ms[kept]
@@ -136,6 +143,24 @@ class Store:
         words[self._number[at] != numbers] = self._empty_word
         return words
 
+    def drop_newest(self) -> None:
+        """Take back the newest record, which is about to be written anew."""
+        self._number[self.places(np.array([self.next - 1]))] = -1
+        self.sessions[-1].count -= 1
+        self.next -= 1
+
+    def begin_record(self, words: WordTable) -> None:
+        """Half of the next record lies in its place, over half of the one there; words are [1, registers]."""
+        half = words.shape[1] // 2
+        self.words[self.places(np.array([self.next])), :half] = words[:, :half]
+
+    def spoil_value(self, words: WordTable, row: int) -> None:
+        """Turn over the lowest bit of a record's first value, with a check that fits."""
+        first = self.memory.record.values[0].number
+        last = first.address + (first.words - 1 if first.word_order is Order.HIGH_FIRST else 0)
+        words[row, last] ^= 0x0100 if first.byte_order is Order.LOW_FIRST else 1
+        seal(self.memory.record, words[row : row + 1])
+
     def number_at(self, place: int) -> int:
         """The extended number of the record at a place; -1 where there is none."""
         return int(self._number[place])
@@ -155,6 +180,8 @@ class Store:
         """What its places hold now; records that a queue has let go too, until their places are used."""
         numbers = np.arange(max(self._begun_with, self.next - self.memory.capacity), self.next)
         at = self.places(numbers)
+        real = ~self._dummy[at]
+        numbers, at = numbers[real], at[real]
         record = self.memory.record
         told = {
             value.name: replace(found, data=found.data[at], available=found.available[at])
@@ -162,6 +189,6 @@ class Store:
             if (found := self._told.get(value.name)) is not None
         }
         return Truth(
-            numbers, self._session[at], self._time[at], self._meter[at], np.ones(len(at), np.bool_), told,
+            numbers, self._session[at], self._time[at], self._meter[at], self._has_time[at], told,
             tuple(self._started_ms),
         )  # fmt: skip

@@ -7,10 +7,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from protocols.modbus.crc import crc16_rows
-from protocols.register_map.memory_model import LogMemory
+from protocols.register_map.memory_model import LogMemory, Record
 from protocols.register_map.model import Kind, Order, Value
 from protocols.values.words import WordTable, ordered, raw_words
-from simulators.log_memory.fields import Field, Told
+from simulators.log_memory.faults import MemoryFaults
+from simulators.log_memory.faults.kinds import Fault
+from simulators.log_memory.kept.fields import Field, Told
 from simulators.plant import Quantity
 
 Milliseconds = NDArray[np.int64]
@@ -26,12 +28,14 @@ class Written:
     """n records as the meter holds them: `words` uint16 [n, registers], and what their fields tell.
 
     `figures_ms` int64 [n]: the record's own time as its figures read, ms since 1970, whole seconds; None
-    where records have none.
+    where records have none. `has_time` [n]: there is a time at all; `dummy` [n]: the record is none.
     """
 
     words: WordTable
     told: Mapping[str, Told]
     figures_ms: Milliseconds | None
+    has_time: NDArray[np.bool_]
+    dummy: NDArray[np.bool_]
 
 
 class RecordWriter:
@@ -59,18 +63,42 @@ class RecordWriter:
             shown = figures_ms // 1000 * 1000
             run = time.number
             table[:, run.address : run.address + run.words] = time_words(time, shown)
-        self.seal(table)
-        return Written(table, told, shown)
+        everywhere = np.ones(len(table), np.bool_)
+        written = Written(table, told, shown, everywhere, ~everywhere)
+        seal(self._record, table)
+        return written
 
-    def seal(self, table: WordTable) -> None:
-        """Put the check over each record's words, where records have one."""
-        check = self._record.check
-        if check is None:
-            return
-        at = check.number.address
-        sent = np.ascontiguousarray(table[:, :at].astype(">u2")).view(np.uint8)
-        words = raw_words(crc16_rows(sent), Kind.CRC16, check.number.word_order, check.crc_order)
-        table[:, at : at + 1] = words
+    def strike(self, written: Written, numbers: NDArray[np.int64], faults: MemoryFaults) -> None:
+        """What goes wrong with records as they are written."""
+        first, touched = int(numbers[0]), range(int(numbers[0]), int(numbers[-1]) + 1)
+        for fault in faults.all_due(Fault.INVALID_TIME, touched):
+            self._without_time(written, (fault.at or first) - first)
+        for fault in faults.all_due(Fault.DAMAGED_CHECK, touched):
+            assert self._record.check is not None
+            written.words[(fault.at or first) - first, self._record.check.number.address] ^= 1
+        for fault in faults.all_due(Fault.DUMMY, touched):
+            row = (fault.at or first) - first
+            written.words[row] = self._record.empty[0].word
+            written.dummy[row] = True
+
+    def _without_time(self, written: Written, row: int) -> None:
+        """Digits that are none in a calendar; unix time has none such, so its clock shows 1970."""
+        time = self._record.time
+        assert time is not None
+        run = time.number
+        written.words[row, run.address : run.address + run.words] = 0xFFFF if run.kind is Kind.CALENDAR else 0
+        written.has_time[row] = False
+        seal(self._record, written.words[row : row + 1])
+
+
+def seal(record: Record, table: WordTable) -> None:
+    """Put the check over each record's words, where records have one."""
+    if record.check is None:
+        return
+    at = record.check.number.address
+    sent = np.ascontiguousarray(table[:, :at].astype(">u2")).view(np.uint8)
+    words = raw_words(crc16_rows(sent), Kind.CRC16, record.check.number.word_order, record.check.crc_order)
+    table[:, at : at + 1] = words
 
 
 def time_words(time: Value, figures_ms: Milliseconds) -> WordTable:

@@ -11,8 +11,8 @@ from protocols.log_memory.ways import number_words
 from protocols.register_map.memory_model import SessionTable
 from protocols.register_map.model import Column, Number, Value
 from protocols.values.encode import encode
-from simulators.log_memory.store import Session
-from simulators.log_memory.ways import Span
+from simulators.log_memory.kept.store import Session
+from simulators.log_memory.shown.ways import Span
 
 #: Entries in a table of sessions of which the map does not say how many there can be.
 USUAL_SESSIONS = 40
