@@ -10,7 +10,7 @@ from dataclasses import asdict, dataclass, fields
 from typing import TYPE_CHECKING, Any
 
 from storage.archive.layout import is_file_name
-from storage.ledger import Kind, Line
+from storage.ledger import Kind, Line, iso
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -33,6 +33,12 @@ class SealedFile:
     last_sequence: int
     first: str | None  # earliest due (memory: time), ISO 8601 UTC; None where no row has one
     last: str | None  # latest
+
+    def may_hold(self, since: int | None, until: int | None) -> bool:
+        """Whether its rows' moments may meet a span [ms since 1970 UTC], `until` excluded; None is open."""
+        if self.first is None or self.last is None:
+            return since is None and until is None
+        return (since is None or self.last >= iso(since)) and (until is None or self.first < iso(until))
 
     def as_listed(self) -> dict[str, Any]:
         """As `archive list` shows it."""

@@ -6,16 +6,17 @@ dropped from the journal's because a sealed file's sequence range covers it. Nev
 
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import closing
+from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from storage.archive import layout
 from storage.archive.columns import column_types, digest
 from storage.archive.files import Inventory, SealedFile, inventory
 from storage.errors import ArchiveAbsent, ArchiveDamaged
 from storage.journal import Row, read_only
-from storage.ledger import LEDGER, iso, read_file
+from storage.ledger import LEDGER, read_file
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -27,6 +28,17 @@ OnDamage = Callable[[str, str], None]
 
 #: Times the ledger is read again when a file it named was replaced meanwhile.
 _TRIES = 5
+
+_Answer = TypeVar("_Answer")
+
+
+@dataclass(frozen=True)
+class Held:
+    """What a point and source hold at one instant: each row is in one of the files or among the waiting."""
+
+    files: list[SealedFile]  # by sequence
+    columns: list[dict[str, str]]  # name → type, once for each set of columns that one of the files has
+    waiting: list[tuple[str, list[Row]]]  # (plan's text, rows) by sequence
 
 
 class ArchiveReader:
@@ -87,30 +99,38 @@ class ArchiveReader:
         """
         import pyarrow as pa
 
+        def read(held: Held) -> "list[pa.Table]":
+            tables = [
+                table
+                for file in held.files
+                if file.may_hold(since, until) and (table := self._read(file, columns, on_damage)) is not None
+            ]
+            return tables + [decode(plan, rows) for plan, rows in held.waiting if decode]
+
+        tables = self.ask(point, source, read, waiting=decode is not None)
+        if not tables:
+            return pa.table({})
+        table = _between(pa.concat_tables(tables, promote_options="default"), since, until)
+        return table if columns is None else table.select([n for n in table.column_names if n in columns])
+
+    def ask(self, point: str, source: str, question: Callable[[Held], _Answer], *, waiting: bool) -> _Answer:
+        """The answer to a question about what is held now; without `waiting` the journal is not read.
+
+        The question raises FileNotFoundError where a file is not there: it is asked again with what took the
+        file's place meanwhile. ArchiveDamaged where nothing did.
+        """
         for attempt in range(_TRIES):
-            waiting, found = self._both(point, source) if decode else ([], self.inventory())
+            runs, found = self._both(point, source) if waiting else ([], self.inventory())
             files = found.of(point, source)
             try:
-                tables = [
-                    table
-                    for file in files
-                    if _may_hold(file, since, until)
-                    and (table := self._read(file, columns, on_damage)) is not None
-                ]
-                break
+                return question(Held(files, found.kept_columns(point, source), _unsealed(runs, files)))
             except FileNotFoundError as error:
                 if attempt + 1 == _TRIES or self.inventory().live.keys() == found.live.keys():
                     raise ArchiveDamaged(
                         self.root,
                         f"{error.filename} is missing although the ledger knows it: verify the archive.",
                     ) from error
-        if decode:
-            for plan, rows in _unsealed(waiting, files):
-                tables.append(decode(plan, rows))
-        if not tables:
-            return pa.table({})
-        table = _between(pa.concat_tables(tables, promote_options="default"), since, until)
-        return table if columns is None else table.select([n for n in table.column_names if n in columns])
+        raise AssertionError("the last try returns or raises")
 
     def _both(self, point: str, source: str) -> tuple[list[tuple[str, list[Row]]], Inventory]:
         """The journal's rows in runs, and the inventory read after them."""
@@ -166,13 +186,6 @@ def _unsealed(
 
 def _moment(names: Sequence[str]) -> str | None:
     return next((name for name in ("due", "time") if name in names), None)
-
-
-def _may_hold(file: SealedFile, since: int | None, until: int | None) -> bool:
-    """Whether a file's span, as the ledger tells it, meets the time asked for."""
-    if file.first is None or file.last is None:
-        return since is None and until is None
-    return (since is None or file.last >= iso(since)) and (until is None or file.first < iso(until))
 
 
 def _between(table: "pa.Table", since: int | None, until: int | None) -> "pa.Table":
