@@ -76,7 +76,7 @@ def log(
         if kept:
             kept.close()
     _tell(summary, archive, as_json=as_json)
-    return 0
+    return 1 if summary.unsealed or summary.lost else 0
 
 
 def _tell(summary: "Summary", archive: Path, *, as_json: bool) -> None:
@@ -86,6 +86,7 @@ def _tell(summary: "Summary", archive: Path, *, as_json: bool) -> None:
                 "points": {name: dict(counts) for name, counts in summary.rows.items()},
                 "files": summary.files,
                 "unsealed": summary.unsealed,
+                "lost": summary.lost,
                 "ledger": {"n": summary.ledger_n, "hash": summary.ledger_hash},
             }
         )

@@ -277,7 +277,8 @@ class Recorder:
             if not now_ms < next_seal_ms <= seals.after(now_ms):
                 next_seal_ms = seals.after(now_ms)
                 self._note_losses(writer)
-                writer.flush(_HOURLY_FLUSH_S)
+                if writer.state.fault is None:
+                    writer.flush(_HOURLY_FLUSH_S)
                 self._seal(archive)
         self._halt.set()
         for worker in workers:
