@@ -24,9 +24,12 @@ from readout.cli import (
     map_check,
     map_show,
     mark,
+    memory_erase,
     memory_fetch,
     memory_list,
     memory_plan,
+    memory_start,
+    memory_stop,
     meter_set,
     meter_show,
     note,
@@ -93,6 +96,9 @@ add(line_app, "listen", line_listen.line_listen, "line listen /dev/ttyUSB0 --for
 add(map_app, "check", map_check.map_check, "map check insertion-meter.yaml")
 add(map_app, "show", map_show.map_show, "map show insertion-meter.yaml")
 add(memory_app, "plan", memory_plan.memory_plan, "memory plan insertion-meter.yaml --every 5s --for 9d")
+add(memory_app, "start", memory_start.memory_start, "memory start header.yaml --archive hollow-mere")
+add(memory_app, "stop", memory_stop.memory_stop, "memory stop header.yaml --archive hollow-mere")
+add(memory_app, "erase", memory_erase.memory_erase, "memory erase header.yaml --archive hollow-mere")
 add(meter_app, "show", meter_show.meter_show, "meter show bottling-hall-header.yaml")
 add(meter_app, "set", meter_set.meter_set, "meter set header.yaml damping 2s --archive hollow-mere")
 add(archive_app, "list", archive_list.archive_list, "archive list hollow-mere")

@@ -33,7 +33,7 @@ def memory_list(
 
     clock = SystemClock()
     with met(point_with_memory(point), clock, trace) as meter:
-        state = _look(meter, clock)
+        state = look(meter, clock)
     shown = _Shown(meter, state, clock.utc())
     if as_json:
         tell_json(shown.document())
@@ -45,7 +45,8 @@ def memory_list(
     return 0
 
 
-def _look(meter: "MemoryMeter", clock: "Clock") -> "MemoryState":
+def look(meter: "MemoryMeter", clock: "Clock") -> "MemoryState":
+    """What the memory says of itself; FellShort or NothingTrusted where it does not."""
     import threading
 
     from protocols.log_memory.walk.reading import Cause, Problem
