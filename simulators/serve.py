@@ -63,7 +63,9 @@ def run(
     SimulatorError (WrongValues, WrongFaults, NoSuchEnd, NotSimulated) and RequestError (a baud rate below 1).
     """
     if offer.log is not None and register_map.log_memory is None:
-        raise NotSimulated("The map has no log_memory, so there is nothing to fill; leave out --memory.")
+        raise NotSimulated(
+            "The map has no log_memory, so there is nothing to fill; leave out the --memory options."
+        )
     source = _source(register_map, offer.values)
     meter = SimulatedMeter(register_map, source=source, unit_address=offer.unit_address, log=offer.log)
     pace = UNPACED if offer.baud_rate is None else pace_of(register_map, offer.baud_rate, offer.turnaround)

@@ -47,6 +47,14 @@ def simulate(
         str | None,
         typer.Option(metavar="DURATION", help="How often the meter records, as in 5s; else as the map says."),
     ] = None,
+    memory_faults: Annotated[
+        str,
+        typer.Option(
+            metavar="PLAN",
+            help="What goes wrong in the memory, as in 'window lags 2 at 40; erased at 3000'. "
+            "See docs/simulated-meters.md.",
+        ),
+    ] = "",
 ) -> int:
     """Serve a simulated meter until Ctrl-C.
 
@@ -63,9 +71,9 @@ def simulate(
 
     register_map = load_map(map_file)
     log = None
-    if memory is not None or memory_every is not None:
+    if memory is not None or memory_every is not None or memory_faults:
         interval = None if memory_every is None else milliseconds(memory_every, "--memory-every") / 1000
-        log = LogOptions.prefilled(memory or 0, interval)
+        log = LogOptions.prefilled(memory or 0, interval, faults=memory_faults)
     stop = threading.Event()
     signal.signal(signal.SIGTERM, lambda *_: stop.set())
     signal.signal(signal.SIGINT, lambda *_: stop.set())

@@ -86,19 +86,18 @@ class SimulatedLog:
 
     def read(self, columns: Sequence[Column]) -> dict[Column, int]:
         """The words of those `columns` that are the memory's."""
-        found: dict[Column, int] = {}
-        left = []
-        for column in columns:
-            if column in self._heads:
-                if column not in found:
-                    found |= self._heads.read(column)
-            else:
-                left.append(column)
+        left = [column for column in columns if column not in self._heads]
         records = self._reached.span()
         inside = [] if records is None else _within(left, records)
-        if records is not None and inside:
-            words = self._reached.read(inside[0].address - records[1], len(inside))
-            found |= dict(zip(inside, words, strict=True))
+        offset = 0 if records is None or not inside else inside[0].address - records[1]
+        if inside:
+            self._reached.prepare(offset, len(inside))
+        found: dict[Column, int] = {}
+        for column in columns:
+            if column in self._heads and column not in found:
+                found |= self._heads.read(column)
+        if inside:
+            found |= dict(zip(inside, self._reached.read(offset, len(inside)), strict=True))
         if inside or any(column in self._where for column in columns):
             self._reached.read_ended()
         if self._sessions is not None:

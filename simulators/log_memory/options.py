@@ -58,7 +58,7 @@ class LogOptions:
 
     @classmethod
     def prefilled(
-        cls, records: int, interval: float | None = None, *, recording: bool = True
+        cls, records: int, interval: float | None = None, *, recording: bool = True, faults: str = ""
     ) -> "LogOptions":
         """One session of `records`, the last of them just over; it goes on, unless not `recording`."""
-        return cls((Past(records),), recording=recording, interval=interval)
+        return cls((Past(records),), recording=recording, interval=interval, faults=faults)

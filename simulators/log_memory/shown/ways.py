@@ -111,42 +111,57 @@ class Reached:
                 return None
         return way.data.table, way.data.address, min(way.data.address + size, limits.ADDRESSES)
 
+    def prepare(self, offset: int, count: int) -> None:
+        """Let happen what happens before `read`: an echo in the same reply then tells of the same window."""
+        self.touched = self._touched(*self._rows(offset, count))
+        self._move_pointer()
+        self._before(self.touched)
+
     def read(self, offset: int, count: int) -> list[int]:
-        """`count` registers from `offset` on within `span`."""
-        first, skip = divmod(offset, self.registers)
-        records = (offset + count - 1) // self.registers - first + 1
+        """`count` registers from `offset` on within `span`; `prepare` comes first."""
+        first, records = self._rows(offset, count)
+        numbers = self._touched(first, records)
         if isinstance(self.way, ByWindow):
-            words = self._read_window(self.way, first, records)
+            words = self.store.read(self._meant(self.standing()) + first, records)
             if self.way.advance and offset + count == self.way.records * self.registers:
                 self._move_on(self.way)
         else:
-            bank = self._told if isinstance(self.way, ByRegisters) and self.way.bank is not None else 0
-            per_bank = getattr(self.way, "records_per_bank", None) or self.memory.capacity
-            words = self._read_places(bank * per_bank + first, records)
+            words = self.store.words[self._place(first) : self._place(first) + records].copy()
         self._lose_reply()
-        return self._flat(words, skip, count)
+        return self._flat(self._altered(words, numbers), offset % self.registers, count)
 
-    def _read_window(self, way: ByWindow, first: int, records: int) -> WordTable:
-        at = self._meant(self.standing()) + first
-        self.touched = range(at, at + records)
-        if (fault := self._faults.due(Fault.POINTER_MOVES, self.touched)) is not None:
-            self._told = (self._told + int(fault.number)) % self.memory.modulus(way.pointer)
-        self._before(self.touched)
-        at = self._meant(self.standing()) + first  # it may have been moved, or everything erased
-        return self._altered(self.store.read(at, records), range(at, at + records))
+    def _move_pointer(self) -> None:
+        """Another master points elsewhere, before what is about to be read."""
+        if self.pointer is not None and (fault := self._faults.due(Fault.POINTER_MOVES, self.touched)):
+            self._told = (self._told + int(fault.number)) % self.memory.modulus(self.pointer)
+
+    def _rows(self, offset: int, count: int) -> tuple[int, int]:
+        """The first record, within window or bank, that these registers touch, and how many they touch."""
+        first = offset // self.registers
+        return first, (offset + count - 1) // self.registers - first + 1
+
+    def _touched(self, first: int, records: int) -> Sequence[int]:
+        """The extended numbers of records of the window, or at places of the bank."""
+        if isinstance(self.way, ByWindow):
+            at = self._meant(self.standing()) + first
+            return range(at, at + records)
+        return self._numbers(self._place(first), records)
+
+    def _place(self, first: int) -> int:
+        """The place of a record of the bank."""
+        way = self.way
+        if not isinstance(way, ByRegisters) or way.records_per_bank is None:
+            return first
+        return self._told * way.records_per_bank + first
 
     def _move_on(self, way: ByWindow) -> None:
         if not self._faults.due(Fault.REPEATS, self.touched):
             self._told = (self._told + way.records) % self.memory.modulus(way.pointer)
 
-    def _read_places(self, first: int, count: int) -> WordTable:
+    def _numbers(self, first: int, count: int) -> Sequence[int]:
+        """The extended numbers of records at places; Refused (02) behind the last."""
         if first + count > self.memory.capacity:
             raise Refused(ExceptionCode.ILLEGAL_DATA_ADDRESS)
-        self.touched = self._numbers(first, count)
-        self._before(self.touched)
-        return self._altered(self.store.words[first : first + count].copy(), self._numbers(first, count))
-
-    def _numbers(self, first: int, count: int) -> Sequence[int]:
         return [self.store.number_at(place) for place in range(first, first + count)]
 
     # ---- files and queue
@@ -161,7 +176,10 @@ class Reached:
         file = part.file - way.first_file
         if file < 0 or first + records > way.records_per_file or part.registers < 1:
             raise Refused(ExceptionCode.ILLEGAL_DATA_ADDRESS)
-        words = self._read_places(file * way.records_per_file + first, records)
+        place = file * way.records_per_file + first
+        self.touched = self._numbers(place, records)
+        self._before(self.touched)
+        words = self._altered(self.store.words[place : place + records].copy(), self._numbers(place, records))
         self._lose_reply()
         return tuple(self._flat(words, skip, part.registers))
 
@@ -172,6 +190,7 @@ class Reached:
         if address != way.address:
             raise Refused(ExceptionCode.ILLEGAL_DATA_ADDRESS)
         self.touched = self._queued(way)
+        self._move_pointer()
         self._before(self.touched)
         self.touched = self._queued(way)
         first, count = self.touched.start, len(self.touched)
