@@ -214,6 +214,17 @@ def _start_cut(case: _Case) -> Symptom | None:
     return None
 
 
+def _head_taken(case: _Case) -> Symptom | None:
+    """Four bytes are missing, of which one is not known: by chance this fits 1 of 256 times."""
+    content = case.asked.contents[0]
+    head = [byte for byte in content[:4] if byte is not None]
+    if len(head) != 3 or content[3] is not None or len(case.rest) != len(content) - 4:
+        return None
+    if any(case.asked.reply(bytes((*head, byte)) + case.rest) is not None for byte in range(256)):
+        return case.named(Kind.HEAD_TAKEN, count=4)
+    return None
+
+
 def _text(case: _Case) -> Symptom | None:
     data = case.rest
     if len(data) < TEXT or not all(32 <= byte < 127 or byte in b"\r\n\t" for byte in data):
@@ -253,6 +264,7 @@ _RULES: tuple[Callable[[_Case], Symptom | None], ...] = (
     _stuck,
     _misfit,
     _start_cut,
+    _head_taken,
     _text,
     _signal,
     _damaged,

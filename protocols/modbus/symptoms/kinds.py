@@ -20,6 +20,7 @@ class Kind(StrEnum):
     BAD_NOW_AND_THEN = "bad checksum now and then"
     INCOMPLETE = "incomplete"
     START_CUT = "start cut off"
+    HEAD_TAKEN = "head taken"
     HOST_FASTER = "computer faster than meter"
     HOST_SLOWER = "computer slower than meter"
     SWAPPED = "A and B swapped"
@@ -129,6 +130,13 @@ WORDS: Mapping[Kind, Words] = {
         (
             "a longer response delay in the meter, 10 ms or more",
             "an adapter that switches direction by itself",
+        ),
+    ),
+    Kind.HEAD_TAKEN: Words(
+        "The end of the reply came, its first {count} bytes did not.",
+        (
+            "another program that reads from the same port (`ports` names it)",
+            "the connector and the adapter's cable; an adapter that switches direction by itself",
         ),
     ),
     Kind.HOST_FASTER: Words(

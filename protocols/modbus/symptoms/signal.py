@@ -25,17 +25,25 @@ ENOUGH_PARITY = 20
 
 def of_signal(asked: Asked, received: bytes) -> Symptom | None:
     """The one fault of the signal that explains the bytes; None where none does with enough evidence."""
-    if _one_byte_bad(asked, received):
+    if _only_head_bad(asked, received):
         return None
     return _parity(asked, received) or _data_bits(asked, received) or _sampling(asked, received)
 
 
-def _one_byte_bad(asked: Asked, received: bytes) -> bool:
-    """Whether the checksum fits as soon as one byte that the request tells is put right."""
+def _only_head_bad(asked: Asked, received: bytes) -> bool:
+    """Whether the checksum fits as soon as bytes that the request tells are put right: one of them, or all.
+
+    A fault of the signal would have spared none of the others.
+    """
     for content in asked.contents:
-        for place, want in enumerate(content[: len(received)]):
-            mended = received[:place] + bytes((want or 0,)) + received[place + 1 :]
-            if want is not None and len(content) == len(received) and fits(mended):
+        if len(content) != len(received):
+            continue
+        bad = [place for place, want in enumerate(content) if want is not None and want != received[place]]
+        for places in (*((place,) for place in bad), bad):
+            mended = bytearray(received)
+            for place in places:
+                mended[place] = content[place] or 0
+            if fits(bytes(mended)):
                 return True
     return False
 

@@ -48,11 +48,20 @@ def test_where_another_program_took_part_of_the_reply_that_is_the_first_thing_to
     assert "another program that reads from the same port" in first
 
 
-def test_a_reply_whose_head_another_program_took_is_no_value(play) -> None:
-    """What is left begins like no reply at all, so no cause is claimed."""
+def test_a_reply_whose_first_four_bytes_another_program_took_names_that_program_first(play) -> None:
+    """Only its fourth byte is not known beforehand, and one of 256 fits the checksum."""
     outcome = play(f"{Q0}\n+20 < 11 22 22 37 B3").line.transact(1, FIRST, MANNERS)
     assert (outcome.status, outcome.words) == (Status.DAMAGED_REPLY, ())
+    told, first, _ = outcome.text.split("\n")
+    assert "The end of the reply came, its first 4 bytes did not." in told
+    assert "another program that reads from the same port" in first
+
+
+def test_what_is_left_of_a_reply_and_fits_no_first_byte_claims_no_cause(play) -> None:
+    outcome = play(f"{Q0}\n+20 < 11 22 22 37 B4").line.transact(1, FIRST, MANNERS)
+    assert (outcome.status, outcome.words) == (Status.DAMAGED_REPLY, ())
     assert "do not start a reply" in outcome.text
+    assert "another program" not in outcome.text
 
 
 def test_zeros_without_an_end_are_a_stuck_line_on_which_nothing_more_is_sent(play) -> None:
