@@ -8,9 +8,14 @@ from typing import TYPE_CHECKING
 
 from readout.errors import FellShort, NothingTrusted, PortError, WrongUse
 
+#: The line is listened to this long [s] behind each look at the meter's clock.
+LISTENED_S = 0.06
+
 if TYPE_CHECKING:
+    from protocols.modbus.requests import Request
     from protocols.register_map.memory_model import LogMemory
     from readout.bus.exchange import Line
+    from readout.bus.outcome import Outcome
     from readout.clock import Clock
     from readout.daemon.points import PointToRecord
     from readout.poll.introduction import Introduction
@@ -108,9 +113,12 @@ def introduced(loaded: PointWithMemory, line: "Line", clock: "Clock") -> MemoryM
     seen = None
     if shown is not None:
         polled = point.polled
-        seen = watch_clock(
-            lambda request: line.transact(polled.unit, request, polled.manners), shown, point.map.wire, clock
-        )
+
+        def ask(request: "Request") -> "Outcome":
+            outcome = line.transact(polled.unit, request, polled.manners)
+            return line.settle([outcome], clock.monotonic() + LISTENED_S)[0]
+
+        seen = watch_clock(ask, shown, point.map.wire, clock)
     offset_s = None
     if seen is not None and clock_quality(seen.at_utc_s) is not ClockQuality.UNSET:
         offset_s = clock_offset(seen, memory.clock, ZoneInfo(point.time_zone))

@@ -1,7 +1,7 @@
 """The meter's clock against the computer's.
 
 Most meters show whole seconds, so that one look at the clock leaves a second open. The instant at which it
-shows the next second is watched for, which leaves the time of two exchanges. A clock that may be right by
+shows the next second is watched for, which leaves the time between two looks. A clock that may be right by
 what was seen is taken for right: nothing is corrected by less than can be measured.
 """
 
@@ -70,7 +70,10 @@ def clock_of(register_map: RegisterMap) -> Value | None:
 def watch_clock(
     ask: Callable[[Request], Outcome], value: Value, wire: Wire, clock: Clock
 ) -> ClockSeen | None:
-    """Look at the clock until it ticks; None where it does not answer, or shows no time."""
+    """Look at the clock until it ticks; None where it does not answer, or shows no time.
+
+    `ask` must listen behind each reply: a second reply to one look would be taken for that to the next.
+    """
     resolution = 1.0 if _shows_seconds(value) else MINUTE_S
     begun = clock.monotonic()
     before: _Look | None = None
@@ -93,7 +96,7 @@ def _look(ask: Callable[[Request], Outcome], value: Value, wire: Wire, clock: Cl
     (request,) = covering(value.parts(), wire)
     earliest = clock.utc()  # before the request: a quick meter may have it before `sent` is noted
     outcome = ask(request)
-    latest = clock.utc()
+    latest = clock.utc() - (clock.monotonic() - outcome.ended)
     if outcome.status is not Status.OK:
         return None
     here = np.ones(1, np.bool_)
