@@ -46,7 +46,7 @@ def test_a_fault_is_written_as_it_is_read(logs: SimpleNamespace) -> None:
         ("clock reset 1969 at 1", "a meter's clock starts in 1970 to 2099, not in 1969."),
         ("refused 7", "exceptions are 1, 2, 3, 4, 5, 6, 8, 10, 11, not 7."),
         ("busy x0", "'busy x0' never happens; take it out."),
-        ("busy at -1", "'busy at -1' is no memory fault; write them as in"),
+        ("busy, 3", "'busy, 3' is no memory fault; write them as in"),
         ("queue count", "the map lacks records reached by a queue"),
         ("file reference", "the map lacks records reached by files"),
         ("repeats", "the map lacks a window or queue that moves on by itself"),
