@@ -1,11 +1,13 @@
 """A table as the bytes of a Parquet file, and back. The only place that decides how rows are encoded."""
 
-from collections.abc import Mapping
+import hashlib
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from storage.archive.columns import column_types, digest
-from storage.errors import ArchiveDamaged
+from storage.errors import ArchiveDamaged, SealingRefused
 from storage.ledger import iso
 
 if TYPE_CHECKING:
@@ -22,19 +24,47 @@ _MOMENTS = ("due", "time")
 _DELTA, _SPLIT = "DELTA_BINARY_PACKED", "BYTE_STREAM_SPLIT"
 
 
-def encode(table: "pa.Table", metadata: Mapping[str, str]) -> bytes:
+@dataclass(frozen=True)
+class Proven:
+    """A file's bytes, from which the rows were read back, and what the ledger tells of them."""
+
+    data: bytes
+    sha256: str
+    described: dict[str, object]
+
+
+def proven(
+    table: "pa.Table", metadata: Mapping[str, str], path: Path, known: Mapping[str, str | None] | None = None
+) -> tuple[Proven, "pa.Table"]:
+    """The bytes of the file to be at `path`, and its rows as read back from them; SealingRefused if other."""
+    data = encode(table, metadata, known)
+    back = decode(data)
+    if not back.equals(table):
+        raise SealingRefused(
+            path, f"{path.name} does not read back as the rows given: a missing value must be null."
+        )
+    return Proven(data, hashlib.sha256(data).hexdigest(), described(table)), back
+
+
+def encode(
+    table: "pa.Table", metadata: Mapping[str, str], known: Mapping[str, str | None] | None = None
+) -> bytes:
     """The file's bytes, whole in memory: what is written, hashed and read back are then the same bytes.
 
     What counts up (moments, whole numbers over 16 bits) as differences; short whole numbers and floats by
     dictionary or by their other encoding, whichever these very rows need less space for; texts by
-    dictionary. zstd over all, a checksum on each page.
+    dictionary. zstd over all, a checksum on each page. `known` are columns whose encoding is known to be
+    the smaller one, as `encodings` gives it.
     """
     kept = {**(table.schema.metadata or {}), **{k.encode(): v.encode() for k, v in metadata.items()}}
     counted = {field.name: _DELTA for field in table.schema if _counts(field)}
+    given = {name: how for name, how in (known or {}).items() if how is not None and name not in counted}
     plain = table.replace_schema_metadata(None)
+    tried = plain.select([name for name in plain.column_names if name not in (known or {})])
     # As the table's metadata it is kept twice, the second time within `ARROW:schema`, where readers of Arrow
     # look first; without it there they say that there is none.
-    return _written(table.replace_schema_metadata(kept), counted | _smaller(plain), _ZSTD_LEVEL)
+    how = counted | given | _smaller(tried)
+    return _written(table.replace_schema_metadata(kept), how, _ZSTD_LEVEL)
 
 
 def _written(table: "pa.Table", encodings: Mapping[str, str], level: int) -> bytes:
@@ -70,6 +100,22 @@ def _smaller(table: "pa.Table") -> dict[str, str]:
     by_dictionary = _sizes(_written(tried, {}, _TRIAL_LEVEL))
     otherwise = _sizes(_written(tried, others, _TRIAL_LEVEL))
     return {name: how for name, how in others.items() if otherwise[name] < by_dictionary[name]}
+
+
+def encodings(path: Path, names: Collection[str]) -> dict[str, str | None]:
+    """How each of these columns is encoded in a file, as `encode` takes it; None is by dictionary."""
+    import pyarrow.parquet as pq
+
+    meta = pq.read_metadata(path)
+    if not meta.num_row_groups:
+        return {}
+    group = meta.row_group(0)
+    chunks = {group.column(index).path_in_schema: group.column(index) for index in range(group.num_columns)}
+    return {
+        name: next((how for how in (_DELTA, _SPLIT) if how in chunks[name].encodings), None)
+        for name in names
+        if name in chunks
+    }
 
 
 def _sizes(data: bytes) -> dict[str, int]:

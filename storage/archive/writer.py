@@ -12,10 +12,14 @@ Both go through these steps; a crash between any two is finished or undone at th
 
 import hashlib
 import json
+import os
 import threading
 import time
-from collections.abc import Callable, Iterable, Mapping
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import suppress
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from types import TracebackType
@@ -35,6 +39,21 @@ from storage.reserve import Reserve
 
 if TYPE_CHECKING:
     import pyarrow as pa
+
+    from storage.archive.parquet import Proven
+
+#: Replacements made side by side. Each is in memory whole: a day of seconds is about 20 MB.
+_HANDS = min(4, os.cpu_count() or 1)
+
+
+@dataclass(frozen=True)
+class _Made:
+    """A replacement whose bytes are proven, and how its file will be called."""
+
+    name: str
+    files: tuple[SealedFile, ...]
+    proven: "Proven"
+    types: dict[str, str]
 
 
 class Archive:
@@ -164,7 +183,7 @@ class Archive:
     ) -> SealedFile:
         file = layout.file_name(point, source, day, first_sequence, last_sequence)
         self._check(table, file, point, source, first_sequence, last_sequence)
-        sealed, _ = self._write(file, point, source, table, metadata)
+        sealed = self._write(file, point, source, table, metadata)
         types = columns.column_types(table.schema)
         content = {"kind": str(Kind.SEALED), **self._entry(sealed, types)}
         self._carry_out([sealed], content, first_sequence, last_sequence)
@@ -173,23 +192,19 @@ class Archive:
 
     def _write(
         self, file: str, point: str, source: str, table: "pa.Table", metadata: Mapping[str, str]
-    ) -> tuple[SealedFile, "pa.Table"]:
-        """The file aside, flushed, and its rows as they were read back from the very bytes."""
+    ) -> SealedFile:
+        """The file aside, flushed, its rows read back from the very bytes before."""
         from storage.archive import parquet
 
-        data = parquet.encode(table, metadata)
-        back = parquet.decode(data)
-        if not back.equals(table):
-            raise SealingRefused(
-                self.root / file,
-                f"{file} does not read back as the rows given: a missing value must be null.",
-            )
-        sealed = SealedFile(
-            file=file, point=point, source=source, bytes=len(data), sha256=hashlib.sha256(data).hexdigest(),
-            **parquet.described(table),  # type: ignore[arg-type]  # its keys are the other fields
+        proven, _ = parquet.proven(table, metadata, self.root / file)
+        return self._put_aside(file, point, source, proven)
+
+    def _put_aside(self, file: str, point: str, source: str, proven: "Proven") -> SealedFile:
+        self._disk.write_aside(Path(file).name, proven.data, "sealed file")
+        return SealedFile(
+            file=file, point=point, source=source, bytes=len(proven.data), sha256=proven.sha256,
+            **proven.described,  # type: ignore[arg-type]  # its keys are the other fields
         )  # fmt: skip
-        self._disk.write_aside(Path(file).name, data, "sealed file")
-        return sealed, back
 
     def _entry(self, sealed: SealedFile, types: Mapping[str, str]) -> dict[str, object]:
         """What the ledger tells of a file; its columns only where they are new for the point and source."""
@@ -279,9 +294,11 @@ class Archive:
             written: list[tuple[SealedFile, dict[str, str]]] = []
             old: list[SealedFile] = []
             try:
-                for replacement in new:
-                    written.append(self._write_replacement(replacement, unchanged))
-                    old += replacement.files
+                for made in self._proven(new, unchanged):
+                    first = made.files[0]
+                    sealed = self._put_aside(made.name, first.point, first.source, made.proven)
+                    written.append((sealed, made.types))
+                    old += made.files
                 if not written:
                     return []
                 self._check_types_after(written, old)
@@ -297,29 +314,46 @@ class Archive:
             self._know(self._finisher.told())
             return [sealed for sealed, _ in written]
 
-    def _write_replacement(
-        self, new: Replacement, unchanged: Callable[[str], bool]
-    ) -> tuple[SealedFile, dict[str, str]]:
+    def _proven(self, new: Iterable[Replacement], unchanged: Callable[[str], bool]) -> "Iterator[_Made]":
+        """Each replacement as bytes that were read back and compared, in order; a few are in memory at once.
+
+        Encoding leaves the interpreter free: the next ones are decoded and encoded meanwhile.
+        """
+        with ThreadPoolExecutor(_HANDS) as hands:
+            coming: deque[Future[_Made]] = deque()
+            for replacement in new:
+                coming.append(hands.submit(self._made, replacement, unchanged))
+                if len(coming) > _HANDS:
+                    yield coming.popleft().result()
+            while coming:
+                yield coming.popleft().result()
+
+    def _made(self, new: Replacement, unchanged: Callable[[str], bool]) -> "_Made":
+        from storage.archive import parquet
+
         first, last = new.files[0], new.files[-1]
         names = [file.file for file in new.files]
+        several = len(names) > 1
         file = layout.file_name(
             first.point, first.source, layout.date_of(first.file), first.first_sequence, last.last_sequence,
-            1 if len(names) > 1 else layout.next_version(names),
+            1 if several else layout.next_version(names),
         )  # fmt: skip
+        path = self.root / file
+
+        def refuse(why: str) -> SealingRefused:
+            return SealingRefused(path, f"{file} was not written: {why}.")
+
         if self.journal.sequences(first.point, first.source, first.first_sequence, last.last_sequence):
-            raise SealingRefused(
-                self.root / file, f"{file} was not written: the journal holds rows between its sequences."
-            )
-        sealed, back = self._write(file, first.point, first.source, new.table, new.metadata)
+            raise refuse("the journal holds rows between its sequences")
         kept = [name for name in new.before.column_names if unchanged(name)]
-        same = "sequence" in kept and set(kept) <= set(back.column_names)
-        if not same or not back.select(kept).equals(new.before.select(kept)):
-            self._drop_asides([file])
-            raise SealingRefused(
-                self.root / file,
-                f"{file} was not written: its rows are not those of {', '.join(names)}.",
-            )
-        return sealed, columns.column_types(new.table.schema)
+        if "sequence" not in kept or not set(kept) <= set(new.table.column_names):
+            raise refuse(f"its rows are not those of {', '.join(names)}")
+        # Columns that stay as they were are smallest as they were; a whole day may differ from its hours.
+        known = {} if several else parquet.encodings(self.root / first.file, kept)
+        proven, back = parquet.proven(new.table, new.metadata, path, known)
+        if not back.select(kept).equals(new.before.select(kept)):
+            raise refuse(f"its rows are not those of {', '.join(names)}")
+        return _Made(file, new.files, proven, columns.column_types(new.table.schema))
 
     def _check_types_after(
         self, written: list[tuple[SealedFile, dict[str, str]]], old: list[SealedFile]

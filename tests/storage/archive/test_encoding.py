@@ -103,3 +103,15 @@ def test_metadata_is_found_where_readers_of_parquet_and_those_of_arrow_look(tmp_
     assert pq.read_schema(file).metadata == held
     assert ds.dataset(file).schema.metadata == held
     assert pq.read_metadata(file).metadata[b"pipeledger.map"] == b"register_map: 1"
+
+
+def test_an_encoding_that_is_known_is_not_tried_again(tmp_path: Path) -> None:
+    """Words that stay get the same bytes, whether their encodings were tried or told."""
+    table = measured(0.1)
+    file = tmp_path / "rows.parquet"
+    file.write_bytes(parquet.encode(table, {}))
+    known = parquet.encodings(file, ["raw_input_0", "raw_input_1", "status", "absent"])
+    assert known == {"raw_input_0": "DELTA_BINARY_PACKED", "raw_input_1": None, "status": None}
+    assert parquet.encode(table, {}, known) == file.read_bytes()
+    told = encodings(parquet.encode(table, {}, {"raw_input_0": None}))
+    assert "RLE_DICTIONARY" in told["raw_input_0"]
