@@ -35,23 +35,36 @@ def simulated_port() -> Iterator[str]:
         yield port
 
 
+def _compiled(folder: Path, source: str) -> str:
+    """A C program of this folder; needs a C compiler and Debian's libmodbus-dev."""
+    program = folder / Path(source).stem
+    command = ["cc", "-Wall", "-Werror", "-O1", str(HERE / source), "-lmodbus", "-o", str(program)]
+    compiled = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert compiled.returncode == 0, f"cannot compile {source}; is libmodbus-dev there?\n{compiled.stderr}"
+    return str(program)
+
+
 @pytest.fixture(scope="session")
 def libmodbus_program(tmp_path_factory: pytest.TempPathFactory) -> str:
-    """The C meter, compiled here; needs a C compiler and Debian's libmodbus-dev."""
-    program = tmp_path_factory.mktemp("libmodbus") / "meter"
-    command = [
-        "cc",
-        "-Wall",
-        "-Werror",
-        "-O1",
-        str(HERE / "libmodbus_server.c"),
-        "-lmodbus",
-        "-o",
-        str(program),
-    ]
-    compiled = subprocess.run(command, capture_output=True, text=True, check=False)
-    assert compiled.returncode == 0, f"cannot compile the C meter; is libmodbus-dev there?\n{compiled.stderr}"
-    return str(program)
+    """The C meter, compiled here."""
+    return _compiled(tmp_path_factory.mktemp("libmodbus"), "libmodbus_server.c")
+
+
+@pytest.fixture(scope="session")
+def libmodbus_client(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """The C master, compiled here."""
+    return _compiled(tmp_path_factory.mktemp("libmodbus"), "libmodbus_client.c")
+
+
+@pytest.fixture(scope="session")
+def libmodbus_memory(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A C meter with a memory at the far end of a tap; the port on which it is to be read."""
+    from simulators.line import Tap
+
+    program = _compiled(tmp_path_factory.mktemp("libmodbus"), "libmodbus_memory.c")
+    with Tap() as tap, _peer(program, tap.meter_port) as ready:
+        assert ready == "ready"
+        yield tap.master_port
 
 
 @pytest.fixture(scope="session", params=["pymodbus", "libmodbus"])
