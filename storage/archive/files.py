@@ -129,16 +129,33 @@ class Inventory:
             highest[key] = max(highest.get(key, 0), file.last_sequence)
         return highest
 
+    def compact(self) -> "Inventory":
+        """The same without what is of no further use to a writer: replaced files, and lines."""
+        return Inventory(self.live, {}, self.columns, [], {}, {})
+
+    def copy(self) -> "Inventory":
+        """One that can be changed without changing this one."""
+        columns = {stream: dict(told) for stream, told in self.columns.items()}
+        return Inventory(
+            dict(self.live),
+            dict(self.superseded),
+            columns,
+            list(self.faults),
+            dict(self.came),
+            dict(self.went),
+        )
+
 
 def inventory(lines: Iterable[Line]) -> Inventory:
     """Follow the ledger from its first line."""
     found = Inventory({}, {}, {}, [], {}, {})
     for line in lines:
-        _follow(line, found)
+        follow(line, found)
     return found
 
 
-def _follow(line: Line, found: Inventory) -> None:
+def follow(line: Line, found: Inventory) -> None:
+    """Take one further line into account."""
     entries = added(line)
     files = [sealed_file(entry) for entry in entries]
     if not files or None in files:

@@ -10,7 +10,7 @@ import json
 from pathlib import Path
 
 from storage.archive import layout
-from storage.archive.files import Inventory, inventory
+from storage.archive.files import Inventory, follow, inventory
 from storage.durable import Disk
 from storage.errors import DiskFull
 from storage.journal import Intent, Journal
@@ -27,6 +27,7 @@ class Finisher:
         self._journal = journal
         self._ledger = ledger
         self._reserve = reserve
+        self._known: Inventory | None = None
 
     def carry_out(self, intent: Intent) -> None:
         """Everything behind a fresh intent. A disk that fills meanwhile gets the reserve, once."""
@@ -47,9 +48,16 @@ class Finisher:
         return bool(intents)
 
     def told(self) -> Inventory:
-        """What the ledger says, without a line that it failed to flush and would write over."""
-        lines = read_file(self._ledger.path).lines
-        return inventory(line for line in lines if line.n <= self._ledger.tail.n)
+        """The live files and all columns as the ledger tells them, to be changed at will.
+
+        A line that the ledger failed to flush and would write over is not among them. The ledger is read
+        once; from then on its lines are followed as they are written, so that a day's merging costs no
+        more in the tenth year than in the first.
+        """
+        if self._known is None:
+            lines = read_file(self._ledger.path).lines
+            self._known = inventory(line for line in lines if line.n <= self._ledger.tail.n).compact()
+        return self._known.copy()
 
     def _forward(self, intent: Intent) -> None:
         for file in intent.new_files():
@@ -59,7 +67,7 @@ class Finisher:
 
     def _finish(self, intent: Intent, found: Inventory) -> None:
         new = intent.new_files()
-        told = all(file in found.came and _sha256(found, file) == new[file] for file in new)
+        told = all(file in found.live and found.live[file].sha256 == new[file] for file in new)
         at_name = {file: _holds(self._root / file, new[file]) for file in new}
         whole = all(at_name[file] or _holds(self._aside(file), new[file]) for file in new)
         if told and not whole:
@@ -93,7 +101,10 @@ class Finisher:
 
     def _tell(self, intent: Intent) -> None:
         content = json.loads(intent.line)
-        self._ledger.append(Kind(content.pop("kind")), content)
+        line = self._ledger.append(Kind(content.pop("kind")), content)
+        if self._known is not None:
+            follow(line, self._known)
+            self._known = self._known.compact()
 
     def _end(self, intent: Intent) -> None:
         old = intent.replaced_files()
@@ -116,11 +127,6 @@ class Finisher:
 def aside_name(file: str) -> str:
     """How a file is called while it lies in `temporary/`; unlike its final name no reader picks it up."""
     return f"{Path(file).name}.part"
-
-
-def _sha256(found: Inventory, file: str) -> str | None:
-    kept = found.live.get(file) or found.superseded.get(file)
-    return None if kept is None else kept.sha256
 
 
 def _holds(path: Path, sha256: str) -> bool:
