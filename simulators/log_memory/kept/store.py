@@ -136,11 +136,15 @@ class Store:
         self.oldest = max(self.oldest, self.next - self.memory.capacity)
 
     def read(self, first: int, count: int) -> WordTable:
-        """The words [count, registers] of records from the extended number `first`; empty ones where none."""
+        """The words [count, registers] that lie where records from the extended number `first` on belong.
+
+        In a ring that may be a newer record, as in a meter that finds a place by its number; a memory that
+        stops has no places behind its last.
+        """
         numbers = np.arange(first, first + count)
-        at = self.places(numbers)
-        words = self.words[at].copy()
-        words[self._number[at] != numbers] = self._empty_word
+        words = self.words[self.places(numbers)]
+        if not self.memory.is_ring:
+            words[numbers >= self._begun_with + self.memory.capacity] = self._empty_word
         return words
 
     def drop_newest(self) -> None:

@@ -93,10 +93,11 @@ class Reached:
         return range(first, first + (self.way.records if isinstance(self.way, ByWindow) else 1))
 
     def _meant(self, told: int) -> int:
-        """The extended number of the record meant by a told one: one that is held, or comes next."""
+        """The extended number of the record meant by a told one: the nearest to those that are held."""
         assert self.pointer is not None
-        oldest = self.store.oldest
-        return oldest + (told - oldest) % self.memory.modulus(self.pointer)
+        modulus = self.memory.modulus(self.pointer)
+        earliest = max(0, self.store.next - modulus // 2 - self.memory.capacity // 2)
+        return earliest + (told - earliest) % modulus
 
     # ---- window and registers
 
