@@ -241,6 +241,10 @@ class Ledger:
         self.opened_as = read_file(self.path)
         self._size = self.opened_as.size
 
+    def forget_opened(self) -> None:
+        """Let go of the lines that were there at the opening; after years they are many."""
+        self.opened_as = read(b"")
+
     def append(self, kind: Kind, content: Mapping[str, Any]) -> Line:
         """Add a line; when this returns it survives a power cut.
 

@@ -9,12 +9,13 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from datetime import date
+from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 import pyarrow as pa
 
 from readout.clock import iso
-from storage.archive import Archive, ArchiveReader, Replacement, SealedFile
+from storage.archive import Archive, Replacement, SealedFile
 from storage.archive.layout import date_of
 from storage.archive.parquet import read_metadata
 from storage.errors import ArchiveDamaged
@@ -39,7 +40,7 @@ def merge_days(archive: Archive, before: date) -> list[SealedFile]:
     Raises `StorageError` where the disk refuses; every date is then as it was, or merged whole.
     """
     merged = []
-    for files in list(_to_merge(archive.root, before)):
+    for files in list(_to_merge(archive, before)):
         with suppress(ArchiveDamaged):  # verify names the file; the others of its date stay as they are
             merged.append(merge(archive, files))
     return merged
@@ -55,12 +56,11 @@ def merge(archive: Archive, files: Sequence[SealedFile]) -> SealedFile:
     return merged
 
 
-def _to_merge(root: "Path", before: date) -> Iterator[list[SealedFile]]:
-    found = ArchiveReader(root).inventory()
-    for point, source in sorted({(file.point, file.source) for file in found.live.values()}):
+def _to_merge(archive: Archive, before: date) -> Iterator[list[SealedFile]]:
+    for _, files in groupby(archive.files(), key=lambda file: (file.point, file.source)):
         run: list[SealedFile] = []
-        for file in found.of(point, source):
-            if run and not _fits(root, run, file):
+        for file in files:
+            if run and not _fits(archive.root, run, file):
                 if len(run) > 1:
                     yield run
                 run = []

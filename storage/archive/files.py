@@ -107,6 +107,10 @@ class Inventory:
     came: dict[str, Line]  # file, live or superseded → the line that added it
     went: dict[str, Line]  # file, superseded → the line that replaced it
 
+    def files(self) -> list[SealedFile]:
+        """The live files, by point, source and sequence."""
+        return sorted(self.live.values(), key=lambda file: (file.point, file.source, file.first_sequence))
+
     def of(self, point: str, source: str) -> list[SealedFile]:
         """The live files of one point and source, by sequence."""
         ours = (file for file in self.live.values() if (file.point, file.source) == (point, source))

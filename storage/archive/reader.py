@@ -57,9 +57,7 @@ class ArchiveReader:
 
     def files(self) -> list[SealedFile]:
         """The files that hold, by point, source and sequence; never one that was replaced."""
-        return sorted(
-            self.inventory().live.values(), key=lambda file: (file.point, file.source, file.first_sequence)
-        )
+        return self.inventory().files()
 
     def streams(self) -> list[tuple[str, str]]:
         """Every point and source that has rows, sealed or not."""

@@ -122,6 +122,7 @@ class Archive:
         self.finish()
         self._disk.empty_temporary()
         self._entered = known_ids(self.ledger.opened_as.lines)
+        self.ledger.forget_opened()
         self.take_in()
         self.reserve.fill()
 
@@ -143,6 +144,10 @@ class Archive:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
+
+    def files(self) -> list[SealedFile]:
+        """The live files, by point, source and sequence, without reading the ledger again."""
+        return self._finisher.told().files()
 
     def clashing_columns(self, point: str, source: str, wanted: Mapping[str, str]) -> list[Clash]:
         """Columns (name → type, see `column_types`) that would change the type they have in live files."""
