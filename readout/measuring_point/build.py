@@ -94,6 +94,7 @@ def build_pipe(entries: Entries | None) -> Pipe | None:
         circumference=entries.get(k.CIRCUMFERENCE),
         inside_diameter=entries.get(k.INSIDE_DIAMETER),
         standard=entries.get(k.STANDARD),
+        table=entries.get(k.TABLE),
         wall_thickness=entries.get(k.WALL_THICKNESS),
         diameter_from=entries.get(k.DIAMETER_FROM),
         diameter_set_in_meter=entries.get(k.SET_IN_METER),
@@ -108,23 +109,33 @@ def _probe(entries: Entries | None) -> Probe | None:
     if entries is None:
         return None
     return Probe(
-        entries.get(k.POSITION),
-        entries.get(k.STEM),
-        entries.get(k.SENSOR_TO_TIP),
-        entries.get(k.FITTING_HEIGHT),
+        position=entries.get(k.POSITION),
+        calibrated_for=entries.get(k.CALIBRATED_FOR),
+        stem_diameter=entries.get(k.STEM),
+        sensor_to_tip=entries.get(k.SENSOR_TO_TIP),
+        fitting_height=entries.get(k.FITTING_HEIGHT),
+        stem_length=entries.get(k.STEM_LENGTH),
+        far_wall=entries.get(k.FAR_WALL),
     )
 
 
 def _run(entries: Entries | None) -> StraightRun | None:
     length = None if entries is None else entries.get(k.RUN_LENGTH)
-    return None if entries is None or length is None else StraightRun(length, entries.get(k.AFTER))
+    if entries is None or length is None:
+        return None
+    return StraightRun(length, entries.get(k.AFTER), entries.get(k.ASKED_BY_MANUAL))
 
 
 def build_conditions(entries: Entries | None) -> Conditions | None:
     """What is expected in the pipe."""
     if entries is None:
         return None
-    return Conditions(entries.get(k.PRESSURE), entries.get(k.TEMPERATURE), entries.get(k.EXPECTED_FLOW))
+    return Conditions(
+        entries.get(k.FLUID),
+        entries.get(k.PRESSURE),
+        entries.get(k.TEMPERATURE),
+        entries.get(k.EXPECTED_FLOW),
+    )
 
 
 def build_reference(entries: Entries | None) -> ReferenceConditions | None:

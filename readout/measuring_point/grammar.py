@@ -35,6 +35,10 @@ FITTINGS = (
     "none", "single elbow", "two elbows in plane", "two elbows out of plane", "reducer", "expander",
     "open valve", "tee", "unknown",
 )  # fmt: skip
+POSITIONS = ("centre", "mean velocity")
+FLUIDS = (
+    "air", "nitrogen", "oxygen", "argon", "carbon dioxide", "helium", "hydrogen", "methane", "water", "other",
+)  # fmt: skip
 #: What a meter may already have taken into account in what it tells.
 APPLIED = ("velocity profile", "stem blockage", "inlet run", "reference conditions", "gas")
 PIPE_SIZES = ("outside_diameter", "circumference", "inside_diameter", "standard")
@@ -161,6 +165,12 @@ STANDARD = Key(
     "standard", Text(80, ".+ DN ?[0-9]+", "write such as EN 10255 medium DN 50"), "pipe standard and size",
     "EN 10255 medium DN 50",
 )  # fmt: skip
+TABLE = Key(
+    "table",
+    Text(400),
+    "your own list of pipes (CSV: dn,outside_mm,wall_mm), relative to this file",
+    "pipes.csv",
+)
 WALL_THICKNESS = _length("wall_thickness", "wall of the pipe", "3.6 mm")
 DIAMETER_FROM = Key(
     "diameter_from",
@@ -170,7 +180,21 @@ DIAMETER_FROM = Key(
 )
 SET_IN_METER = _length("diameter_set_in_meter", "what the meter computes its flow with", "53.1 mm")
 POSITION = Key(
-    "position", Choice(("centre", "mean velocity"), "position"), "where the sensor stands", "centre"
+    "position",
+    Choice(POSITIONS, "position"),
+    "where the sensor stands; else where calibrated_for says",
+    "centre",
+)
+CALIBRATED_FOR = Key(
+    "calibrated_for", Choice(POSITIONS, "position"), "the position for which the meter computes its flow",
+    "centre",
+)  # fmt: skip
+STEM_LENGTH = _length("stem_length", "from the tip to the end of the stem that can still be read", "400 mm")
+FAR_WALL = Key(
+    "far_wall",
+    Choice(("keep clear", "may be touched"), "answer"),
+    "may be touched: the meter's manual lets the tip be set on the far wall and drawn back",
+    "keep clear",
 )
 STEM = _length("stem_diameter", "diameter of the stem", "10 mm")
 SENSOR_TO_TIP = Key(
@@ -182,7 +206,11 @@ SENSOR_TO_TIP = Key(
 FITTING_HEIGHT = _length("fitting_height", "from the pipe to the top of the fitting", "142 mm")
 PROBE = Key(
     "probe",
-    Keys((POSITION, STEM, SENSOR_TO_TIP, FITTING_HEIGHT), "probe", "the probe"),
+    Keys(
+        (POSITION, CALIBRATED_FOR, STEM, SENSOR_TO_TIP, FITTING_HEIGHT, STEM_LENGTH, FAR_WALL),
+        "probe",
+        "the probe",
+    ),
     "the insertion probe",
 )
 APPLIED_IN_METER = Key(
@@ -197,17 +225,27 @@ RUN_LENGTH = Key(
     required=True,
 )
 AFTER = Key("after", Choice(FITTINGS, "fitting"), "the fitting at its beginning", "single elbow")
+ASKED_BY_MANUAL = Key(
+    "asked_by_manual",
+    Exact(Decimal(0), Decimal(500)),
+    "what the meter's manual asks for, in inside diameters; it rules",
+    20,
+)
 INLET_RUN = Key(
-    "inlet_run", Keys((RUN_LENGTH, AFTER), "inlet_run", "the inlet run"), "straight pipe before the meter"
+    "inlet_run",
+    Keys((RUN_LENGTH, AFTER, ASKED_BY_MANUAL), "inlet_run", "the inlet run"),
+    "straight pipe before the meter",
 )
 OUTLET_RUN = Key(
-    "outlet_run", Keys((RUN_LENGTH,), "outlet_run", "the outlet run"), "straight pipe behind the meter"
+    "outlet_run",
+    Keys((RUN_LENGTH, ASKED_BY_MANUAL), "outlet_run", "the outlet run"),
+    "straight pipe behind the meter",
 )
 PIPE = Key(
     "pipe",
     Keys(
         (
-            OUTSIDE_DIAMETER, CIRCUMFERENCE, INSIDE_DIAMETER, STANDARD, WALL_THICKNESS, DIAMETER_FROM,
+            OUTSIDE_DIAMETER, CIRCUMFERENCE, INSIDE_DIAMETER, STANDARD, TABLE, WALL_THICKNESS, DIAMETER_FROM,
             SET_IN_METER, PROBE, APPLIED_IN_METER, INLET_RUN, OUTLET_RUN,
         ),
         "pipe", "the pipe", one_of=PIPE_SIZES,
@@ -219,9 +257,11 @@ TEMPERATURE = Key("temperature", Measured((Dimension.TEMPERATURE,)), "temperatur
 EXPECTED_FLOW = Key(
     "expected_flow", Between(Measured(_FLOWS, least=Decimal(0))), "flow from, to", "40 m3/h to 420 m3/h"
 )
+FLUID = Key("fluid", Choice(FLUIDS, "fluid"), "what flows; else what the map says", "air")
 CONDITIONS = Key(
-    "conditions", Keys((PRESSURE, TEMPERATURE, EXPECTED_FLOW), "conditions", "conditions"), "what is expected"
-)
+    "conditions", Keys((FLUID, PRESSURE, TEMPERATURE, EXPECTED_FLOW), "conditions", "conditions"),
+    "what is expected",
+)  # fmt: skip
 REFERENCE_TEMPERATURE = Key(
     "temperature", Measured((Dimension.TEMPERATURE,)), "its temperature", "20 degC", required=True
 )

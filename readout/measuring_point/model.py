@@ -102,17 +102,24 @@ class Probe:
     """Where the sensor of an insertion meter stands in the pipe."""
 
     position: str | None = None  # centre | mean velocity
+    calibrated_for: str | None = None  # centre | mean velocity: for which the meter computes
     stem_diameter: Quantity | None = None
     sensor_to_tip: Quantity | None = None
     fitting_height: Quantity | None = None
+    stem_length: Quantity | None = None
+    far_wall: str | None = None  # keep clear | may be touched (by the meter's manual)
 
 
 @dataclass(frozen=True, slots=True)
 class StraightRun:
-    """Straight pipe before or behind the meter; `after` is the fitting before an inlet run."""
+    """Straight pipe before or behind the meter; `after` is the fitting before an inlet run.
+
+    `asked_by_manual`: what the meter's manual asks for, in inside diameters.
+    """
 
     length: Quantity
     after: str | None = None
+    asked_by_manual: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +130,7 @@ class Pipe:
     circumference: Quantity | None = None
     inside_diameter: Quantity | None = None
     standard: str | None = None
+    table: str | None = None  # the user's own list of pipes, a path as written
     wall_thickness: Quantity | None = None
     diameter_from: str | None = None  # measured | table | marking | assumed
     diameter_set_in_meter: Quantity | None = None
@@ -136,6 +144,7 @@ class Pipe:
 class Conditions:
     """What is expected in the pipe."""
 
+    fluid: str | None = None  # a word of the grammar's FLUIDS
     pressure: Quantity | None = None
     temperature: Quantity | None = None
     expected_flow: QuantitySpan | None = None

@@ -10,7 +10,10 @@ from protocols.register_map.faults import Fault, Report, Spot
 from protocols.register_map.forms import Entries, Key
 from readout.measuring_point import build
 from readout.measuring_point import grammar as k
-from readout.measuring_point.model import MeasuringPoint, Pipe
+from readout.measuring_point.checks.conditions import check_conditions, check_temperature
+from readout.measuring_point.checks.pipe import check_pipe
+from readout.measuring_point.checks.uncertainty import check_uncertainty
+from readout.measuring_point.model import MeasuringPoint
 
 T = TypeVar("T")
 
@@ -122,9 +125,10 @@ def _build(files: Files, entries: Entries) -> MeasuringPoint | None:
                 f"the measuring point lacks the key '{key.name}' ({means}); give it here or in a job file",
             )
     pipe = build.build_pipe(entries.get(k.PIPE))
-    if pipe is not None:
-        _check_pipe(pipe, entries, files.own)
-    _check_uncertainty(files)
+    check_pipe(entries.get(k.PIPE), files.own)
+    check_conditions(files.get(k.CONDITIONS), files.get(k.SITE), files.place(k.CONDITIONS)[0])
+    check_temperature(files.get(k.REFERENCE), k.REFERENCE_TEMPERATURE, files.place(k.REFERENCE)[0])
+    check_uncertainty(files.get(k.UNCERTAINTY), files.place(k.UNCERTAINTY)[0])
     name, site = entries.get(k.NAME), build.build_site(files.get(k.SITE))
     meter, line = build.build_meter(entries.get(k.METER)), build.build_line(files.get(k.LINE))
     if name is None or site is None or meter is None or line is None:
@@ -142,33 +146,3 @@ def _build(files: Files, entries: Entries) -> MeasuringPoint | None:
         record_every=build.build_every(files.get(k.RECORD)),
         text=files.text, job_text=files.job_text,
     )  # fmt: skip
-
-
-def _check_pipe(pipe: Pipe, entries: Entries, report: Report) -> None:
-    its = entries.get(k.PIPE)
-    if its is None:
-        return
-    outside = pipe.outside_diameter or pipe.circumference
-    if outside is not None and not its.has(k.WALL_THICKNESS):
-        report.fault(
-            its.node, "from the outside the bore is known only with wall_thickness; write such as 3.6 mm"
-        )
-    wall, across = pipe.wall_thickness, pipe.outside_diameter
-    if (
-        wall is not None
-        and across is not None
-        and wall.unit == across.unit
-        and 2 * wall.number >= across.number
-    ):
-        report.fault(its.at(k.WALL_THICKNESS), f"two walls of {wall} leave no bore in a pipe of {across}")
-
-
-def _check_uncertainty(files: Files) -> None:
-    uncertain = files.get(k.UNCERTAINTY)
-    report, _ = files.place(k.UNCERTAINTY)
-    for key in () if uncertain is None else k.UNCERTAINTY_KEYS:
-        found = uncertain.get(key) if uncertain is not None else None
-        if isinstance(found, Entries) and found.has(k.OF_FULL_SCALE) and not found.has(k.FULL_SCALE):
-            report.fault(found.node, "a share of full scale needs full_scale; write such as 160 m/s")
-        if isinstance(found, Entries) and found.has(k.K) and found.has(k.DISTRIBUTION):
-            report.fault(found.at(k.K), "k or distribution, not both; take one out")

@@ -1,0 +1,73 @@
+"""A pipe that cannot be: walls without a bore, a stem wider than it, an unknown standard."""
+
+import math
+from decimal import Decimal
+
+from protocols.register_map.faults import Report
+from protocols.register_map.forms import Entries
+from protocols.units import Quantity
+from readout.measuring_point import grammar as k
+from readout.measuring_point.checks.plain import millimetres
+from readout.measuring_point.pipe.standards import wrong_standard
+
+_PI = Decimal(math.pi)
+
+
+def check_pipe(pipe: Entries | None, report: Report) -> None:
+    """Every fault of the pipe that its own keys show."""
+    if pipe is None:
+        return
+    outside = _outside_mm(pipe)
+    wall = pipe.get(k.WALL_THICKNESS)
+    if outside is not None and not pipe.has(k.WALL_THICKNESS):
+        report.fault(
+            pipe.node, "from the outside the bore is known only with wall_thickness; write such as 3.6 mm"
+        )
+    if outside is not None and wall is not None and 2 * millimetres(wall) >= outside:
+        report.fault(
+            pipe.at(k.WALL_THICKNESS),
+            f"two walls of {wall} leave no bore in a pipe of {_said(pipe)}; "
+            f"a wall here is less than {_short(outside / 2)} mm",
+        )
+    standard = pipe.get(k.STANDARD)
+    if standard is not None and not pipe.has(k.TABLE):
+        wrong = wrong_standard(standard)
+        if wrong:
+            report.fault(pipe.at(k.STANDARD), wrong)
+    if pipe.has(k.TABLE) and not pipe.has(k.STANDARD):
+        report.fault(
+            pipe.at(k.TABLE), "a table needs the size to look up: standard, such as works list DN 50"
+        )
+    _check_probe(pipe, report)
+
+
+def _check_probe(pipe: Entries, report: Report) -> None:
+    probe, bore = pipe.get(k.PROBE), _bore_mm(pipe)
+    stem = None if probe is None else probe.get(k.STEM)
+    if probe is not None and stem is not None and bore is not None and millimetres(stem) >= bore:
+        report.fault(probe.at(k.STEM), f"a stem of {stem} does not go into a bore of {_short(bore)} mm")
+
+
+def _outside_mm(pipe: Entries) -> Decimal | None:
+    across, around = pipe.get(k.OUTSIDE_DIAMETER), pipe.get(k.CIRCUMFERENCE)
+    if across is not None:
+        return millimetres(across)
+    return None if around is None else millimetres(around) / _PI
+
+
+def _bore_mm(pipe: Entries) -> Decimal | None:
+    inside, outside, wall = pipe.get(k.INSIDE_DIAMETER), _outside_mm(pipe), pipe.get(k.WALL_THICKNESS)
+    if inside is not None:
+        return millimetres(inside)
+    if outside is None or wall is None or 2 * millimetres(wall) >= outside:
+        return None
+    return outside - 2 * millimetres(wall)
+
+
+def _said(pipe: Entries) -> str:
+    across: Quantity | None = pipe.get(k.OUTSIDE_DIAMETER)
+    return f"{pipe.get(k.CIRCUMFERENCE)} circumference" if across is None else str(across)
+
+
+def _short(number: Decimal) -> str:
+    return f"{number:.3f}".rstrip("0").rstrip(".")

@@ -1,0 +1,172 @@
+"""The bore: inside diameter, how it came about, and the uncertainty that its source deserves.
+
+The uncertainties stand for what the file does not say; `uncertainty: inside_diameter` replaces them. They
+are our judgement of common practice, no standard's figures; the mill's tolerances are ASTM A53's (1 % of the
+outside diameter, 12.5 % of the wall), from memory, and EN 10255's are of that order.
+"""
+
+import math
+from dataclasses import dataclass
+from decimal import Decimal
+
+from readout.errors import WrongUse
+from readout.measuring_point.checks.plain import millimetres
+from readout.measuring_point.model import Pipe, Uncertain
+from readout.measuring_point.pipe.standards import (
+    PipeSize,
+    flow_error_percent,
+    pipe_size,
+    same_nominal_size,
+    split_standard,
+)
+
+#: Half-widths of rectangular distributions [mm]: a caliper or tape outside, an ultrasonic gauge on the wall,
+#: an inside micrometer or caliper at a pipe's open end.
+OUTSIDE_MEASURED_MM = 0.3
+WALL_MEASURED_MM = 0.2
+INSIDE_MEASURED_MM = 0.3
+#: As shares: mill tolerances, and a diameter that nobody looked up (between two standards' DN 65 lie 9 %).
+OUTSIDE_MILL, WALL_MILL, ASSUMED = 0.01, 0.125, 0.05
+_DISTRIBUTIONS = {"normal": 2.0, "rectangular": math.sqrt(3), "triangular": math.sqrt(6)}
+_PI = Decimal(math.pi)
+
+
+@dataclass(frozen=True, slots=True)
+class Bore:
+    """Inside diameter, outside diameter and wall [mm]; standard uncertainty of the first [mm].
+
+    `known` says how the diameter came about, `uncertain` where its uncertainty comes from. The outside and
+    the wall are None where only the inside diameter is known.
+    """
+
+    inside_mm: Decimal
+    standard_uncertainty_mm: float
+    known: str
+    uncertain: str
+    outside_mm: Decimal | None = None
+    wall_mm: Decimal | None = None
+    dn: int | None = None
+    standard: str = ""
+
+    @property
+    def area_m2(self) -> float:
+        """Area of the bore [m²]."""
+        return math.pi / 4 * (float(self.inside_mm) / 1000) ** 2
+
+    @property
+    def expanded_mm(self) -> float:
+        """Expanded uncertainty of the inside diameter [mm], coverage factor 2."""
+        return 2 * self.standard_uncertainty_mm
+
+    @property
+    def flow_percent(self) -> float:
+        """What the diameter alone contributes to the flow [%], k = 2: twice its relative uncertainty."""
+        return 200 * self.expanded_mm / float(self.inside_mm)
+
+
+def bore_of(pipe: Pipe, said: Uncertain | None = None, own: dict[int, PipeSize] | None = None) -> Bore:
+    """The bore of a checked pipe.
+
+    Args:
+        pipe: as its file says it.
+        said: the file's `uncertainty: inside_diameter`, which rules.
+        own: sizes of the user's own list by DN, where the pipe names a table.
+
+    Raises:
+        WrongUse: the list has no such size.
+    """
+    if pipe.standard is not None:
+        found = _of_size(_size_of(pipe.standard, own))
+    elif pipe.inside_diameter is not None:
+        inside = millimetres(pipe.inside_diameter)
+        wall = None if pipe.wall_thickness is None else millimetres(pipe.wall_thickness)
+        outside = None if wall is None else inside + 2 * wall
+        source = pipe.diameter_from or "assumed"
+        u, why = _inside_uncertainty(source, inside)
+        found = Bore(inside, u, f"given as inside diameter, {source}", why, outside, wall)
+    else:
+        found = _from_outside(pipe)
+    return found if said is None else _with_said(found, said)
+
+
+def other_sizes(bore: Bore) -> list[tuple[PipeSize, float]]:
+    """Pipes of other standards under the same nominal size, and the error in flow [%] if it is that one."""
+    if bore.dn is None:
+        return []
+    others = same_nominal_size(bore.dn, but=bore.standard)
+    return [(size, flow_error_percent(bore.inside_mm, size.bore_mm)) for size in others]
+
+
+def _size_of(standard: str, own: dict[int, PipeSize] | None) -> PipeSize:
+    parts = split_standard(standard)
+    name, dn = parts if parts is not None else (standard, 0)
+    if own is None:
+        return pipe_size(name, dn)
+    if dn not in own:
+        there = ", ".join(f"DN {size}" for size in sorted(own)) or "nothing"
+        raise WrongUse(f"the list of pipes has no DN {dn}; it has {there}")
+    return own[dn]
+
+
+def _of_size(size: PipeSize) -> Bore:
+    return Bore(
+        size.bore_mm, _mill_uncertainty(size.outside_mm, size.wall_mm), f"{size}, nominal",
+        "mill tolerance: outside 1 %, wall 12.5 %, rectangular", size.outside_mm, size.wall_mm, size.dn,
+        size.standard,
+    )  # fmt: skip
+
+
+def _from_outside(pipe: Pipe) -> Bore:
+    if pipe.wall_thickness is None:
+        raise WrongUse("from the outside the bore is known only with wall_thickness")
+    wall, source = millimetres(pipe.wall_thickness), pipe.diameter_from or "assumed"
+    if pipe.outside_diameter is not None:
+        outside, how = millimetres(pipe.outside_diameter), "outside diameter less two walls"
+    elif pipe.circumference is not None:
+        outside, how = millimetres(pipe.circumference) / _PI, "circumference / π less two walls"
+    else:
+        raise WrongUse("a pipe needs outside_diameter, circumference, inside_diameter or standard")
+    inside = outside - 2 * wall
+    if source == "measured":
+        u = math.hypot(OUTSIDE_MEASURED_MM, 2 * WALL_MEASURED_MM) / math.sqrt(3)
+        why = f"measured: outside {OUTSIDE_MEASURED_MM} mm, wall {WALL_MEASURED_MM} mm, rectangular"
+    elif source == "assumed":
+        u, why = _inside_uncertainty(source, inside)
+    else:
+        u, why = _mill_uncertainty(outside, wall), "mill tolerance: outside 1 %, wall 12.5 %, rectangular"
+    return Bore(inside, u, f"{how}, {source}", why, outside, wall)
+
+
+def _inside_uncertainty(source: str, inside: Decimal) -> tuple[float, str]:
+    if source == "measured":
+        return INSIDE_MEASURED_MM / math.sqrt(3), f"measured inside: {INSIDE_MEASURED_MM} mm, rectangular"
+    if source == "assumed":
+        return float(inside) * ASSUMED / math.sqrt(3), f"assumed: {ASSUMED:.0%} of the diameter, rectangular"
+    share = math.hypot(OUTSIDE_MILL, 2 * WALL_MILL * 0.06)  # walls are about 6 % of the outside diameter
+    return float(inside) * share / math.sqrt(3), f"{source}: mill tolerance, {share:.1%}, rectangular"
+
+
+def _mill_uncertainty(outside: Decimal, wall: Decimal) -> float:
+    """Standard uncertainty of a bore [mm] within what a mill may deliver."""
+    return math.hypot(OUTSIDE_MILL * float(outside), 2 * WALL_MILL * float(wall)) / math.sqrt(3)
+
+
+def _with_said(bore: Bore, said: Uncertain) -> Bore:
+    """The bore with the file's own uncertainty; unchanged where that says nothing of a half-width."""
+    from dataclasses import replace
+
+    width = said.half_width or said.of_reading
+    if width is None:
+        return bore
+    share = width.unit.dimension.value == "ratio"
+    if share:
+        percent = {"%": 1.0, "ppm": 1e-4, "1": 100.0}[width.unit.word]
+        half = float(width.number) * percent / 100 * float(bore.inside_mm)
+    else:
+        half = float(millimetres(width))
+    if said.distribution is not None:
+        divisor, how = _DISTRIBUTIONS[said.distribution], said.distribution
+    else:
+        divisor = float(said.k) if said.k is not None else 2.0
+        how = f"k = {divisor:g}"
+    return replace(bore, standard_uncertainty_mm=half / divisor, uncertain=f"point file: {width}, {how}")
