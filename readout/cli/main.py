@@ -30,6 +30,7 @@ from readout.cli import (
     memory_plan,
     memory_start,
     memory_stop,
+    memory_try,
     meter_set,
     meter_show,
     note,
@@ -99,6 +100,7 @@ add(memory_app, "plan", memory_plan.memory_plan, "memory plan insertion-meter.ya
 add(memory_app, "start", memory_start.memory_start, "memory start header.yaml --archive hollow-mere")
 add(memory_app, "stop", memory_stop.memory_stop, "memory stop header.yaml --archive hollow-mere")
 add(memory_app, "erase", memory_erase.memory_erase, "memory erase header.yaml --archive hollow-mere")
+add(memory_app, "try", memory_try.memory_try, "memory try insertion-meter.yaml /dev/ttyUSB0")
 add(meter_app, "show", meter_show.meter_show, "meter show bottling-hall-header.yaml")
 add(meter_app, "set", meter_set.meter_set, "meter set header.yaml damping 2s --archive hollow-mere")
 add(archive_app, "list", archive_list.archive_list, "archive list hollow-mere")
