@@ -8,6 +8,8 @@ from protocols.register_map.model import Column, RegisterMap, Value
 from simulators.refused import Refused
 
 Span = tuple[Table, int, int]  # table, first address, the one behind the last
+#: Longer runs of registers are kept as a run, which costs time at every read instead of memory.
+LONG = 1024
 
 
 class Image:
@@ -23,13 +25,16 @@ class Image:
             column: value for value in register_map.settings if value.writable for column in value.columns()
         }
         self._words = _word_counts(register_map)
-        self._spans = {table: [(a, b) for of, a, b in memory if of is table] for table in Table}
+        self._spans: dict[Table, list[tuple[int, int]]] = {table: [] for table in Table}
+        tables = set()
         for table, listed in register_map.listed().items():
-            spans = sorted({(address, address + 1) for address in listed} | set(self._spans[table]))
+            own = {(first, end) for of, first, end in memory if of is table}
+            spans = sorted({(address, address + 1) for address in listed} | own)
             self._bridge(table, spans, register_map.wire.bridge)
-        self.tables: frozenset[Table] = frozenset(
-            table for table, found in register_map.listed().items() if found or self._spans[table]
-        )
+            for first, end in own:
+                self._take(table, first, end)
+            tables |= {table} if spans else set()
+        self.tables: frozenset[Table] = frozenset(tables)
 
     def columns(self, table: Table, start: int, count: int) -> list[Column]:
         """Every word behind `count` addresses from `start` on, as sent; Refused (02) outside the image."""
@@ -42,6 +47,14 @@ class Image:
                 words = 1
             found += [Column(table, address, word) for word in range(words)]
         return found
+
+    def _take(self, table: Table, first: int, end: int) -> None:
+        """A run of the memory's registers: one by one, but for those that are tens of thousands."""
+        if end - first > LONG:
+            self._spans[table].append((first, end))
+            return
+        for address in range(first, end):
+            self._words.setdefault((table, address), 1)
 
     def _bridge(self, table: Table, spans: Sequence[tuple[int, int]], bridge: int) -> None:
         """Fill the gaps; an address there has as many words as the one before the gap."""

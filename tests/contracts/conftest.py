@@ -35,6 +35,15 @@ def simulated_port() -> Iterator[str]:
         yield port
 
 
+@pytest.fixture(scope="session")
+def water_port() -> Iterator[str]:
+    """The demonstration's water meter with 4,500 records behind it, served by the command."""
+    program = Path(sys.executable).with_name("pipeledger")
+    demo = HERE.parents[1] / "demo_data/bottling_hall/rinse-water-meter.yaml"
+    with _peer(str(program), "simulate", str(demo), "--memory", "4500", "--memory-every", "300s") as port:
+        yield port
+
+
 def _compiled(folder: Path, source: str) -> str:
     """A C program of this folder; needs a C compiler and Debian's libmodbus-dev."""
     program = folder / Path(source).stem

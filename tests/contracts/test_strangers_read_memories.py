@@ -139,3 +139,19 @@ def test_pymodbus_understands_what_a_queue_sends_once_it_is_unframed() -> None:
     found = ReadFifoQueueResponse()
     found.decode(frame[2:-2])
     assert found.values == held(meter, 0, 5)
+
+
+def test_pymodbus_reads_the_water_meters_ring_as_the_command_offers_it(water_port: str) -> None:
+    """4,500 records in a ring of 4,000: the newest 500 lie in the first 500 places of file 1."""
+    with pymodbus_at(water_port) as client:
+        # record number 499 x 10 in file 1, places 499 and 500; then the last place of file 4
+        parts = [FileRecord(file_number=1, record_number=4990, record_length=40),
+                 FileRecord(file_number=4, record_number=9990, record_length=20)]  # fmt: skip
+        reply = client.read_file_record(parts, device_id=31)
+        assert not reply.isError(), reply
+        newest, oldest, last = (
+            record
+            for part in reply.records
+            for record in np.frombuffer(part.record_data, ">u2").reshape(-1, 10)
+        )
+    assert [int(one[0]) for one in (newest, oldest, last)] == [4499, 500, 3999], "numbers, low word first"
