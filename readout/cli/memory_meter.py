@@ -10,6 +10,8 @@ from readout.errors import FellShort, NothingTrusted, PortError, WrongUse
 
 #: The line is listened to this long [s] behind each look at the meter's clock.
 LISTENED_S = 0.06
+#: A bad line must not end a visit before it has begun: so often is a meter asked who it is.
+INTRODUCTIONS = 3
 
 if TYPE_CHECKING:
     from protocols.modbus.requests import Request
@@ -100,13 +102,17 @@ def introduced(loaded: PointWithMemory, line: "Line", clock: "Clock") -> MemoryM
     """The meter on an open line, after it told who it is; see `met` for what is raised."""
     from zoneinfo import ZoneInfo
 
+    from readout.bus.outcome import Status
     from readout.daemon.computer_clock import ClockQuality, clock_quality
     from readout.daemon.identity import SERIAL_NUMBER
     from readout.poll.introduction import introduce
     from readout.retrieve.meter_clock import clock_of, clock_offset, watch_clock
 
     point, memory = loaded.point, loaded.memory
-    told = introduce(line, point.map, point.format, point.unit_address, point.polled.manners, clock)
+    for _ in range(INTRODUCTIONS):
+        told = introduce(line, point.map, point.format, point.unit_address, point.polled.manners, clock)
+        if told.status not in (Status.DAMAGED_REPLY, Status.WRONG_REPLY):
+            break
     _refuse_unheard(point, told)
     serial = told.meter.get(SERIAL_NUMBER)
     shown = clock_of(point.map)

@@ -69,7 +69,8 @@ class Retrieved:
 
     def state(self, statement: Statement, sessions: dict[int, int]) -> None:
         """Take over what the walker counted; `sessions` are the archive's numbers of the meter's list."""
-        self.expected = statement.expected - statement.dummies - self.unfinished
+        self.unfinished = statement.unfinished
+        self.expected = statement.expected - statement.dummies - statement.unfinished
         self.ended = statement.ended
         for gap in statement.gaps:
             number = sessions.get(gap.session, gap.session + 1)

@@ -150,13 +150,8 @@ class Asker:
 def look_at(asker: Asker, memory: LogMemory, wire: Wire) -> MemoryState | Problem:
     """What the meter tells of its memory now; a problem where it does not, or another port holds it."""
     reader = StateReader(memory, wire)
-    lock = memory.lock
-    if lock is not None:
-        table, address = lock.register.table or Table.HOLDING, lock.register.address
-        found = _driven(asker, Step(Purpose.LOCK, ReadRequest(table, address, lock.register.addresses)))
-        busy = isinstance(found, Problem) and found.cause is Cause.BUSY
-        if busy or (lock.busy is not None and whole(lock.register, words_of(found) or (0,)) == lock.busy):
-            return IN_USE
+    if in_use(asker, memory):
+        return IN_USE
     while (request := reader.next()) is not None:
         found = _driven(asker, Step(Purpose.STATE, request))
         if isinstance(found, Problem):
@@ -165,6 +160,18 @@ def look_at(asker: Asker, memory: LogMemory, wire: Wire) -> MemoryState | Proble
     state = reader.state
     assert state is not None
     return state
+
+
+def in_use(asker: Asker, memory: LogMemory) -> bool:
+    """Whether another port holds the memory, as its lock tells; False where it has none."""
+    lock = memory.lock
+    if lock is None:
+        return False
+    table, address = lock.register.table or Table.HOLDING, lock.register.address
+    found = _driven(asker, Step(Purpose.LOCK, ReadRequest(table, address, lock.register.addresses)))
+    if isinstance(found, Problem):
+        return found.cause is Cause.BUSY
+    return lock.busy is not None and whole(lock.register, words_of(found)) == lock.busy
 
 
 def _driven(asker: Asker, step: Step) -> Reply | Problem:

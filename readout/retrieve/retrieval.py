@@ -6,6 +6,7 @@ most the window under way, and one whose keeping was under way, are asked for tw
 
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -18,6 +19,7 @@ from protocols.log_memory.walk.account import Known
 from protocols.log_memory.walk.reading import Cause, Problem, Purpose, Step
 from protocols.log_memory.walk.walker import Taken, Walker
 from protocols.log_memory.ways import Estimate
+from protocols.modbus.replies import Written
 from protocols.modbus.timing import SerialFormat
 from protocols.register_map.memory_model import ByFiles, ByRegisters, LogMemory
 from protocols.register_map.model import Wire
@@ -27,7 +29,7 @@ from readout.bus.outcome import Outcome, Status
 from readout.clock import Clock
 from readout.errors import PortError
 from readout.retrieve.account import ChangedRecord, MissingRecords, Retrieved
-from readout.retrieve.asking import Asker, MemoryLine
+from readout.retrieve.asking import IN_USE, Asker, MemoryLine, in_use
 from readout.retrieve.forecast import LineCost, Pace, Progress, wanted
 from readout.retrieve.holdings import Holdings
 from readout.retrieve.length import ReadLength
@@ -109,7 +111,8 @@ class Retrieval:
         self._kept: dict[float, int] = {}  # read → window
         self._doubtful: set[float] = set()
         self._missed = 0  # windows to be asked for once more
-        self._next_aside = self.clock.monotonic() + self.watch.aside_every_s
+        self._begun = self.clock.monotonic()
+        self._next_aside = self._begun + self.watch.aside_every_s
 
     def run(self) -> Retrieved:
         """Retrieve; raises `PortError` where the port is lost and `StorageError` where the disk refuses."""
@@ -119,15 +122,22 @@ class Retrieval:
             known = self.holdings.known()
             reread = self._reread(known) if turn == 0 else ()
             walker = Walker(self.task.memory, self.task.wire, known, reread)
-            walker.tell(self.task.meter_now_ms, self.task.interval_ms)
+            walker.tell(self._meter_now(), self.task.interval_ms)
             try:
                 self._walk(walker)
             finally:
                 self._close(walker)
                 self._account(walker, turn, gaps)
+            self._explain_busy()
             if not self._missed or self.result.ended or self.result.interrupted:
                 break
         return self.result
+
+    def _explain_busy(self) -> None:
+        """A meter that stays busy may be so because another port took the memory meanwhile."""
+        ended = self.result.ended
+        if ended is not None and ended.cause is Cause.BUSY and in_use(self._asker, self.task.memory):
+            self.result.ended = IN_USE
 
     def _reread(self, known: list[Known]) -> list[Known]:
         if self.task.verify is Verify.ALL:
@@ -142,6 +152,7 @@ class Retrieval:
                 self.result.interrupted = True
                 return
             reply = self._asker.reply(step)
+            walker.tell(self._meter_now())
             self.result.heard = self.result.heard or reply is not None
             self._take_back(self._asker.taken_back())
             if step.purpose is Purpose.RECORDS and self._length is not None:
@@ -150,6 +161,11 @@ class Retrieval:
             if self.clock.monotonic() >= self._next_aside:
                 self.watch.aside()
                 self._next_aside = self.clock.monotonic() + self.watch.aside_every_s
+
+    def _meter_now(self) -> int | None:
+        """What the meter's clock shows now, ms since 1970."""
+        told = self.task.meter_now_ms
+        return None if told is None else told + round((self.clock.monotonic() - self._begun) * 1000)
 
     def _take(self, walker: Walker, taken: Taken) -> None:
         if self._length is None and walker.state is not None:
@@ -215,7 +231,6 @@ class Retrieval:
             self._compare(session.number, batch)
             return
         self.result.dummies += batch.dummies
-        self.result.unfinished += int(np.count_nonzero(batch.unfinished))
         if self._doubtful.intersection(reads):
             self._missed += 1
             return
@@ -295,17 +310,16 @@ class Retrieval:
         return () if walker.state is None else walker.state.all_sessions(self.task.memory) or ()
 
     def _close(self, walker: Walker) -> None:
-        """Close the lock that the walk may have left open, whatever ended it."""
-        for _ in range(CLOSING_TRIES):
-            step = walker.closing()
-            if step is None:
+        """Close the lock that the walk may have left open, whatever ended it; never another port's."""
+        with suppress(PortError):
+            for _ in range(CLOSING_TRIES):
+                step = walker.closing()
+                if step is None:
+                    return
+                if isinstance(self._asker.reply(step), Written):
+                    walker.opened = False
+            if walker.opened and in_use(self._asker, self.task.memory):
                 return
-            try:
-                reply = self._asker.reply(step)
-            except PortError:
-                break
-            if reply is not None:
-                walker.opened = False
         if walker.opened:
             self.watch.say(
                 f"{self.task.point}: the memory's lock could not be closed. Until the meter releases it by "

@@ -36,10 +36,11 @@ class Gap:
 
 @dataclass(frozen=True, slots=True)
 class Statement:
-    """The account of a retrieval: `expected` records in the meter = known + read + dummies + gaps.
+    """The account of a retrieval: `expected` in the meter = known + read + dummies + gaps + unfinished.
 
     `read` counts records handed out for the first time, `reread` those asked for again, `unfitting` those
-    whose own check does not fit. `ended` is why it stopped early, None where it went to the end.
+    whose own check does not fit, `unfinished` those whose interval was still running when they were last
+    read. `ended` is why it stopped early, None where it went to the end.
     """
 
     expected: int
@@ -50,6 +51,7 @@ class Statement:
     unfitting: int
     gaps: tuple[Gap, ...]
     ended: Problem | None
+    unfinished: int = 0
 
     @property
     def missing(self) -> int:
@@ -80,6 +82,7 @@ class Account:
     _reread: int = 0
     _dummies: int = 0
     _unfitting: int = 0
+    _unfinished: set[tuple[int | None, int]] = field(default_factory=set)
 
     def expect(self, target: Target) -> None:
         """Count a session's records as the meter's; twice told counts once."""
@@ -99,8 +102,11 @@ class Account:
         if batch.again:
             self._reread += len(batch.numbers)
         else:
-            self._read += len(batch.numbers)
+            self._read += int(np.count_nonzero(~batch.unfinished))
             self._dummies += batch.dummies
+            told = zip(batch.numbers.tolist(), batch.unfinished.tolist(), strict=True)
+            for key, unfinished in (((batch.started_ms, number), running) for number, running in told):
+                (self._unfinished.add if unfinished else self._unfinished.discard)(key)
         self._unfitting += int(np.count_nonzero(~batch.fits))
 
     def gap(self, session: int, numbers: range, cause: Cause, text: str = "") -> None:
@@ -124,6 +130,7 @@ class Account:
             unfitting=self._unfitting,
             gaps=tuple(self._gaps),
             ended=self.ended,
+            unfinished=len(self._unfinished),
         )
 
 

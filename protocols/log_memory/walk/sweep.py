@@ -3,9 +3,10 @@
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from protocols.log_memory.numbers import merged
-from protocols.log_memory.records import Batch, empty, fits, own_times
+from protocols.log_memory.records import Batch, Mask, empty, fits, own_times
 from protocols.log_memory.state import MemoryState
 from protocols.log_memory.walk.account import Account, Target
 from protocols.log_memory.walk.reading import Cause, Problem, Reader, Steps, Window
@@ -18,7 +19,10 @@ MOST_FAILURES = 3
 
 @dataclass
 class Sweep:
-    """What fetching shares: `handled` are numbers dealt with in this walk, by session start as told."""
+    """What fetching shares: `handled` are numbers dealt with in this walk, by session start as told.
+
+    An unfinished record is not dealt with: it is fetched again once a newer one is there.
+    """
 
     memory: LogMemory
     reader: Reader
@@ -30,6 +34,7 @@ class Sweep:
     state: MemoryState | None = None
     batches: list[Batch] = field(default_factory=list)
     handled: dict[int | None, list[range]] = field(default_factory=dict)
+    running: dict[int | None, int] = field(default_factory=dict)  # records that were unfinished when read
     _failures: int = 0
     _unfit: int = 0
 
@@ -49,7 +54,7 @@ class Sweep:
                 first += len(window.words)
                 width = min(width * 2, self.reader.reach.most)
                 self._failures = 0
-            elif count > 1:
+            elif count > 1 and window.cause is not Cause.BUSY:
                 width = max(1, count // 4)
             else:
                 first += self._failed(target, range(first, numbers.stop), window)
@@ -93,18 +98,21 @@ class Sweep:
         """Hand out what is held, leave out what is none, state what was overwritten."""
         record = self.memory.record
         numbers = window.first + np.arange(len(window.words), dtype=np.int64)
-        self._handle(target, range(window.first, window.first + len(window.words)))
         for number in numbers[~window.held].tolist():
             self.overwritten(target, range(number, number + 1))
         none = empty(record, window.words) & window.held
         kept = window.held & ~none
         words, numbers = window.words[kept], numbers[kept]
         check = fits(record, words)
-        if self._is_other_layout(check, int(numbers[0]) if len(numbers) else 0):
+        if self._is_other_layout(check, numbers):
             self.account.gap(target.index, range(int(numbers[0]), int(numbers[-1]) + 1), Cause.LAYOUT)
             return
-        open_ = numbers == self._unfinished(target, window)
-        session = target.session
+        session, newest = target.session, self._unfinished(target, window)
+        open_ = numbers == newest
+        end = window.first + len(window.words)
+        self._handle(target, range(window.first, newest if open_.any() else end))
+        if open_.any():
+            self.running[session.started_ms] = newest
         batch = Batch(
             target.index, numbers, words, check, open_, again, int(np.count_nonzero(none)),
             session.started_ms, session.interval_ms, target.numbers.start,
@@ -117,21 +125,31 @@ class Sweep:
         if times is not None and len(words) and times[1][-1] and kept[-1]:
             self.reader.last = (int(numbers[-1]), int(times[0][-1]))
 
-    def _is_other_layout(self, check: "np.ndarray[tuple[int], np.dtype[np.bool_]]", first: int) -> bool:
-        """Whether checks fail one after the other: then the records are laid out otherwise from here on."""
-        if check.all():
-            self._unfit = 0 if len(check) else self._unfit
-            return False
-        self._unfit = self._unfit + len(check) if not check.any() else 0
-        if self._unfit <= MOST_FAILURES:
-            return False
+    def _is_other_layout(self, check: Mask, numbers: NDArray[np.int64]) -> bool:
+        """Whether the records of a window seem to be laid out otherwise; none of it is taken then.
+
+        A record whose check does not fit was damaged. Where more than a few do not, one behind the other, and
+        most of those behind them neither, it is their places that are wrong: one in some may fit by chance.
+        """
+        bad = ~check
+        for at in np.flatnonzero(bad).tolist():
+            rest = bad[at:]
+            in_a_row = len(rest) if rest.all() else int(np.argmin(rest))
+            before = self._unfit if at == 0 else 0
+            if in_a_row + before > MOST_FAILURES and 2 * np.count_nonzero(rest) > len(rest):
+                self._stop_for_layout(int(numbers[0]))
+                return True
+        at_end = len(bad) if bad.all() else int(np.argmin(bad[::-1]))
+        self._unfit = self._unfit + at_end if bad.all() else at_end
+        return False
+
+    def _stop_for_layout(self, first: int) -> None:
         self.account.ended = Problem(
             Cause.LAYOUT,
-            f"The checks of {self._unfit} records in a row do not fit, the last of them from record {first} "
-            "on: their layout seems to be another than the map's. Check the meter's settings and the map.",
+            f"The checks of records from {first} on do not fit, one behind the other: they seem to have "
+            "another layout than the map says. Check the meter's settings and the map.",
             ended=True,
         )
-        return True
 
     def _unfinished(self, target: Target, window: Window) -> int:
         """The number of the record whose interval may still be running; -1 for none."""
@@ -153,6 +171,11 @@ class Sweep:
         else:
             return newest
         return newest if end > now else -1
+
+    def is_running(self, target: Target, numbers: range) -> bool:
+        """Whether that is only the newest record, which was unfinished when it was read."""
+        newest = target.numbers.stop - 1
+        return numbers == range(newest, newest + 1) and self.running.get(target.session.started_ms) == newest
 
     def _failed(self, target: Target, left: range, problem: Problem) -> int:
         """State one record as not had, or all that are left where it makes no sense to go on; how many."""

@@ -128,7 +128,7 @@ class Walker:
             self._end(problem)
         step = self.closing()
         if step is not None:
-            closed = yield from asked(step)
+            closed = yield from asked(step, busy_tries=2)  # busy: another port has taken the memory meanwhile
             self.opened = isinstance(closed, Problem)
 
     def _open(self, lock: Lock) -> Steps[Problem | None]:
@@ -198,6 +198,8 @@ class Walker:
             self._account.expect(target)
             again = self._reread.get(target.session.started_ms, ()) if turn == 0 else ()
             for numbers in without(target.numbers, self._done(target)):
+                if self._sweep.is_running(target, numbers):
+                    continue
                 fetched = True
                 yield from self._sweep.fetch_range(target, numbers)
             for one in again:

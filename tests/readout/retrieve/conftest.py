@@ -98,6 +98,7 @@ class MemoryHall:
     clock: FakeClock
     fmt: SerialFormat
     faults: str = ""
+    turnaround: float = 0.005
     said: list[str] = field(default_factory=list)
     live: list[str] = field(default_factory=list)
     requests: list[bytes] = field(default_factory=list)
@@ -109,7 +110,7 @@ class MemoryHall:
 
     def line(self, answer: Any = None) -> Line:
         """A line to the meter; `answer` stands between: frame → reply."""
-        pace = Pace.of(self.fmt, 0.005)
+        pace = Pace.of(self.fmt, self.turnaround)
         player = FaultPlayer(parse_plan(self.faults), clock=self.clock, pace=pace)
         meter = _Watched(answer or self.meter.reply, self.requests)
         self.port = InnerPort(
