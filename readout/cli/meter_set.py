@@ -102,13 +102,14 @@ class _Task:
 
         setting, meter = self.setting, self.at.meter
         before = meter.words_of(setting)
-        words = {**before, **words_for(setting, quantity)}
+        changed = words_for(setting, quantity, before)
+        words = {**before, **changed}
         old, new = (as_told(setting, told) for told in (before, words))
         if words == before:
             return self._done(old, old, f"{setting.name} is {self._text(old)} already; nothing was written")
         if not self.yes and not agreed(f"{setting.name}: {self._text(old)} now, set to {self._text(new)}?"):
             return 1
-        after, trouble = self._write(words_for(setting, quantity), before)
+        after, trouble = self._write(changed, before)
         back = None if after is None else as_told(setting, after)
         if after == before:
             raise FellShort(

@@ -28,13 +28,15 @@ def converted(quantity: Quantity, unit: Unit) -> Decimal:
             f"{quantity} is a {own.dimension}, and {unit.word} is a unit of {unit.dimension}; "
             f"write the value in {unit.word}"
         )
-    if own.word == unit.word or own.expression == unit.expression:
+    if own.word == unit.word:
         return quantity.number
     if own.conditional or unit.conditional:
         raise WrongUse(
             f"{own.word} and {unit.word} may have different reference conditions, so {quantity} is not "
             f"converted; write the value in {unit.word}"
         )
+    if own.expression == unit.expression:
+        return quantity.number
     found = _registry().Quantity(quantity.number, own.expression).to(unit.expression)
     return _rounded(Decimal(found.magnitude))
 

@@ -2,13 +2,17 @@
 
 import difflib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from decimal import Decimal
 
+import numpy as np
+
 from protocols.errors import RequestError
-from protocols.register_map.model import Column, Kind, RegisterMap, Value
+from protocols.register_map.model import Column, Kind, Number, RegisterMap, Value
 from protocols.units import Quantity, quantity_of
 from protocols.values.encode import encode_exactly
+from protocols.values.words import raw_numbers
 from readout.errors import WrongUse
 from readout.measuring_point.conversion import converted
 from readout.measuring_point.model import MeasuringPoint, Owner
@@ -76,12 +80,31 @@ def wanted(setting: Value, text: str, unit: str | None) -> Wanted:
     return number
 
 
-def words_for(setting: Value, quantity: Wanted) -> dict[Column, int]:
-    """The words that tell exactly this; WrongUse where the register could hold it only rounded, or not."""
+def words_for(setting: Value, quantity: Wanted, before: Mapping[Column, int]) -> dict[Column, int]:
+    """The words to be written so that the setting tells exactly this; `before` is what it tells now.
+
+    A power of ten in a register of its own stays where it can: meters let it be written less often. Parts
+    that are the same before and after are left out. WrongUse where it could be held only rounded, or not.
+    """
+    words = None
+    if setting.times_ten_to is not None:
+        with suppress(RequestError):
+            words = encode_exactly(setting, quantity, exponent=_whole(setting.times_ten_to, before))
     try:
-        return encode_exactly(setting, quantity)
+        words = words or encode_exactly(setting, quantity)
     except RequestError as error:
         raise WrongUse(str(error)) from error
+    changed = [
+        part for part in setting.parts() if any(words.get(c, before[c]) != before[c] for c in part.columns())
+    ]
+    return {column: words[column] for part in changed for column in part.columns()}
+
+
+def _whole(number: Number, words: Mapping[Column, int]) -> int:
+    """What a register of whole numbers tells."""
+    sent = np.array([[words[column] for column in number.columns()]], np.uint16)
+    raw, _ = raw_numbers(sent, number.kind, number.word_order, number.byte_order)
+    return round(int(raw[0]) * number.scale + number.offset)
 
 
 def _code(setting: Value, text: str) -> str | int:

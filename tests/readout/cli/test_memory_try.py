@@ -17,6 +17,7 @@ from simulators.log_memory import LogOptions
 
 DEMO = Path(__file__).parents[3] / "demo_data/bottling_hall"
 MAP = (DEMO / "insertion-meter.yaml").read_text(encoding="utf-8")
+MAP = MAP.replace("reply_within: 250 ms", "reply_within: 200 ms\n  late_within: 100 ms")
 
 
 @pytest.fixture

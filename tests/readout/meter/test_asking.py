@@ -13,7 +13,8 @@ HOLDING = Table.HOLDING
 
 def told(hall, name: str, text: str) -> dict:
     setting = hall.setting(name)
-    return words_for(setting, wanted(setting, text, setting.unit))
+    before = dict.fromkeys(setting.columns(), 0x7777)
+    return words_for(setting, wanted(setting, text, setting.unit), before)
 
 
 def test_two_registers_are_one_request_of_function_16(hall) -> None:

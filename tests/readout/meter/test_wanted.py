@@ -5,6 +5,8 @@ from pathlib import Path
 
 import pytest
 
+from protocols.modbus.tables import Table
+from protocols.register_map.model import Column
 from readout.errors import WrongUse
 from readout.measuring_point.load import load_point
 from readout.meter.wanted import ours, wanted, words_for, writable_setting
@@ -83,13 +85,49 @@ def test_a_value_that_cannot_be_is_refused_with_what_can(hall, name: str, text: 
 )
 def test_what_is_written_are_exactly_these_registers(hall, name: str, text: str, words: list[int]) -> None:
     setting = hall.setting(name)
-    assert list(words_for(setting, wanted(setting, text, setting.unit)).values()) == words
+    before = dict.fromkeys(setting.columns(), 0x7777)
+    assert list(words_for(setting, wanted(setting, text, setting.unit), before).values()) == words
 
 
 def test_a_value_that_the_register_could_hold_only_rounded_is_refused(hall) -> None:
     setting = hall.setting("reference_temperature")
     with pytest.raises(WrongUse, match=r"would be rounded to 20\.1"):
-        words_for(setting, wanted(setting, "20.13 degC", "degC"))
+        words_for(setting, wanted(setting, "20.13 degC", "degC"), dict.fromkeys(setting.columns(), 0))
+
+
+PARTS = """\
+register_map: 1
+meter: Hollow Mere test meter
+serial: {unit_address: 12}
+readings: {flow: {input: 0, type: float32}}
+settings:
+  pulse:
+    holding: 10
+    type: uint16
+    unit: {holding: 12, type: uint16, codes: {0: l, 1: m3}}
+    times_ten_to: {holding: 11, type: int16}
+    write: allowed
+"""
+
+
+@pytest.mark.parametrize(
+    ("text", "before", "words"),
+    [
+        ("500 l", (7, 2), {10: 5}),  # the power of ten stays
+        ("0.5 m3", (7, 2), {10: 5}),  # 500 l
+        ("550 l", (7, 2), {10: 550, 11: 0}),  # 5.5 × 10^2 cannot be told: the power of ten must go
+        ("700 l", (7, 2), {}),
+        ("90000000 l", (7, 2), {10: 9000, 11: 4}),
+    ],
+)
+def test_a_power_of_ten_and_a_told_unit_stay_where_they_can(make_hall, text: str, before, words) -> None:
+    hall = make_hall(map_text=PARTS)
+    setting = hall.setting("pulse")
+    now = {
+        Column(Table.HOLDING, address): word for address, word in zip((10, 11, 12), (*before, 0), strict=True)
+    }
+    found = words_for(setting, wanted(setting, text, "l"), now)
+    assert {column.address: word for column, word in found.items()} == words
 
 
 def test_settings_that_are_not_there_or_not_to_be_written_are_named(hall) -> None:
