@@ -10,6 +10,8 @@ from simulators.refused import Refused
 Span = tuple[Table, int, int]  # table, first address, the one behind the last
 #: Longer runs of registers are kept as a run, which costs time at every read instead of memory.
 LONG = 1024
+#: Reads whose registers are remembered.
+REMEMBERED = 256
 
 
 class Image:
@@ -24,6 +26,7 @@ class Image:
         self.writable: Mapping[Column, Value] = {
             column: value for value in register_map.settings if value.writable for column in value.columns()
         }
+        self._found: dict[tuple[Table, int, int], tuple[Column, ...]] = {}
         self._words = _word_counts(register_map)
         self._spans: dict[Table, list[tuple[int, int]]] = {table: [] for table in Table}
         tables = set()
@@ -36,9 +39,17 @@ class Image:
             tables |= {table} if spans else set()
         self.tables: frozenset[Table] = frozenset(tables)
 
-    def columns(self, table: Table, start: int, count: int) -> list[Column]:
+    def columns(self, table: Table, start: int, count: int) -> Sequence[Column]:
         """Every word behind `count` addresses from `start` on, as sent; Refused (02) outside the image."""
-        found = []
+        wanted = (table, start, count)
+        if wanted not in self._found:  # masters ask for the same registers over and over
+            if len(self._found) > REMEMBERED:
+                self._found.clear()
+            self._found[wanted] = self._columns(table, start, count)
+        return self._found[wanted]
+
+    def _columns(self, table: Table, start: int, count: int) -> tuple[Column, ...]:
+        found: list[Column] = []
         for address in range(start, start + count):
             words = self._words.get((table, address))
             if words is None:
@@ -46,7 +57,7 @@ class Image:
                     raise Refused(ExceptionCode.ILLEGAL_DATA_ADDRESS)
                 words = 1
             found += [Column(table, address, word) for word in range(words)]
-        return found
+        return tuple(found)
 
     def _take(self, table: Table, first: int, end: int) -> None:
         """A run of the memory's registers: one by one, but for those that are tens of thousands."""

@@ -22,6 +22,7 @@ from simulators.plant.air import (
     shifts_of,
     temperature_phase,
 )
+from simulators.plant.replay import ReplayedValues
 from simulators.plant.signals import (
     FLOW_NOISE,
     PRESSURE_NOISE,
@@ -43,6 +44,7 @@ def quantities(
     source: Source, value: Value, unit: str | None, utc: Doubles, running: Doubles
 ) -> Sequence[Quantity]:
     """What `source` says of `value` at each moment; `running` [n] counts since the meter was switched on."""
+    source = _behind(source, value)
     dimension = _measured_dimension(source, value, unit)
     if dimension is None or not isinstance(source, PlantValues) or not len(utc):
         moments = map(Moment, utc.tolist(), running.tolist())
@@ -58,6 +60,7 @@ def means(
     source: Source, value: Value, unit: str | None, starts: Doubles, ends: Doubles
 ) -> Sequence[Quantity] | None:
     """The mean of a flow over each interval, exact; None where only a value in its middle can be had."""
+    source = _behind(source, value)
     if _measured_dimension(source, value, unit) is not Dimension.FLOW or not isinstance(source, PlantValues):
         return None
     flow = (totals(source.plant, ends) - totals(source.plant, starts)) / (ends - starts) * HOUR
@@ -69,6 +72,7 @@ def amounts(
     source: Source, value: Value, unit: str | None, starts: Doubles, ends: Doubles
 ) -> Sequence[Quantity] | None:
     """The volume of each interval; None for anything but a volume of the plant."""
+    source = _behind(source, value)
     if _measured_dimension(source, value, unit) is not Dimension.VOLUME or not isinstance(
         source, PlantValues
     ):
@@ -76,6 +80,13 @@ def amounts(
     volume = totals(source.plant, ends) - totals(source.plant, starts)
     found: list[Quantity] = UNITS[unit or ""].from_plant_many(volume).tolist()
     return found
+
+
+def _behind(source: Source, value: Value) -> Source:
+    """Who answers for the value: a table that lacks it leaves it to the plant behind it."""
+    while isinstance(source, ReplayedValues) and value.name not in source.rows[0]:
+        source = source.others
+    return source
 
 
 def _measured_dimension(source: Source, value: Value, unit: str | None) -> Dimension | None:

@@ -16,10 +16,12 @@ _FILES, _QUEUE = 20, 24
 
 def altered(frame: bytes, faults: MemoryFaults, touched: Collection[int]) -> bytes:
     """The reply, which tells of the `touched` records, as a meter with these faults sends it."""
+    if frame[1] not in (_FILES, _QUEUE):
+        return frame
     body = bytearray(frame[:-2])
     if body[1] == _FILES:
         _alter_files(body, faults, touched)
-    elif body[1] == _QUEUE and faults.due(Fault.QUEUE_COUNT, touched):
+    elif faults.due(Fault.QUEUE_COUNT, touched):
         body[5] += 1
     return with_crc(bytes(body))
 

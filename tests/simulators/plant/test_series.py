@@ -9,7 +9,7 @@ import pytest
 
 from protocols.modbus.tables import Table
 from protocols.register_map.model import Kind, Number, Span, Value
-from simulators.plant import AirPlant, Moment, PlantValues
+from simulators.plant import AirPlant, Moment, PlantValues, ReplayedValues
 from simulators.plant.series import amounts, means, quantities, scatters
 from simulators.plant.source import scatter
 
@@ -68,3 +68,16 @@ def test_the_mean_of_an_interval_is_its_volume_over_its_time() -> None:
 def test_the_mixer_wraps_as_whole_numbers_do() -> None:
     steps = [-5, -1, 0, 1, 7_111_111_111, 2**62]
     assert scatters(99, np.array(steps)).tolist() == [scatter(99, step) for step in steps]
+
+
+def test_a_table_that_lacks_a_value_leaves_it_to_the_plant_behind_it() -> None:
+    source = ReplayedValues((0.0, 60.0), ({"flow": 1.5}, {"flow": None}), PlantValues())
+    flow, total = Value("flow", FLOAT, unit="m3/h"), Value("total", FLOAT, unit="m3")
+    running = np.array([-5.0, 0.0, 59.0, 60.0])
+    utc = MOMENTS[:4]
+    assert quantities(source, flow, "m3/h", utc, running) == [1.5, 1.5, 1.5, None]
+    assert means(source, flow, "m3/h", utc, utc + 60) is None, "a table has no means"
+    assert quantities(source, total, "m3", utc, running) == quantities(
+        PlantValues(), total, "m3", utc, running
+    )
+    assert amounts(source, total, "m3", utc, utc + 60) == amounts(PlantValues(), total, "m3", utc, utc + 60)
