@@ -5,21 +5,24 @@ time between rounds, and hands rows to the journal's writer, which never makes i
 """
 
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from readout.bus.exchange import Line
 from readout.bus.outcome import Status
 from readout.clock import Clock
-from readout.daemon.computer_clock import RowClock
-from readout.daemon.identity import Met
+from readout.daemon.computer_clock import EARLIEST, RowClock
+from readout.daemon.identity import SERIAL_NUMBER, Identity, Met
 from readout.daemon.line_access import LineAccess
+from readout.daemon.points import PointToRecord
 from readout.daemon.state_log import StateLog
 from readout.plan.schedule import Due, Grid, Instant, Schedule, look, start
+from readout.poll.introduction import Introduction, introduce
+from readout.poll.learning import Learner
 from readout.poll.round import PolledPoint, Round, nothing_asked, poll
 from readout.sealing.record import UNSTEADY, pack
-from storage.journal import Row
+from storage.journal import JournalWriter, Row
 
 #: A meter silent this many rounds in a row is asked last, and at most once in `SILENT_PAUSE_S` seconds.
 SILENT_ROUNDS = 3
@@ -301,3 +304,68 @@ class LineWorker(threading.Thread):
         if point.rounds_left is not None:
             point.rounds_left -= 1
         self._log.row(point.polled.name, found.status, found.text, now.monotonic_s)
+
+
+class RecordedLine:
+    """The points of one line as they are now: what each meter told of itself, and the plan in force."""
+
+    def __init__(
+        self,
+        points: Sequence[PointToRecord],
+        learners: Sequence[Learner],
+        identities: Mapping[str, Identity],
+        writer: JournalWriter,
+        clock: Clock,
+    ) -> None:
+        self._points = {point.name: point for point in points}
+        self._learners = {point.name: learner for point, learner in zip(points, learners, strict=True)}
+        self._told = {point.name: Introduction({}, {}) for point in points}
+        self._identities, self._writer, self._clock = identities, writer, clock
+
+    def recorded(self, point: PointToRecord, rounds: int | None) -> RecordedPoint:
+        """A point at the start, before its meter has told anything."""
+        learner = self._learners[point.name]
+        return RecordedPoint(
+            polled=point.by(learner.plan).polled,
+            grid=Grid(point.every_ms),
+            plan=self._plan_id(point.name),
+            rounds_left=rounds,
+            ask=learner.poll,
+            tells=point.tells,
+            unmet=point.tells,
+        )
+
+    def introduce(self, line: Line, recorded: RecordedPoint) -> Introduced:
+        """Ask a meter who it is; what it tells goes with its next rows if it is the point's own."""
+        name = recorded.polled.name
+        point, learner = self._points[name], self._learners[name]
+        found = introduce(
+            line, point.map, point.format, point.unit_address, point.polled.manners, self._clock,
+            learner.knowledge,
+        )  # fmt: skip
+        if self._clock.utc() < EARLIEST:  # against a clock not set, the meter's is not known to be off
+            found = replace(found, clock_offset=None)
+        met = self._identities[name].judge(found)
+        if met is Met.EXPECTED:
+            self._told[name] = found
+            serial = found.meter.get(SERIAL_NUMBER)
+            if serial is not None:
+                learner.knowledge.identify(str(serial))
+            learner.renew()
+            self._plan_anew(recorded)
+        return Introduced(met, found.status, found.text)
+
+    def renew(self, recorded: RecordedPoint) -> None:
+        """Go over to the plan that the last round taught, if it taught one."""
+        if recorded.polled.plan is not self._learners[recorded.polled.name].plan:
+            self._plan_anew(recorded)
+
+    def _plan_anew(self, recorded: RecordedPoint) -> None:
+        name = recorded.polled.name
+        recorded.polled = self._points[name].by(self._learners[name].plan).polled
+        recorded.plan = self._plan_id(name)
+
+    def _plan_id(self, name: str) -> str:
+        """The journal's id of what is true of the rows from now on."""
+        point = self._points[name].by(self._learners[name].plan)
+        return self._writer.add_plan(point.record(self._told[name]).to_text())

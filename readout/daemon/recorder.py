@@ -6,9 +6,9 @@ Nothing that the disk does makes a line wait.
 
 import threading
 from collections import Counter, deque
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
@@ -16,15 +16,14 @@ from typing import Any
 from readout.bus.exchange import Line
 from readout.clock import Clock, iso
 from readout.daemon.computer_clock import EARLIEST, clock_now
-from readout.daemon.identity import SERIAL_NUMBER, Identity, Met
+from readout.daemon.identity import SERIAL_NUMBER, Identity
 from readout.daemon.line_access import LineAccess
-from readout.daemon.line_worker import LIVE, Introduced, LineWorker, RecordedPoint
+from readout.daemon.line_worker import LIVE, LineWorker, RecordedLine
 from readout.daemon.points import PointToRecord
 from readout.daemon.state_log import StateLog
 from readout.errors import WrongUse
 from readout.plan.schedule import Grid, look
-from readout.poll.introduction import Introduction, introduce
-from readout.poll.learning import Learner
+from readout.poll.introduction import Introduction
 from readout.sealing.history import last_identity
 from readout.sealing.merge import merge_days
 from readout.sealing.seal import column_types_of, seal_journal
@@ -32,6 +31,7 @@ from storage.archive import Archive
 from storage.errors import StorageError
 from storage.journal import JournalWriter, Row, WriterState
 from storage.ledger import Kind, read_file
+from storage.reserve import Room, room_on
 
 Say = Callable[[str], None]
 Watch = Callable[["Summary"], None]
@@ -71,71 +71,6 @@ class Summary:
     ledger_hash: str = ""
 
 
-class _RecordedLine:
-    """The points of one line as they are now: what each meter told of itself, and the plan in force."""
-
-    def __init__(
-        self,
-        points: Sequence[PointToRecord],
-        learners: Sequence[Learner],
-        identities: Mapping[str, Identity],
-        writer: JournalWriter,
-        clock: Clock,
-    ) -> None:
-        self._points = {point.name: point for point in points}
-        self._learners = {point.name: learner for point, learner in zip(points, learners, strict=True)}
-        self._told = {point.name: Introduction({}, {}) for point in points}
-        self._identities, self._writer, self._clock = identities, writer, clock
-
-    def recorded(self, point: PointToRecord, rounds: int | None) -> RecordedPoint:
-        """A point at the start, before its meter has told anything."""
-        learner = self._learners[point.name]
-        return RecordedPoint(
-            polled=point.by(learner.plan).polled,
-            grid=Grid(point.every_ms),
-            plan=self._plan_id(point.name),
-            rounds_left=rounds,
-            ask=learner.poll,
-            tells=point.tells,
-            unmet=point.tells,
-        )
-
-    def introduce(self, line: Line, recorded: RecordedPoint) -> Introduced:
-        """Ask a meter who it is; what it tells goes with its next rows if it is the point's own."""
-        name = recorded.polled.name
-        point, learner = self._points[name], self._learners[name]
-        found = introduce(
-            line, point.map, point.format, point.unit_address, point.polled.manners, self._clock,
-            learner.knowledge,
-        )  # fmt: skip
-        if self._clock.utc() < EARLIEST:  # against a clock not set, the meter's is not known to be off
-            found = replace(found, clock_offset=None)
-        met = self._identities[name].judge(found)
-        if met is Met.EXPECTED:
-            self._told[name] = found
-            serial = found.meter.get(SERIAL_NUMBER)
-            if serial is not None:
-                learner.knowledge.identify(str(serial))
-            learner.renew()
-            self._plan_anew(recorded)
-        return Introduced(met, found.status, found.text)
-
-    def renew(self, recorded: RecordedPoint) -> None:
-        """Go over to the plan that the last round taught, if it taught one."""
-        if recorded.polled.plan is not self._learners[recorded.polled.name].plan:
-            self._plan_anew(recorded)
-
-    def _plan_anew(self, recorded: RecordedPoint) -> None:
-        name = recorded.polled.name
-        recorded.polled = self._points[name].by(self._learners[name].plan).polled
-        recorded.plan = self._plan_id(name)
-
-    def _plan_id(self, name: str) -> str:
-        """The journal's id of what is true of the rows from now on."""
-        point = self._points[name].by(self._learners[name].plan)
-        return self._writer.add_plan(point.record(self._told[name]).to_text())
-
-
 class Recorder:
     """One run. Make it, call `run` once.
 
@@ -163,6 +98,7 @@ class Recorder:
         self._identities: dict[str, Identity] = {}
         self._stepped = (float("-inf"), 0.0)
         self._merged_on: date | None = None
+        self._low = False
 
     def run(self, stop: threading.Event) -> Summary:
         """Record until `stop` is set or every point has had its rounds; then seal and say so in the ledger.
@@ -290,7 +226,7 @@ class Recorder:
     def _worker(self, writer: JournalWriter, access: LineAccess, points: list[PointToRecord]) -> LineWorker:
         # What is learned is written by the main thread: no line waits for the disk.
         learners = [point.learner(self._clock.utc, self._say, self._learned.append) for point in points]
-        line = _RecordedLine(points, learners, self._identities, writer, self._clock)
+        line = RecordedLine(points, learners, self._identities, writer, self._clock)
         return LineWorker(
             access,
             [line.recorded(point, self._rounds(point)) for point in points],
@@ -330,12 +266,15 @@ class Recorder:
     def _seal(self, archive: Archive) -> None:
         """Seal what the journal holds, and once a UTC day join the files of days that have ended.
 
-        A disk that refuses is told, and tried again at the next sealing.
+        A disk that refuses is told, and tried again at the next sealing. Joining needs room for a day twice:
+        where little is left it waits.
         """
         today = datetime.fromtimestamp(self._clock.utc(), UTC).date()
+        room = room_on(archive.root)
+        self._tell_room(archive, room)
         try:
             self._summary.files += [sealed.file for sealed in seal_journal(archive, clock_now(self._clock))]
-            if self._merged_on != today:
+            if self._merged_on != today and not room.is_scarce:
                 merge_days(archive, today)
                 self._merged_on = today
             self._summary.unsealed = None
@@ -343,6 +282,14 @@ class Recorder:
             if self._summary.unsealed is None:
                 self._say(f"{error} The rows stay in the journal until the next sealing.")
             self._summary.unsealed = str(error)
+
+    def _tell_room(self, archive: Archive, room: Room) -> None:
+        """Say once that the disk will be full, long before it is."""
+        if room.is_low and not self._low:
+            self._say(
+                f"{archive.root}: {room.free >> 20} MB are free on its disk, {room.percent} %: make room soon"
+            )
+        self._low = room.is_low
 
     def _note(self, content: dict[str, Any], kind: Kind = Kind.EVENT) -> None:
         """Have something written into the ledger by the main thread; from any thread."""

@@ -125,10 +125,8 @@ class Journal:
 
     def add_plan(self, text: str) -> str:
         """Keep a plan's text once; its id is the SHA-256 of the text in UTF-8, as 64 hexadecimal digits."""
-        identity = hashlib.sha256(text.encode()).hexdigest()
         with self._transaction() as connection:
-            connection.execute("INSERT OR IGNORE INTO plan (id, text) VALUES (?, ?)", (identity, text))
-        return identity
+            return _plan(connection, text)
 
     def plan_text(self, identity: str) -> str:
         """The text of a plan; KeyError where there is none."""
@@ -163,30 +161,33 @@ class Journal:
 
     # rows
 
-    def append(self, rows: Iterable[Row]) -> None:
+    def append(self, rows: Iterable[Row], plans: Iterable[str] = ()) -> None:
         """Add rows in one transaction: when this returns they survive a power cut; or none was added.
 
-        The plan must have been added, the sequence be given (1 or more) and new.
+        Their plans must have been added, or their texts be among `plans`; the sequence be given (1 or more)
+        and new.
         """
         with self._transaction() as connection:
+            for text in plans:
+                _plan(connection, text)
             streams: dict[tuple[str, str], tuple[int, int]] = {}
-            plans: dict[str, int] = {}
+            numbers: dict[str, int] = {}
             boots: dict[str, int | None] = {"": None}
             for row in rows:
                 number, last = streams.get((row.point, row.source), (0, 0))
                 if not number:
                     number = _stream(connection, row.point, row.source, 0)
                 streams[row.point, row.source] = (number, max(last, row.sequence))
-                if row.plan not in plans:
+                if row.plan not in numbers:
                     found = connection.execute("SELECT number FROM plan WHERE id = ?", (row.plan,)).fetchone()
                     if found is None:
                         raise KeyError(row.plan)
-                    plans[row.plan] = found[0]
+                    numbers[row.plan] = found[0]
                 if row.boot not in boots:
                     boots[row.boot] = _boot(connection, row.boot)
                 connection.execute(
                     schema.INSERT_ROW,
-                    (number, row.sequence, plans[row.plan], row.due, row.time, row.clock, row.status,
+                    (number, row.sequence, numbers[row.plan], row.due, row.time, row.clock, row.status,
                      row.cause, row.words, row.present, boots[row.boot], row.since_boot, row.shifted),
                 )  # fmt: skip
             for number, last in streams.values():
@@ -330,6 +331,18 @@ def _day(due: int) -> date:
 def _day_untimed(boot: str, now: clock.ClockNow | None) -> date | None:
     """Where rows are filed that were told by a clock not set; None while it may still be."""
     return None if now is None or now.boot == boot else now.date
+
+
+def plan_id(text: str) -> str:
+    """What a plan is called: the SHA-256 of its text in UTF-8, as 64 hexadecimal digits."""
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _plan(connection: sqlite3.Connection, text: str) -> str:
+    """Keep a plan's text once; returns its id."""
+    identity = plan_id(text)
+    connection.execute("INSERT OR IGNORE INTO plan (id, text) VALUES (?, ?)", (identity, text))
+    return identity
 
 
 def _boot(connection: sqlite3.Connection, identity: str) -> int:

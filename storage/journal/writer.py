@@ -15,7 +15,7 @@ from pathlib import Path
 
 from storage.errors import StorageError
 from storage.journal.rows import Row
-from storage.journal.store import Journal
+from storage.journal.store import Journal, plan_id
 
 #: Rows kept in memory while the disk refuses: an hour of ten points once a second, about 20 MB.
 MOST_ROWS = 36_000
@@ -63,6 +63,7 @@ class JournalWriter:
         self._most_rows = most_rows
         self._on_change = on_change
         self._plans = set(self._journal.plans())
+        self._new_plans: dict[str, str] = {}  # id → text, not yet durable
         self._last = self._journal.last_sequences()
         self._condition = threading.Condition()
         self._queue: deque[Row] = deque()
@@ -74,10 +75,15 @@ class JournalWriter:
         self._thread.start()
 
     def add_plan(self, text: str) -> str:
-        """Keep a plan before its first row; waits for the disk. Returns the plan's id."""
-        identity = self._journal.add_plan(text)
+        """Have a plan kept, durable before its first row or with it. Never waits for the disk.
+
+        Returns the plan's id.
+        """
+        identity = plan_id(text)
         with self._condition:
-            self._plans.add(identity)
+            if identity not in self._plans:
+                self._plans.add(identity)
+                self._new_plans[identity] = text
         return identity
 
     def put(self, row: Row) -> Row:
@@ -156,20 +162,25 @@ class JournalWriter:
                 closing = self._closing
                 kept.extend(self._queue)
                 self._queue.clear()
+                plans = dict(self._new_plans)
             next_commit = time.monotonic() + self._interval
             if kept:
-                fault = self._commit(kept)
+                fault = self._commit(kept, plans)
                 self._tell(fault, 0 if fault else len(kept))
                 if fault is None:
                     kept = []
             if closing:
                 return
 
-    def _commit(self, rows: list[Row]) -> str | None:
+    def _commit(self, rows: list[Row], plans: dict[str, str]) -> str | None:
+        """Write rows and the plans they may be the first of; returns why not."""
         try:
-            self._journal.append(rows)
+            self._journal.append(rows, plans.values())
         except StorageError as error:
             return str(error)
+        with self._condition:
+            for identity in plans:
+                del self._new_plans[identity]
         return None
 
     def _tell(self, fault: str | None, committed: int) -> None:

@@ -188,10 +188,10 @@ def test_full_while_rows_are_sealed(command: ModuleType, disk: Path) -> None:
 
 
 def noisy_day(acts: ModuleType, root: Path) -> None:
-    """Ten sealed hours of a past day of another point, whose values do not repeat: some 400 kB."""
+    """Twenty sealed hours of a past day of another point, whose values do not repeat: some 800 kB."""
     dice = random.Random(3)
     with acts.Archive.open(root) as archive:
-        for hour in range(10):
+        for hour in range(20):
             dues = [acts.meter.MIDNIGHT + hour * acts.meter.HOUR + n * 1000 for n in range(3600)]
             acts.meter.fill(
                 archive, acts.meter.record(), dues,
@@ -201,22 +201,29 @@ def noisy_day(acts: ModuleType, root: Path) -> None:
 
 
 def test_full_while_a_day_is_merged(command: ModuleType, acts: ModuleType, disk: Path) -> None:
-    """The day stays as it is in its hourly files until there is room for the one; polling starts at once."""
+    """Below 5 % it is not tried; where it finds no space the day stays in its hourly files until it does."""
     archive = disk / "archive"
     noisy_day(acts, archive)
     day = f"rows/point={acts.meter.POINT}/**/*.parquet"
-    ballast = fill(disk, leave=240_000)
+    ballast = fill(disk, leave=380_000)
     with recorder(command, disk, "1s") as (log, line):
+        told(command, log, "make room soon")
+        go_on(command, line, 15)
+        assert "No space left" not in log.so_far().err
+        assert len(list(archive.rglob(day))) == 20
+        with ballast.open("r+b") as file:
+            file.truncate(ballast.stat().st_size - 300_000)
         told(command, log, "No space left")
         go_on(command, line, 15)
-        assert len(list(archive.rglob(day))) == 10
+        assert len(list(archive.rglob(day))) == 20
         ballast.unlink()
         command.until(lambda: len(list(archive.rglob(day))) == 1, what="the day is merged by itself")
         go_on(command, line, 5)
         done = log.end(signal.SIGTERM)
     assert done.status == 0, done
+    assert done.err.count("make room soon") == 1
     assert_nothing_lost(archive)
-    assert ArchiveReader(archive).read_rows(acts.meter.POINT, "live").num_rows == 36_000
+    assert ArchiveReader(archive).read_rows(acts.meter.POINT, "live").num_rows == 72_000
 
 
 def test_ended_while_the_disk_is_still_full(command: ModuleType, disk: Path) -> None:

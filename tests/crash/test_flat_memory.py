@@ -1,7 +1,7 @@
 """Sealing in fast motion: a recorder's memory does not grow with what it has sealed.
 
 A process of its own seals three rows an hour and merges once a day, as a recorder does, and reads its
-resident memory from /proc. Its disk is in memory where there is one (/dev/shm), so that years pass in minutes.
+resident memory from /proc. Its disk is in memory where there is one (/dev/shm): years pass in minutes.
 """
 
 import subprocess

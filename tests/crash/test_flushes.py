@@ -70,7 +70,7 @@ def test_rows_cost_one_flush_a_second_however_many_they_are(command: ModuleType,
 @pytest.mark.long
 def test_ten_minutes(command: ModuleType, tmp_path: Path) -> None:
     """6,000 rounds, five sealings: one flush a second, nine a sealing, and folding the log in."""
-    found, root = record(command, tmp_path, "--for", "10m", "--seal-every", "2m")
+    found, root = record(command, tmp_path, "--for", "10min", "--seal-every", "2min")
     files = len(list((root / "rows").rglob("*.parquet")))
     assert files >= 5
     seconds = found[-1].at - found[0].at

@@ -4,7 +4,7 @@ import sqlite3
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import closing
 from pathlib import Path
 from types import ModuleType
@@ -91,10 +91,10 @@ def test_a_slow_disk_does_not_delay_a_poll(
     hanging, go_on = threading.Event(), threading.Event()
     real = Journal.append
 
-    def slow(journal: Journal, rows: list) -> None:
+    def slow(journal: Journal, rows: list, plans: Iterable[str]) -> None:
         hanging.set()
         assert go_on.wait(10)
-        real(journal, rows)
+        real(journal, rows, plans)
 
     monkeypatch.setattr(Journal, "append", slow)
     writer.put(hall.row(plan, 1))
@@ -137,6 +137,27 @@ def test_a_full_disk_is_told_once_bounded_and_got_over(
     assert (loss.first, loss.last) == (11, 13)
     assert writer.take_losses() == []
     assert writer.put(hall.row(plan, 14)).sequence == 14
+
+
+def test_a_new_plan_does_not_wait_for_a_full_disk(
+    writer: JournalWriter, path: Path, hall: ModuleType, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A meter that comes back, or a plan that was learned, while the disk is full: the line goes on."""
+
+    def full(*_: object) -> None:
+        raise DiskFull(path, "No space left to write journal.sqlite: free some, nothing else is needed.")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Journal, "append", full)
+        patched.setattr(Journal, "add_plan", full)
+        plan = writer.add_plan('{"learned": "meanwhile"}')
+        writer.put(hall.row(plan, 1))
+        assert not writer.flush(0.02)
+    assert writer.flush(10)
+    with closing(Journal.open(path)) as journal:
+        assert [journal.plan_text(row.plan) for row in journal.rows(hall.POINT, "live")] == [
+            '{"learned": "meanwhile"}'
+        ]
 
 
 def test_a_really_full_disk_is_recognised(path: Path, hall: ModuleType) -> None:
