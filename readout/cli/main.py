@@ -34,6 +34,7 @@ from readout.cli import (
     meter_set,
     meter_show,
     note,
+    point_amend,
     simulate,
 )
 from readout.cli import find as find_command
@@ -56,6 +57,9 @@ memory_app = typer.Typer(
     help="The meter's own memory: what it holds, and how it comes into the archive.", no_args_is_help=True
 )
 meter_app = typer.Typer(help="A meter: who it is, and how it is set.", no_args_is_help=True)
+point_app = typer.Typer(
+    help="A measuring point: pipe, insertion depth, straight runs, uncertainty.", no_args_is_help=True
+)
 archive_app = typer.Typer(help="The archive: what is kept, and proof of it.", no_args_is_help=True)
 
 
@@ -103,6 +107,12 @@ add(memory_app, "erase", memory_erase.memory_erase, "memory erase header.yaml --
 add(memory_app, "try", memory_try.memory_try, "memory try insertion-meter.yaml /dev/ttyUSB0")
 add(meter_app, "show", meter_show.meter_show, "meter show bottling-hall-header.yaml")
 add(meter_app, "set", meter_set.meter_set, "meter set header.yaml damping 2s --archive hollow-mere")
+add(
+    point_app,
+    "amend",
+    point_amend.point_amend,
+    "point amend header.yaml --from 2026-05-03 --set pipe.inside_diameter=54.5mm --archive hollow-mere",
+)
 add(archive_app, "list", archive_list.archive_list, "archive list hollow-mere")
 add(archive_app, "seal", archive_seal.archive_seal, "archive seal hollow-mere")
 add(archive_app, "verify", archive_verify.archive_verify, "archive verify hollow-mere --quick")
@@ -129,6 +139,7 @@ app.add_typer(line_app, name="line")
 app.add_typer(map_app, name="map")
 app.add_typer(memory_app, name="memory")
 app.add_typer(meter_app, name="meter")
+app.add_typer(point_app, name="point")
 app.add_typer(archive_app, name="archive")
 
 

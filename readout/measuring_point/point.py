@@ -87,8 +87,13 @@ def read_point(path: Path) -> tuple[Files, MeasuringPoint | None]:
     job, job_entries, job_text = (None, None, None) if entries is None else _read_job(path, entries, own)
     text = data.decode("utf-8", errors="replace")
     files = Files(path, own, entries, job, job_entries, text, job_text)
-    point = None if entries is None else _build(files, entries)
-    return files, None if any(report.faulty for report in files.reports) else point
+    return files, checked(files)
+
+
+def checked(files: Files) -> MeasuringPoint | None:
+    """The point that the entries say, after the checks across keys; None where any report has a fault."""
+    point = None if files.entries is None else _build(files, files.entries)
+    return None if any(report.faulty for report in files.reports) else point
 
 
 def read_file(

@@ -1,0 +1,1 @@
+"""Corrections of a point file that hold from a time on: checked as the file is, and their effect."""
