@@ -5,7 +5,7 @@ from collections.abc import Callable, Mapping, Sequence
 from protocols.modbus.exceptions import ExceptionCode
 from protocols.modbus.requests import FilePart
 from protocols.register_map.memory_model import LogMemory
-from protocols.register_map.model import Column, Number
+from protocols.register_map.model import Column, Number, Value
 from simulators.log_memory.faults import MemoryFaults, parse_memory_faults
 from simulators.log_memory.faults.frames import altered
 from simulators.log_memory.faults.kinds import Fault
@@ -136,6 +136,9 @@ class SimulatedLog:
         if (fault := due(Fault.SUPPLY_CUT, numbers)) is not None:
             self.recorder.cut_supply(self._now, fault.number)
             raise Silent
+        writing = self.faults.standing(Fault.BUSY_WRITING)
+        if writing is not None and self.recorder.is_writing(self._now, writing.number / 1000):
+            raise Refused(ExceptionCode.BUSY)
         if due(Fault.BUSY, numbers):
             raise Refused(ExceptionCode.BUSY)
         if (fault := due(Fault.REFUSED, numbers)) is not None:
@@ -157,8 +160,10 @@ class SimulatedLog:
         if memory.sessions is not None:
             found.append(Head(memory.sessions.count, lambda: len(self.told_sessions())))
         if memory.recording is not None:
-            take = self._command if memory.recording.writable else None
+            take = self._taking(memory.recording) if memory.recording.writable else None
             found.append(Head(memory.recording.number, self._state, take))
+        if memory.command is not None and memory.command.writable:
+            found.append(Head(memory.command.number, lambda: 0, self._taking(memory.command)))
         if memory.lock is not None:
             lock = self._lock
             tell, take = (lambda: lock.tell(self._now)), (lambda told: lock.take(told, self._now))
@@ -183,10 +188,13 @@ class SimulatedLog:
         assert self.memory.recording is not None
         return next(code for code, said in self.memory.recording.codes.items() if said == word)
 
-    def _command(self, told: int) -> None:
-        """Start, stop or erase: what the word of a code says. Refused (03) for any other, or no room."""
-        assert self.memory.recording is not None
-        match self.memory.recording.codes.get(told):
+    def _taking(self, register: Value) -> Callable[[int], None]:
+        """What becomes of a number written to a register with words."""
+        return lambda told: self._command(register.codes.get(told))
+
+    def _command(self, word: str | None) -> None:
+        """Start, stop or erase. Refused (03) for any other word, or where there is no room."""
+        match word:
             case "recording":
                 if not self.recorder.start(self._now):
                     raise Refused(ExceptionCode.ILLEGAL_DATA_VALUE)

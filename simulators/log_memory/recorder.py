@@ -198,6 +198,14 @@ class Recorder:
         """Whether it is without supply."""
         return self._back_at is not None and running < self._back_at
 
+    def is_writing(self, running: float, seconds: float) -> bool:
+        """Whether a record was due less than so many seconds ago."""
+        if not self.recording:
+            return False
+        session = self.store.sessions[-1]
+        since = running - session.begun + _DUST
+        return since >= self._step(session) and since % self._step(session) < seconds
+
     def _supply_back(self) -> None:
         assert self._back_at is not None
         back, self._back_at = self._back_at, None

@@ -27,6 +27,7 @@ class Fault(StrEnum):
     DUMMY = "dummy"
     DAMAGED_CHECK = "damaged check"
     HALVES = "halves"
+    BUSY_WRITING = "busy while writing"
     RUNNING_RECORD = "running record"
     FILE_INNER = "file inner length"
     FILE_OUTER = "file outer length"
@@ -88,6 +89,9 @@ KINDS: Mapping[Fault, Kind] = {
     Fault.DAMAGED_CHECK: Kind("the record's check does not fit, ever", needs=Needs.CHECK, recorded=True),
     Fault.HALVES: Kind(
         "every record is written in two halves, the second so much later", "ms", 50, for_ever=True
+    ),
+    Fault.BUSY_WRITING: Kind(
+        "records cannot be read (exception 06) until so long after each was due", "ms", 50, for_ever=True
     ),
     Fault.RUNNING_RECORD: Kind(
         "the record of the running interval is told of already, and changes until it is over", for_ever=True

@@ -256,6 +256,20 @@ def test_a_record_is_half_old_and_half_new_while_the_ring_writes_it(
     assert mixed == (*new[:2], *old[2:])
 
 
+def test_records_cannot_be_read_while_one_is_written(logs: SimpleNamespace, clock: FakeClock) -> None:
+    options = LogOptions.prefilled(16, 1.0, faults="busy while writing 300")
+    meter = SimulatedMeter(logs.map_of(logs.map_text("registers")), clock=clock, log=options)
+    refused = []
+    for _ in range(20):
+        clock.advance(0.1)
+        reply = logs.ask(meter, ReadRequest(Table.INPUT, 1000, 4))
+        refused.append(reply == ExceptionReply(4, ExceptionCode.BUSY))
+    assert refused == [n % 10 < 3 for n in range(1, 21)]
+    assert logs.ask(meter, ReadRequest(Table.INPUT, 54, 1)).words == (18,), "the extent is told all the time"
+    found = logs.retrieve(meter, between=lambda _: clock.advance(0.13))
+    assert sorted(set(found.numbers)) == list(range(max(found.numbers) + 1))
+
+
 def test_the_record_of_the_running_interval_grows_until_it_is_over(
     logs: SimpleNamespace, clock: FakeClock
 ) -> None:

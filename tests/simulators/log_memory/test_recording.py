@@ -162,6 +162,36 @@ def test_a_clock_that_gains_is_told_as_it_stands_and_the_truth_keeps_both(
     assert np.abs(ahead - 90).max() < 1.3, "records tell whole seconds"
 
 
+@pytest.mark.parametrize("oldest", [True, False])
+def test_a_rings_sessions_keep_their_extent_where_a_register_tells_the_oldest(
+    logs: SimpleNamespace, clock: FakeClock, oldest: bool
+) -> None:
+    extent = logs.SESSIONS + (logs.EXTENT if oldest else "")
+    text = logs.map_text("window", extent, capacity=100, when_full="overwrite oldest")
+    past = (
+        Past(60, 60.0),
+        Past(30, 60.0),
+        Past(80, 60.0),
+    )  # 170 in all: 70 are gone, all of the first session
+    meter = SimulatedMeter(logs.map_of(text), clock=clock, log=LogOptions(past, recording=False))
+    assert told(logs, meter, 100) == 2
+    told_sessions = [session(logs, meter, i)[2:] for i in (0, 1)]
+    assert told_sessions == ([(30, 60), (80, 90)] if oldest else [(20, 70), (80, 90)])
+    found = logs.retrieve(meter)
+    assert found.numbers == list(range(70, 170))
+    logs.same_as_truth(found, meter)
+
+
+def test_a_full_table_of_sessions_takes_no_other(
+    logs: SimpleNamespace, clock: FakeClock, sessions_map: object
+) -> None:
+    past = tuple(Past(3, 1.0) for _ in range(6))
+    meter = SimulatedMeter(sessions_map, clock=clock, log=LogOptions(past, recording=False))
+    start = logs.ask(meter, WriteRegisters(80, RECORDING))
+    assert start == ExceptionReply(16, ExceptionCode.ILLEGAL_DATA_VALUE)
+    assert logs.ask(meter, ReadRequest(Table.INPUT, 110, 42)).words[35:] != (0,) * 7
+
+
 def test_a_lock_left_open_closes_by_itself_after_five_minutes(
     logs: SimpleNamespace, clock: FakeClock
 ) -> None:
