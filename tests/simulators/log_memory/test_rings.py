@@ -81,7 +81,7 @@ FAULTS = st.sampled_from([
 ])  # fmt: skip
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(
     way=st.sampled_from(("window", "function 23", "queue", "banks")),
     faults=st.lists(st.tuples(FAULTS, st.integers(0, 99)), max_size=6),
