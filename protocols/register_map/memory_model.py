@@ -234,7 +234,8 @@ Way = ByWindow | ByRegisters | ByFiles | ByQueue
 class LogMemory:
     """Everything a map says of the meter's memory.
 
-    `recording` has the codes `idle` and `recording`. `oldest` and `next` are the numbers of the oldest
+    `recording` has the codes `idle` and `recording`, and may have `erase`; `command` takes those words where
+    another register than `recording` does. `oldest` and `next` are the numbers of the oldest
     record held and of the one written next; `count` how many are held, which tells an empty memory from one
     that has gone round exactly. `interval` and `started` of a memory without sessions are settings of the
     map, or not known.
@@ -249,6 +250,7 @@ class LogMemory:
     marked_at: MarkedAt = MarkedAt.START
     clock: MeterClock = MeterClock()
     recording: Value | None = None
+    command: Value | None = None
     oldest: Number | None = None
     next: Number | None = None
     count: Number | None = None

@@ -21,7 +21,7 @@ class Command:
     """One command to one meter. `keep` writes the ledger's line of what was done."""
 
     at: "MemoryMeter"
-    recording: "Value"
+    register: "Value"
     clock: "Clock"
     keep: "Callable[[dict[str, Any]], object]"
 
@@ -41,7 +41,7 @@ class Command:
         """
         from readout.meter.commands import command
 
-        outcome = command(self.meter, self.recording, word)
+        outcome = command(self.meter, self.register, word)
         content = {
             "point": self.at.point.name,
             "name": "recording",
@@ -77,19 +77,19 @@ def start_or_stop(
     from readout.cli.at_meter import agreed, kept_in_ledger, ready_archive, tell_done
     from readout.cli.memory_meter import met, point_with_memory
     from readout.clock import SystemClock
-    from readout.meter.commands import RECORDING, became, recording_register, state_word
+    from readout.meter.commands import RECORDING, became, command_register, state_register, state_word
     from readout.meter.wanted import ours
 
     clock = SystemClock()
     loaded = point_with_memory(point)
     ours(loaded.point.point)
-    register = recording_register(loaded.memory, word)
+    register, state = command_register(loaded.memory, word), state_register(loaded.memory)
     ready_archive(archive)
     entered: list[Any] = []
     with met(loaded, clock, trace) as at:
         refuse_another_meter(at)
         act = Command(at, register, clock, lambda line: entered.append(kept_in_ledger(archive, line)))
-        old = state_word(act.meter, register)
+        old = state_word(act.meter, state)
         about = {"old": old, **before(at, clock, word)}
         name = at.point.name
         if old == word:
@@ -98,7 +98,7 @@ def start_or_stop(
             return tell_done(archive, {**document, "changed": False}, text, None, as_json=as_json)
         if not yes and not agreed(f"{name}: {'start' if word == RECORDING else 'stop'} recording?"):
             return 1
-        done = act.carry_out(word, about, lambda: became(act.meter, register, word, clock))
+        done = act.carry_out(word, about, lambda: became(act.meter, state, word, clock))
     if done["new"] != word:
         raise FellShort(
             f"{name}: the meter says '{done['new']}' after it was told '{word}'. It may refuse at its "

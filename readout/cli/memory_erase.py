@@ -45,7 +45,7 @@ def memory_erase(
     """
     from readout.cli.memory_meter import met, point_with_memory
     from readout.clock import SystemClock
-    from readout.meter.commands import ERASE, recording_register
+    from readout.meter.commands import ERASE, command_register
     from readout.meter.wanted import ours
     from storage.archive import Archive, is_archive
     from storage.errors import ArchiveAbsent
@@ -53,7 +53,7 @@ def memory_erase(
     clock = SystemClock()
     loaded = point_with_memory(point)
     ours(loaded.point.point)
-    recording_register(loaded.memory, ERASE)
+    command_register(loaded.memory, ERASE)
     if not is_archive(archive):
         raise ArchiveAbsent(archive, f"{archive} holds no archive, so the meter's records are not in it.")
     with Archive.open(archive, utc=clock.utc) as kept, met(loaded, clock, trace) as at:
@@ -88,7 +88,7 @@ class _Erasing:
     def erase(self, typed: str | None, *, yes: bool) -> dict[str, Any] | None:
         """The ledger's line of it, with where it is; None where the person said no."""
         from readout.cli.memory_command import Command, refuse_another_meter
-        from readout.meter.commands import ERASE, recording_register
+        from readout.meter.commands import ERASE, command_register
 
         refuse_another_meter(self.at)
         if self.at.serial is None:
@@ -111,7 +111,7 @@ class _Erasing:
             raise FellShort(
                 f"{self._name}: the memory changed meanwhile, so it was not erased. Fetch it again."
             )
-        act = Command(self.at, recording_register(self.at.memory, ERASE), self.clock, self._keep)
+        act = Command(self.at, command_register(self.at.memory, ERASE), self.clock, self._keep)
         about = {**self._about(records), "archive": proof}
         done = act.carry_out(ERASE, about, self._emptied)
         if done["new"]:

@@ -1,4 +1,4 @@
-"""Recording in the meter: started, stopped and erased through the map's `recording` register."""
+"""Recording in the meter: started, stopped and erased through the registers that the map names."""
 
 import numpy as np
 
@@ -11,31 +11,47 @@ from readout.clock import Clock
 from readout.errors import WrongUse
 from readout.meter.asking import Meter, trusted
 
-#: Words of the codes of `recording`; the third is there only where the meter can be told to erase.
+#: Words of the codes; the third is there only where the meter can be told to erase.
 IDLE, RECORDING, ERASE = "idle", "recording", "erase"
 #: Seconds a meter has to begin or end recording, and how often it is looked at.
 PATIENCE_S, PAUSE_S = 5.0, 0.25
 
 
-def recording_register(memory: LogMemory, word: str) -> Value:
-    """The register that takes commands; WrongUse where the map names none, or none that takes this word."""
-    found = memory.recording
-    if found is None:
+def command_register(memory: LogMemory, word: str) -> Value:
+    """The register that takes a command; WrongUse where the map names none, or none that takes this word.
+
+    `command` where the map has one that takes the word, else `recording`.
+    """
+    named = [one for one in (memory.command, memory.recording) if one is not None]
+    if not named:
         raise WrongUse(
-            "the map names no register that starts and stops recording (recording); do it at the meter."
+            "the map names no register that starts and stops recording (log_memory: recording); do it at the "
+            "meter."
         )
+    taking = [one for one in named if word in one.codes.values()]
+    if not taking:
+        known = ", ".join(dict.fromkeys(code for one in named for code in one.codes.values()))
+        raise WrongUse(
+            f"the map knows no command for '{word}': the codes of {named[0].name} are {known}. If the "
+            f"meter's manual tells the number that does it, add it there as the word {word}."
+        )
+    found = taking[0]
     if not found.writable:
         raise WrongUse(
-            f"recording is not to be written: the map lacks write: allowed for it (line {found.line}). "
-            "Do it at the meter, or add the key if the meter's manual says that it can be written."
-        )
-    if word not in found.codes.values():
-        known = ", ".join(found.codes.values())
-        raise WrongUse(
-            f"the map knows no command for '{word}': the codes of recording are {known}. If the meter's "
-            f"manual tells the number that does it, add it there as the word {word}."
+            f"{found.name} is not to be written: the map lacks write: allowed for it (line {found.line}). Do "
+            "it at the meter, or add the key if the meter's manual says that it can be written."
         )
     return found
+
+
+def state_register(memory: LogMemory) -> Value:
+    """The register that tells whether the meter records; WrongUse where the map names none."""
+    if memory.recording is None:
+        raise WrongUse(
+            "the map names no register that tells whether the meter records (log_memory: recording), so "
+            "nobody would know what became of it; do it at the meter."
+        )
+    return memory.recording
 
 
 def state_word(meter: Meter, recording: Value) -> str | None:
@@ -48,13 +64,13 @@ def state_word(meter: Meter, recording: Value) -> str | None:
     return recording.codes.get(int(decode(recording, words).data[0]))
 
 
-def command(meter: Meter, recording: Value, word: str) -> Outcome:
+def command(meter: Meter, register: Value, word: str) -> Outcome:
     """Write the word's code once.
 
     A reply that was not there is no failure yet: the register may have taken the command and gone on, so
     what the meter does afterwards decides. Refusals raise as `asking.trusted` does.
     """
-    outcome = meter.write(encode_exactly(recording, word))
+    outcome = meter.write(encode_exactly(register, word))
     if outcome.status not in (Status.OK, Status.NO_REPLY, Status.DAMAGED_REPLY):
         trusted(outcome)
     return outcome

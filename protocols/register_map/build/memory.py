@@ -42,10 +42,12 @@ class BuiltMemory:
     record: tuple[Built, ...]
     sessions: tuple[Built, ...]
     recording: Built | None
+    command: Built | None
 
     def values(self) -> tuple[Built, ...]:
         """Everything with a reference or unit of its own, in the order `resolved` expects it."""
-        return (*self.record, *self.sessions, *(() if self.recording is None else (self.recording,)))
+        own = (self.recording, self.command)
+        return (*self.record, *self.sessions, *(one for one in own if one is not None))
 
     def resolved(self, values: Sequence[Value]) -> LogMemory:
         """The memory with the given values in the place of those of `values()`."""
@@ -54,9 +56,11 @@ class BuiltMemory:
         sessions = self.memory.sessions
         if sessions is not None:
             sessions = replace(sessions, fields={field.name: field for field in entry})
-        recording = None if self.recording is None else values[-1]
+        rest = list(values[len(self.record) + len(self.sessions) :])
+        recording = None if self.recording is None else rest.pop(0)
+        command = None if self.command is None else rest.pop(0)
         record = replace(self.memory.record, fields=fields)
-        return replace(self.memory, record=record, sessions=sessions, recording=recording)
+        return replace(self.memory, record=record, sessions=sessions, recording=recording, command=command)
 
 
 def build_memory(entries: Entries, building: Building) -> BuiltMemory | None:
@@ -67,9 +71,7 @@ def build_memory(entries: Entries, building: Building) -> BuiltMemory | None:
     fields = _record_fields(record_entries, building)
     session_fields = _session_fields(session_entries, building)
     sessions = None if session_entries is None else _sessions(session_entries, session_fields, building)
-    recording_entries = entries.get(m.RECORDING)
-    named = None if recording_entries is None else _name("recording", recording_entries)
-    recording = None if named is None else build_value(*named, building)
+    recording, command = (_told(entries, key, building) for key in (m.RECORDING, m.COMMAND))
     way, way_entries = _way(reached, building)
     numbers = {key.name: _counter(entries, key, building) for key in (m.OLDEST, m.NEXT, m.HELD)}
     lock_built = None if lock is None else _lock(lock, building)
@@ -88,6 +90,7 @@ def build_memory(entries: Entries, building: Building) -> BuiltMemory | None:
         marked_at=MarkedAt(entries.get(m.MARKED_AT) or MarkedAt.START),
         clock=MeterClock(zone or "utc"),
         recording=None if recording is None else recording.value,
+        command=None if command is None else command.value,
         oldest=numbers["oldest"],
         next=numbers["next"],
         count=numbers["count"],
@@ -95,12 +98,18 @@ def build_memory(entries: Entries, building: Building) -> BuiltMemory | None:
         lock=lock_built,
         sessions=sessions,
     )
-    return BuiltMemory(memory, entries, way_entries, fields, session_fields, recording)
+    return BuiltMemory(memory, entries, way_entries, fields, session_fields, recording, command)
 
 
 def _name(name: str, entries: Entries) -> tuple[Scalar, Entries]:
     """A name the map does not write: it stands where its value does."""
     return Scalar(name, entries.node.line, entries.node.column), entries
+
+
+def _told(entries: Entries, key: Key[Entries], building: Building) -> Built | None:
+    """A register whose numbers have words."""
+    found = entries.get(key)
+    return None if found is None else build_value(*_name(key.name, found), building)
 
 
 def _counter(entries: Entries, key: Key[Entries], building: Building) -> Number | None:

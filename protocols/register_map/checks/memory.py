@@ -19,6 +19,7 @@ from protocols.units import Dimension, unit_of
 
 #: A record a second would count up to here for 136 years.
 _NEVER_REACHED = 1 << 32
+_COMMANDS = frozenset({"recording", "idle", "erase"})
 _MOMENTS = (Kind.UNIX_TIME, Kind.CALENDAR)
 _CHANGES = (g.SCALE, g.OFFSET, Key("plus", g.PLUS.form, ""), g.TIMES_TEN_TO, g.CODES, g.BITS)
 
@@ -137,7 +138,7 @@ def _is_time(value: Value) -> bool:
 
 
 def _check_words(built: BuiltMemory, report: Report) -> None:
-    """The words that `recording` must have, and the three numbers of a lock."""
+    """The words that `recording` and `command` must have, and the three numbers of a lock."""
     recording = built.recording
     if recording is not None:
         missing = [word for word in ("idle", "recording") if word not in recording.value.codes.values()]
@@ -147,6 +148,12 @@ def _check_words(built: BuiltMemory, report: Report) -> None:
                 f"recording lacks the word {' and the word '.join(missing)}; its codes say which number is "
                 "idle and which is recording",
             )
+    command = built.command
+    if command is not None and not _COMMANDS & set(command.value.codes.values()):
+        report.fault(
+            command.entries.at(g.CODES),
+            "command takes none of the words recording, idle and erase; its codes say which number does what",
+        )
     lock, entries = built.memory.lock, built.entries.get(m.LOCK)
     if lock is not None and entries is not None:
         if lock.open == lock.close:

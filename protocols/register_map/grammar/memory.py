@@ -45,6 +45,11 @@ RECORDING = Key(
     "recording", SETTING, "whether the meter records; its codes have the words idle and recording",
     {"holding": 80, "type": "uint16", "codes": {"0": "idle", "1": "recording"}, "write": "allowed"},
 )  # fmt: skip
+COMMAND = Key(
+    "command", SETTING, "takes recording, idle or erase, where another register than recording does",
+    {"holding": 81, "type": "uint16", "codes": {"1": "recording", "2": "idle", "165": "erase"},
+     "write": "allowed"},
+)  # fmt: skip
 OLDEST = Key("oldest", COUNTER, "number of the oldest record held", {"input": 96, "type": "uint32"})
 NEXT = Key("next", COUNTER, "number of the record written next", {"input": 98, "type": "uint32"})
 HELD = Key("count", COUNTER, "records held; tells empty from full", {"input": 94, "type": "uint32"})
@@ -160,8 +165,8 @@ REACHED_BY = Key(
 
 MEMORY = Keys(
     (
-        CAPACITY, WHEN_FULL, AFTER_POWER_LOSS, HOLDS, MARKED_AT, CLOCK, RECORDING, OLDEST, NEXT, HELD,
-        WRAPS_AT, LOCK, SESSIONS, RECORD, REACHED_BY,
+        CAPACITY, WHEN_FULL, AFTER_POWER_LOSS, HOLDS, MARKED_AT, CLOCK, RECORDING, COMMAND, OLDEST, NEXT,
+        HELD, WRAPS_AT, LOCK, SESSIONS, RECORD, REACHED_BY,
     ),
     "log_memory", "log_memory",
 )  # fmt: skip

@@ -3,7 +3,16 @@
 import pytest
 
 from readout.errors import FellShort, WrongUse
-from readout.meter.commands import ERASE, IDLE, RECORDING, became, command, recording_register, state_word
+from readout.meter.commands import (
+    ERASE,
+    IDLE,
+    RECORDING,
+    became,
+    command,
+    command_register,
+    state_register,
+    state_word,
+)
 
 MAP = """\
 register_map: 1
@@ -28,7 +37,7 @@ def recorder(make_hall):
 
 
 def register(hall, word: str = RECORDING):
-    return recording_register(hall.map.log_memory, word)
+    return command_register(hall.map.log_memory, word)
 
 
 def test_a_word_is_written_once_and_the_meter_says_what_became_of_it(recorder) -> None:
@@ -72,6 +81,32 @@ def test_a_meter_that_refuses_is_explained(recorder) -> None:
     assert state_word(recorder.meter, register(recorder)) == IDLE
     with pytest.raises(FellShort, match="The meter refuses: it does not take this value"):
         command(recorder.meter, register(recorder), RECORDING)
+
+
+SEPARATE = """recording: {input: 89, type: uint16, codes: {0: idle, 5: recording}}
+  command: {holding: 81, type: uint16, codes: {1: recording, 2: idle, 165: erase}, write: allowed}"""
+
+
+def test_a_command_register_of_its_own_is_written_and_the_state_is_read_elsewhere(make_hall) -> None:
+    """Application Protocol V1.1b3, 6.12: register 0051, one word, 0002 and then 00A5."""
+    hall = make_hall(map_text=MAP.format(recording=SEPARATE))
+    memory = hall.map.log_memory
+    for word, becomes in ((IDLE, IDLE), (ERASE, IDLE), (RECORDING, RECORDING)):
+        command(hall.meter, command_register(memory, word), word)
+        assert became(hall.meter, state_register(memory), becomes, hall.clock) == becomes
+    assert [frame[1:-2].hex(" ").upper() for frame in hall.port.writes] == [
+        "10 00 51 00 01 02 00 02",
+        "10 00 51 00 01 02 00 A5",
+        "10 00 51 00 01 02 00 01",
+    ]
+
+
+def test_without_a_register_that_tells_the_state_nothing_is_started(make_hall) -> None:
+    alone = SEPARATE[SEPARATE.index("command") :]
+    memory = make_hall(map_text=MAP.format(recording=alone)).map.log_memory
+    assert command_register(memory, ERASE).name == "command"
+    with pytest.raises(WrongUse, match="nobody would know what became of it"):
+        state_register(memory)
 
 
 @pytest.mark.parametrize(
