@@ -45,6 +45,8 @@ _LOOK_S = 0.1
 SAME_STEP_S, SAME_STEP_BY_S = 120.0, 0.25
 #: Seconds the journal has before a sealing to make its last rows durable; what is not is sealed next time.
 _HOURLY_FLUSH_S = 5.0
+#: From here on the journal's log is no longer what a recorder makes of it by itself, 4 MB.
+_LARGE_LOG_BYTES = 32 << 20
 #: Seconds the journal has at the end to make the last rows durable.
 _LAST_FLUSH_S = 30.0
 
@@ -98,7 +100,7 @@ class Recorder:
         self._identities: dict[str, Identity] = {}
         self._stepped = (float("-inf"), 0.0)
         self._merged_on: date | None = None
-        self._low = False
+        self._low = self._large = False
 
     def run(self, stop: threading.Event) -> Summary:
         """Record until `stop` is set or every point has had its rounds; then seal and say so in the ledger.
@@ -284,12 +286,19 @@ class Recorder:
             self._summary.unsealed = str(error)
 
     def _tell_room(self, archive: Archive, room: Room) -> None:
-        """Say once that the disk will be full, long before it is."""
+        """Say once that the disk will be full, long before it is, or that the journal's log grows."""
         if room.is_low and not self._low:
             self._say(
                 f"{archive.root}: {room.free >> 20} MB are free on its disk, {room.percent} %: make room soon"
             )
         self._low = room.is_low
+        large = archive.journal.log_bytes() > _LARGE_LOG_BYTES
+        if large and not self._large:
+            self._say(
+                f"{archive.journal.path}-wal has {archive.journal.log_bytes() >> 20} MB and grows: some "
+                "program has been reading the journal since long ago; end it"
+            )
+        self._large = large
 
     def _note(self, content: dict[str, Any], kind: Kind = Kind.EVENT) -> None:
         """Have something written into the ledger by the main thread; from any thread."""

@@ -23,6 +23,8 @@ _CHUNK_ROWS = 4_096
 #: Where a row's sequence stands among what a question for rows gives.
 _SEQUENCE = 10
 BUSY_S = 15.0
+#: The write-ahead log is cut to this size when SQLite begins it anew; a long reader may have made it larger.
+LOG_BYTES = 8 << 20
 
 
 @contextmanager
@@ -86,6 +88,7 @@ class Journal:
         run("PRAGMA synchronous = FULL")
         run("PRAGMA fullfsync = ON")
         run("PRAGMA foreign_keys = ON")
+        run(f"PRAGMA journal_size_limit = {LOG_BYTES}")
         with self._transaction():
             schema.prepare(self.path, self._connection)
 
@@ -94,6 +97,13 @@ class Journal:
         with self._lock:
             self._connection.close()
             self._clean_up.close()
+
+    def log_bytes(self) -> int:
+        """Size of the write-ahead log; it grows while someone reads without a pause."""
+        try:
+            return self.path.with_name(self.path.name + "-wal").stat().st_size
+        except OSError:
+            return 0
 
     @contextmanager
     def _transaction(self) -> Iterator[sqlite3.Connection]:

@@ -64,7 +64,7 @@ class AnsweringLine:
     def read(self, unit: int, request: ReadRequest, manners: Manners) -> Outcome:
         sent = self._clock.monotonic()
         self._clock.sleep_until(sent + 0.02)
-        words = (next(self._answers) & 0xFFFF,)
+        words = tuple(next(self._answers) & 0xFFFF for _ in range(request.count))
         ended = self._clock.monotonic()
         return Outcome(Status.OK, "ok", "", b"", b"\x01", words, None, sent, ended, False, 0)
 
@@ -187,6 +187,22 @@ def test_a_start_of_the_computer_in_which_the_clock_was_never_set(
     assert spacing(rows[30:]) == {1000}
     assert dates(root) == {"date=2026-10-25"}
     assert verify_archive(root).faults == ()
+
+
+@pytest.mark.parametrize(("began", "known"), [(10.0, False), (SET_TO, True)])
+def test_a_meters_clock_is_not_compared_with_one_that_is_not_set(
+    tmp_path: Path, began: float, known: bool
+) -> None:
+    """An offset of half a century would be told of a meter that is right."""
+    (tmp_path / "map.yaml").write_text(MAP + "settings:\n  clock: {holding: 20, type: unix time}\n")
+    (tmp_path / "header.yaml").write_text(POINT)
+    root = tmp_path / "archive"
+    steps = {} if known else {5.3: SET_TO - 15.3}
+    record(*load_points([tmp_path / "header.yaml"], 1000), root, SteppingClock(began, steps), 20)
+    files = [pq.read_metadata(root / file.file).metadata for file in ArchiveReader(root).files()]
+    offsets = [json.loads(metadata[b"pipeledger.clock_offset"]) for metadata in files if metadata]
+    assert offsets
+    assert all((offset is not None) is known for offset in offsets)
 
 
 @pytest.mark.parametrize("back", [SET_TO - 400_000_000.0, SET_TO])

@@ -11,7 +11,7 @@ from types import ModuleType
 import pytest
 
 from storage.errors import ArchiveDamaged, ArchiveTooNew
-from storage.journal import Journal, Row, read_only
+from storage.journal import Journal, Row, read_only, store
 
 DAY = 86_400_000
 
@@ -144,6 +144,25 @@ def test_a_reader_sees_one_instant_while_rows_come(tmp_path: Path, hall: ModuleT
             assert reader.count() == {(hall.POINT, "live"): 8}
             with pytest.raises(Exception, match="readonly"):
                 hall.fill(reader, 9, 9)
+
+
+def test_the_log_grows_while_someone_reads_and_shrinks_afterwards(
+    tmp_path: Path, hall: ModuleType, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A reader that keeps one instant open keeps the log of all that came since (sqlite.org/wal.html)."""
+    monkeypatch.setattr(store, "LOG_BYTES", 1 << 20)
+    with closing(Journal.open(tmp_path / "journal.sqlite")) as journal:
+        hall.fill(journal, 1, 10)
+        with closing(sqlite3.connect(journal.path, isolation_level=None)) as other:
+            other.execute("BEGIN")
+            other.execute("SELECT count(*) FROM row").fetchone()
+            for start in range(11, 60_000, 6_000):
+                hall.fill(journal, start, start + 5_999)
+            grown = journal.log_bytes()
+        assert grown > 2 << 20
+        for number in range(60_011, 60_014):
+            hall.fill(journal, number, number)
+        assert journal.log_bytes() <= 1 << 20
 
 
 def test_commits_are_flushed_and_logged(journal: Journal) -> None:
