@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from protocols.units import UNITS, Dimension, Quantity, Unit
-from readout.measuring_point.checks.plain import absolute_pascals, millimetres, pascals
+from readout.measuring_point.checks.plain import absolute_pascals, millimetres, pascals, per_hour
 from readout.measuring_point.conversion import converted
 
 
@@ -27,6 +27,20 @@ def test_every_pressure_agrees_with_pint(unit: Unit) -> None:
     assert float(pascals(pressure)) == pytest.approx(float(converted(pressure, UNITS["Pa"])), rel=1e-9)
 
 
+@pytest.mark.parametrize(
+    ("dimension", "to"),
+    [(Dimension.VOLUME_FLOW, "m3/h"), (Dimension.MASS_FLOW, "kg/h"), (Dimension.VELOCITY, "m/h")],
+)
+def test_every_flow_and_velocity_agrees_with_pint(dimension: Dimension, to: str) -> None:
+    for unit in of(dimension):
+        flow = Quantity(Decimal("53.1"), unit)
+        if unit.conditional:
+            with pytest.raises(ValueError, match="conditions that are known"):
+                per_hour(flow)
+        else:
+            assert float(per_hour(flow)) == pytest.approx(float(converted(flow, UNITS[to])), rel=1e-12)
+
+
 @given(
     number=st.decimals("-1", "40", places=3, allow_nan=False),
     air=st.decimals("80000", "105000", places=0, allow_nan=False),
@@ -44,5 +58,7 @@ def test_a_pressure_that_does_not_say_which_is_refused() -> None:
 def test_other_units_are_refused() -> None:
     with pytest.raises(ValueError, match="no length"):
         millimetres(Quantity(Decimal(7), UNITS["bar"]))
+    with pytest.raises(ValueError, match="no flow"):
+        per_hour(Quantity(Decimal(7), UNITS["mm"]))
     with pytest.raises(ValueError, match="no pressure"):
         pascals(Quantity(Decimal(7), UNITS["mm"]))
