@@ -156,11 +156,11 @@ def test_the_log_grows_while_someone_reads_and_shrinks_afterwards(
         with closing(sqlite3.connect(journal.path, isolation_level=None)) as other:
             other.execute("BEGIN")
             other.execute("SELECT count(*) FROM row").fetchone()
-            for start in range(11, 60_000, 6_000):
-                hall.fill(journal, start, start + 5_999)
+            for _ in range(8):
+                hall.fill(journal, 1, 12_000)
             grown = journal.log_bytes()
-        assert grown > 2 << 20
-        for number in range(60_011, 60_014):
+        assert grown > 5 << 20
+        for number in range(3):
             hall.fill(journal, number, number)
         assert journal.log_bytes() <= 1 << 20
 
