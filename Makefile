@@ -10,7 +10,7 @@ help:
 	@echo "make lint   ruff, mypy, import-linter"
 	@echo "make check  lint and test"
 	@echo "make long   the tests that take long (torture, soak, ecosystem)"
-	@echo "make bench  speed, as ratios to the wire and to other libraries; values misfiled on a bad line"
+	@echo "make bench  speed, as ratios to the wire and to other libraries; values misfiled on a bad line; a year's archive"
 	@echo "make schema renew docs/schema after a change of the map's or point's keys"
 
 .venv/ready: pyproject.toml constraints.txt
@@ -43,6 +43,7 @@ bench: .venv/ready
 	$(BIN)/python bench/line.py
 	$(BIN)/python bench/startup.py
 	$(BIN)/python bench/faults.py
+	$(BIN)/python bench/archive.py
 	$(BIN)/python bench/lateness.py
 
 schema: .venv/ready

@@ -274,7 +274,7 @@ def _look(what: Path | bytes, file: SealedFile | None) -> _Look:
 
     try:
         source = pa.BufferReader(what) if isinstance(what, bytes) else what
-        with pq.ParquetFile(source, page_checksum_verification=file is None) as opened:
+        with pq.ParquetFile(source, pre_buffer=False, page_checksum_verification=file is None) as opened:
             rows = opened.metadata.num_rows
             columns = column_types(opened.schema_arrow)
             wanted = None if file is None else ["sequence"]

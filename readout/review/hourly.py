@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     import pyarrow as pa
 
 _HOUR, _DAY = 3_600_000, 86_400_000  # ms
-#: What the database may take for itself; the rest of a process that asks is below 150 MB.
+#: What the database may take for itself: the rest of a process that asks is below 150 MB.
 _MEMORY = "128MB"
 #: Column types, as the ledger names them, that have a mean.
 _NUMBERS = frozenset(
@@ -88,6 +88,7 @@ class _Question:
 
         paths = [str(self._root / file.file) for file in self._files]
         with duckdb.connect(config={"memory_limit": _MEMORY, "preserve_insertion_order": False}) as session:
+            session.execute("SET enable_progress_bar = false")  # it would be drawn on stdout
             for number, table in enumerate(self._waiting):
                 session.register(f"waiting_{number}", table)
             query = self._query(shifts(zone, *self._ends()))

@@ -159,7 +159,8 @@ def decode(data: bytes) -> "pa.Table":
     import pyarrow as pa
     import pyarrow.parquet as pq
 
-    return pq.ParquetFile(pa.BufferReader(data)).read()
+    # Threads of its own cost a small file more than they bring, and large ones come several at a time.
+    return pq.ParquetFile(pa.BufferReader(data), pre_buffer=False).read(use_threads=False)
 
 
 def read_metadata(path: Path) -> dict[str, str]:
