@@ -12,6 +12,7 @@ from protocols.log_memory.walk.reading import Cause
 from simulators.clock import FakeClock
 from simulators.device import SimulatedMeter
 from simulators.log_memory import LogOptions, Past
+from simulators.plant import PlantValues
 
 TIMED = (
     "  record:\n    registers: 4\n    fields:\n      time: {at: 0, type: unix time}\n"
@@ -49,7 +50,7 @@ def recorded(meter: SimulatedMeter, numbers: range, every: float) -> list[float]
     recorder = meter.log.recorder
     session = meter.log.store.sessions[0]
     starts = recorder.clock.switched_on + session.begun + np.array(numbers) * every
-    found = means(recorder._source, flow, "m3/h", starts, starts + every)
+    found = means(PlantValues(), flow, "m3/h", starts, starts + every)
     return np.array(found, np.float32).astype(float).tolist()
 
 
