@@ -51,7 +51,7 @@ class Command:
         }
         try:
             content["new"] = settled()
-        except PipeledgerError:
+        except (PipeledgerError, KeyboardInterrupt):
             self.keep({**content, "new": None})
             say(
                 f"'{word}' was written, and what came of it could not be read: look with `memory list` first."

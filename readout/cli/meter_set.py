@@ -24,7 +24,7 @@ from readout.errors import FellShort, PipeledgerError, WrongUse
 
 if TYPE_CHECKING:
     from protocols.register_map.model import Value
-    from readout.meter.clock import ClockSetting
+    from readout.meter.clock import ClockSetting, Shown
     from readout.meter.wanted import Wanted
 
 NOW = "now"
@@ -137,9 +137,8 @@ class _Task:
             if outcome.status is Status.PORT_LOST:
                 trusted(outcome)
             return self.at.meter.words_of(self.setting), trouble
-        except PipeledgerError:
-            kept_in_ledger(self.archive, self._content(as_told(self.setting, before), None))
-            say("What was written could not be read back: look at it with `meter show` before writing again.")
+        except (PipeledgerError, KeyboardInterrupt):
+            self._unknown(self._content(as_told(self.setting, before), None))
             raise
 
     def set_clock(self) -> int:
@@ -159,10 +158,20 @@ class _Task:
         old = look(at.meter, setting, at.clock)
         if not self.yes and not agreed(f"{self.setting.name}: {_clock_words(old.offset_s)}; set it?"):
             return 1
-        new = set_now(at.meter, setting, at.clock)
+        set_now(at.meter, setting, at.clock)
+        try:
+            new = look(at.meter, setting, at.clock)
+        except (PipeledgerError, KeyboardInterrupt):
+            self._unknown({"old": _time(old.told_ms), "offset_before_s": old.offset_s, "new": None})
+            raise
         return self._clock_done(setting, old, new)
 
-    def _clock_done(self, setting: "ClockSetting", old: Any, new: Any) -> int:
+    def _unknown(self, content: dict[str, Any]) -> None:
+        """The ledger's line of a write of which nobody knows what it did."""
+        kept_in_ledger(self.archive, {**self._about(), **content})
+        say("What was written could not be read back: look at it with `meter show` before writing again.")
+
+    def _clock_done(self, setting: "ClockSetting", old: "Shown", new: "Shown") -> int:
         name = self.setting.name
         content = {
             **self._about(),

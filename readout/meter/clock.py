@@ -15,7 +15,7 @@ from protocols.values.encode import encode
 from readout.bus.outcome import Outcome, Status
 from readout.clock import Clock
 from readout.errors import FellShort, WrongUse
-from readout.meter.asking import Meter, refusal, trusted, writes
+from readout.meter.asking import Meter, refusal, writes
 
 #: How far a clock just set may be from the computer's, beyond what it cannot show [s].
 TOLERANCE_S = 1.0
@@ -99,14 +99,11 @@ def look(meter: Meter, setting: ClockSetting, clock: Clock) -> Shown:
     return setting.shown(words, clock.utc() - (clock.monotonic() - outcome.ended))
 
 
-def set_now(meter: Meter, setting: ClockSetting, clock: Clock) -> Shown:
-    """Set the clock to the computer's as its next second (or minute) begins; what it shows after.
+def set_now(meter: Meter, setting: ClockSetting, clock: Clock) -> None:
+    """Set the clock to the computer's as its next second (or minute) begins; FellShort where it refuses.
 
-    Written once, at the instant at which the request's last bit arrives then. Where the write was not
-    answered, what the clock shows decides.
-
-    Raises:
-        FellShort: the meter refused, or its clock is not right after; and as `asking.trusted` does.
+    Written once, so that the request's last bit arrives at that instant. Whether it was carried out, also
+    where no reply came, is what the clock shows afterwards: `look`.
     """
     step = setting.resolution_s
     requests = writes(dict.fromkeys(setting.value.columns(), 0), meter.wire)
@@ -119,9 +116,6 @@ def set_now(meter: Meter, setting: ClockSetting, clock: Clock) -> Shown:
     outcome = _written(meter, words)
     if outcome.status is Status.EXCEPTION:
         raise FellShort(refusal(outcome))
-    if outcome.status is not Status.NO_REPLY:
-        trusted(outcome)
-    return look(meter, setting, clock)
 
 
 def _written(meter: Meter, words: dict[Column, int]) -> Outcome:

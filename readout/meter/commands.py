@@ -8,8 +8,8 @@ from protocols.values.decode import Words, decode
 from protocols.values.encode import encode_exactly
 from readout.bus.outcome import Outcome, Status
 from readout.clock import Clock
-from readout.errors import WrongUse
-from readout.meter.asking import Meter, trusted
+from readout.errors import FellShort, WrongUse
+from readout.meter.asking import Meter, refusal
 
 #: Words of the codes; the third is there only where the meter can be told to erase.
 IDLE, RECORDING, ERASE = "idle", "recording", "erase"
@@ -65,14 +65,14 @@ def state_word(meter: Meter, recording: Value) -> str | None:
 
 
 def command(meter: Meter, register: Value, word: str) -> Outcome:
-    """Write the word's code once.
+    """Write the word's code once; FellShort where the meter refuses.
 
-    A reply that was not there is no failure yet: the register may have taken the command and gone on, so
-    what the meter does afterwards decides. Refusals raise as `asking.trusted` does.
+    A reply that did not come, or could not be trusted, is no failure yet: the register may have taken the
+    command and gone on, so what the meter does afterwards decides.
     """
     outcome = meter.write(encode_exactly(register, word))
-    if outcome.status not in (Status.OK, Status.NO_REPLY, Status.DAMAGED_REPLY):
-        trusted(outcome)
+    if outcome.status is Status.EXCEPTION:
+        raise FellShort(refusal(outcome))
     return outcome
 
 

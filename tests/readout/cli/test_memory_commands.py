@@ -148,6 +148,29 @@ def test_stop_is_read_back_and_done_only_once(site: Site) -> None:
     assert len(site.settings) == 1
 
 
+class Dying:
+    """Carries out the first write, and is never heard again."""
+
+    def __init__(self, meter: SimulatedMeter) -> None:
+        self.meter = meter
+
+    def reply(self, frame: bytes) -> bytes | None:
+        if self.meter.writes:
+            return None
+        answer = self.meter.reply(frame)
+        return None if self.meter.writes else answer
+
+
+def test_a_command_of_which_nobody_knows_what_became_is_kept_so(site: Site) -> None:
+    meter = site.device(LogOptions((), interval=3600.0))
+    with site.line(Dying(meter)):
+        done = site.run("stop", "--yes")
+    assert isinstance(done.exception, FellShort)
+    assert "'idle' was written, and what came of it could not be read" in done.stderr
+    (kept,) = site.settings
+    assert (kept["old"], kept["new"]) == ("recording", None)
+
+
 def test_no_is_no(site: Site) -> None:
     with site.line(site.device(STOPPED)) as meter:
         assert site.run("start", typed="n\n").exit_code == 1

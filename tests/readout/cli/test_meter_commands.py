@@ -197,6 +197,31 @@ def test_an_absent_port_and_a_silent_meter_have_their_own_status(tmp_path: Path)
     assert "no reply within" in str(done.exception)
 
 
+class Dying:
+    """Carries out the first write, and is never heard again."""
+
+    def __init__(self, meter: SimulatedMeter) -> None:
+        self.meter = meter
+
+    def reply(self, frame: bytes) -> bytes | None:
+        if self.meter.writes:
+            return None
+        answer = self.meter.reply(frame)
+        return None if self.meter.writes else answer
+
+
+@pytest.mark.parametrize(("name", "value"), [("gas", "nitrogen"), ("clock", "now")])
+def test_a_write_that_nobody_can_look_at_is_kept_as_not_known(tmp_path: Path, name: str, value: str) -> None:
+    site = Site(tmp_path)
+    with SimulatedLine([Dying(site.device)], end=PtyEnd(tmp_path / "meter-port")):
+        done = site.set(name, value, "--yes")
+    assert isinstance(done.exception, FellShort)
+    assert "could not be read back: look at it with `meter show` before writing again" in done.stderr
+    assert site.device.writes == 1
+    (line,) = site.ledger
+    assert (line.content["name"], line.content["new"]) == (name, None)
+
+
 def test_the_clock_is_set_to_the_computers(site: Site) -> None:
     done = site.set("clock", "now", "--json", typed="y\n")
     assert done.exit_code == 0, done.output

@@ -30,7 +30,8 @@ def clock_setting(hall, zone: str = "utc") -> ClockSetting:
 def test_the_clock_is_written_as_the_second_begins(hall) -> None:
     """The request's last bit arrives within a millisecond of the instant that it tells."""
     setting = clock_setting(hall)
-    shown = set_now(hall.meter, setting, hall.clock)
+    set_now(hall.meter, setting, hall.clock)
+    shown = look(hall.meter, setting, hall.clock)
     (frame,) = hall.port.writes
     told = int.from_bytes(frame[9:11] + frame[7:9])  # low word first; 6.12: four bytes of data from byte 7
     at = hall.port.heard_at[hall.port.sent.index(frame)]
@@ -46,7 +47,8 @@ def test_a_clock_days_off_is_right_afterwards_and_the_offset_before_is_known(hal
     assert before.offset_s is not None
     assert before.offset_s < -86400
     assert not setting.is_right(before)
-    assert setting.is_right(set_now(hall.meter, setting, hall.clock))
+    set_now(hall.meter, setting, hall.clock)
+    assert setting.is_right(look(hall.meter, setting, hall.clock))
 
 
 @pytest.mark.parametrize(
@@ -69,7 +71,8 @@ def test_each_zone_shows_its_own_figures(zone: str, at: str, ahead: int) -> None
 def test_a_clock_in_any_zone_is_set_by_its_own_figures(make_hall, zone: str) -> None:
     hall = make_hall(map_text=CALENDAR.format(layout=WITH_SECONDS))
     setting = clock_setting(hall, zone)
-    shown = set_now(hall.meter, setting, hall.clock)
+    set_now(hall.meter, setting, hall.clock)
+    shown = look(hall.meter, setting, hall.clock)
     assert setting.is_right(shown)
     figures = datetime.fromtimestamp(shown.told_ms / 1000, UTC)
     there = {"utc": UTC, "site": DUBLIN, "+05:30": datetime.fromisoformat("2026-01-01T00:00+05:30").tzinfo}
@@ -81,7 +84,8 @@ def test_a_clock_without_seconds_waits_for_the_full_minute(make_hall) -> None:
     hall = make_hall(map_text=CALENDAR.format(layout="[hour/minute, month/day, none/year]"))
     setting = clock_setting(hall)
     assert setting.resolution_s == 60
-    shown = set_now(hall.meter, setting, hall.clock)
+    set_now(hall.meter, setting, hall.clock)
+    shown = look(hall.meter, setting, hall.clock)
     at = hall.port.heard_at[hall.port.sent.index(hall.port.writes[0])]
     assert at % 60 == pytest.approx(0, abs=0.003) or at % 60 == pytest.approx(60, abs=0.003)
     assert setting.is_right(shown)
@@ -96,7 +100,8 @@ def test_a_clock_that_shows_only_the_hour_is_not_set(make_hall) -> None:
 def test_a_lost_reply_is_decided_by_what_the_clock_shows(hall) -> None:
     hall.port.lost = 1
     setting = clock_setting(hall)
-    assert setting.is_right(set_now(hall.meter, setting, hall.clock))
+    set_now(hall.meter, setting, hall.clock)
+    assert setting.is_right(look(hall.meter, setting, hall.clock))
     assert len(hall.port.writes) == 1
 
 
