@@ -15,10 +15,9 @@ _TABLES = """
 CREATE TABLE IF NOT EXISTS memory_session (point TEXT NOT NULL, session INTEGER NOT NULL, serial TEXT,
     started INTEGER, turn INTEGER NOT NULL, interval INTEGER, first INTEGER NOT NULL,
     PRIMARY KEY (point, session)) WITHOUT ROWID;
-CREATE TABLE IF NOT EXISTS memory_window (number INTEGER PRIMARY KEY AUTOINCREMENT, point TEXT NOT NULL,
+CREATE TABLE IF NOT EXISTS memory_window (number INTEGER PRIMARY KEY, point TEXT NOT NULL,
     session INTEGER NOT NULL, plan INTEGER NOT NULL REFERENCES plan, read_at INTEGER NOT NULL,
     numbers BLOB NOT NULL, words BLOB NOT NULL, fits BLOB NOT NULL);
-CREATE INDEX IF NOT EXISTS memory_window_point ON memory_window (point);
 """
 
 
@@ -70,6 +69,7 @@ class MemoryJournal(Journal):
 
     def _prepare(self) -> None:
         super()._prepare()
+        self._plan_numbers: dict[str, int] = {}
         with self._transaction() as connection:
             for statement in _TABLES.strip().split(";\n"):
                 connection.execute(statement)
@@ -97,18 +97,25 @@ class MemoryJournal(Journal):
 
         The plan must have been added; KeyError where it was not.
         """
+        plan = self._plan_number(window.plan)
         with self._transaction() as connection:
-            found = connection.execute("SELECT number FROM plan WHERE id = ?", (window.plan,)).fetchone()
-            if found is None:
-                raise KeyError(window.plan)
             cursor = connection.execute(
                 "INSERT INTO memory_window (point, session, plan, read_at, numbers, words, fits)"
                 " VALUES (?, ?, ?, ?, ?, ?, ?)",
-                (window.point, window.session, found[0], window.read_at, window.numbers, window.words,
+                (window.point, window.session, plan, window.read_at, window.numbers, window.words,
                  window.fits),
             )  # fmt: skip
             assert cursor.lastrowid is not None
             return cursor.lastrowid
+
+    def _plan_number(self, identity: str) -> int:
+        """The number of a plan, looked up once: a window costs the disk as little as can be."""
+        if identity not in self._plan_numbers:
+            found = self._all("SELECT number FROM plan WHERE id = ?", identity)
+            if not found:
+                raise KeyError(identity)
+            self._plan_numbers[identity] = found[0][0]
+        return self._plan_numbers[identity]
 
     def windows(self, point: str) -> list[Window]:
         """What waits to be sealed, in the order in which it was read."""

@@ -81,11 +81,15 @@ class Problem:
 
 @dataclass(frozen=True, slots=True)
 class Window:
-    """Records [n, registers] from `first` on; `held` [n]: not overwritten before they were read."""
+    """Records [n, registers] from `first` on; `held` [n]: not overwritten before they were read.
+
+    `fits` [n]: their own checks agree; None where that was not looked at yet.
+    """
 
     first: int
     words: WordTable
     held: Mask
+    fits: Mask | None = None
 
 
 T = TypeVar("T")

@@ -1,6 +1,6 @@
 """Ranges of records, window by window: narrowed where a window fails, handed out once proven."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,11 +88,13 @@ class Sweep:
         window = yield from self.reader.fetch(first, count)
         if isinstance(window, Problem):
             return window
-        check = fits(self.memory.record, window.words) | empty(self.memory.record, window.words)
-        if not check.all():  # a CRC of the line lets one damaged frame in 65,536 pass: read once more
+        check = fits(self.memory.record, window.words)
+        if not (check | empty(self.memory.record, window.words)).all():
+            # a CRC of the line lets one damaged frame in 65,536 pass: read once more
             again = yield from self.reader.fetch(first, count)
-            window = again if isinstance(again, Window) else window
-        return (yield from self.ring.confirm(window))
+            if isinstance(again, Window):
+                window, check = again, fits(self.memory.record, again.words)
+        return (yield from self.ring.confirm(replace(window, fits=check)))
 
     def accept(self, target: Target, window: Window, *, again: bool = False) -> None:
         """Hand out what is held, leave out what is none, state what was overwritten."""
@@ -103,7 +105,7 @@ class Sweep:
         none = empty(record, window.words) & window.held
         kept = window.held & ~none
         words, numbers = window.words[kept], numbers[kept]
-        check = fits(record, words)
+        check = fits(record, words) if window.fits is None else window.fits[kept]
         if self._is_other_layout(check, numbers):
             self.account.gap(target.index, range(int(numbers[0]), int(numbers[-1]) + 1), Cause.LAYOUT)
             return
