@@ -5,9 +5,10 @@ from typing import Annotated
 
 import typer
 
+from readout.cli.faults_told import tell_faults
 from readout.cli.files import read_bytes
 from readout.cli.options import AsJson
-from readout.cli.output import say, tell, tell_json
+from readout.cli.output import say
 from readout.errors import WrongUse
 
 
@@ -39,14 +40,4 @@ def map_check(
                 f"{len(found.identity)} identity entries"
                 + ("" if found.log_memory is None else f", log memory of {found.log_memory.capacity} records")
             )
-    if as_json:
-        tell_json(
-            [
-                {"file": f.file, "line": f.line, "column": f.column, "severity": f.severity, "fault": f.fault}
-                for f in faults
-            ]
-        )
-    else:
-        for fault in faults:
-            tell(str(fault))
-    return 2 if any(fault.severity == "fault" for fault in faults) else 0
+    return tell_faults(faults, as_json=as_json)

@@ -40,20 +40,30 @@ def load_point(path: Path) -> Loaded:
     any other is taken as it is.
     """
     files, point = read_point(path)
-    meter = None if files.entries is None else files.entries.get(k.METER)
-    name = None if meter is None else meter.get(k.MAP)
-    loaded: LoadedPoint | None = None
-    map_faults: tuple[Fault, ...] = ()
-    if meter is not None and name is not None:
-        map_file = path.parent / name
-        data = read_file(map_file, files.own, meter.at(k.MAP))
-        if data is not None:
-            parsed = parse_map(data, str(map_file))
-            map_faults = parsed.faults
-            if parsed.map is not None:
-                loaded = _join(files, point, parsed.map, map_file)
+    found, map_faults = load_map_of(files)
+    loaded = None if found is None else _join(files, point, found, map_path(files))
     faults = tuple(fault for report in files.reports for fault in report.faults()) + map_faults
     return Loaded(loaded, faults)
+
+
+def map_path(files: Files) -> Path:
+    """Where the map of a point file lies; the point file's own folder where it names none."""
+    meter = None if files.entries is None else files.entries.get(k.METER)
+    name = None if meter is None else meter.get(k.MAP)
+    return files.path.parent / (name or "")
+
+
+def load_map_of(files: Files) -> tuple[RegisterMap | None, tuple[Fault, ...]]:
+    """The map that a point file names, and its faults; a file that is not there is told at the key."""
+    meter = None if files.entries is None else files.entries.get(k.METER)
+    if meter is None or meter.get(k.MAP) is None:
+        return None, ()
+    path = map_path(files)
+    data = read_file(path, files.own, meter.at(k.MAP))
+    if data is None:
+        return None, ()
+    parsed = parse_map(data, str(path))
+    return parsed.map, parsed.faults
 
 
 def _join(
