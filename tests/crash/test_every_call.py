@@ -113,8 +113,8 @@ def kill_at_each(
 def test_killed_at_some_calls(
     acts: ModuleType, doer: Any, whole: Any, recovered: Any, act: str, tmp_path: Path
 ) -> None:
-    """Every eleventh call; the others are in the long tests."""
-    assert kill_at_each(acts, doer, whole, recovered, act, tmp_path, 11) > 30
+    """Every seventeenth call; the others are in the long tests."""
+    assert kill_at_each(acts, doer, whole, recovered, act, tmp_path, 17) > 30
 
 
 @pytest.mark.long

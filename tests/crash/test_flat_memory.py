@@ -67,9 +67,9 @@ BYTES_A_SEALING = 400
 BYTES_A_SEALING_AT_FIRST = 8_000
 
 
-def test_600_sealings(acts: ModuleType, fast: Path) -> None:
-    """Twenty-five days."""
-    assert slope(acts, fast / "archive", 600) < BYTES_A_SEALING_AT_FIRST
+def test_360_sealings(acts: ModuleType, fast: Path) -> None:
+    """Fifteen days."""
+    assert slope(acts, fast / "archive", 360) < BYTES_A_SEALING_AT_FIRST
 
 
 @pytest.mark.long

@@ -62,8 +62,8 @@ def assert_one_a_second(found: list[Flush]) -> None:
 
 
 def test_rows_cost_one_flush_a_second_however_many_they_are(command: ModuleType, tmp_path: Path) -> None:
-    """Six seconds of ten rounds a second."""
-    found, _ = record(command, tmp_path, "--for", "6s")
+    """Five seconds of ten rounds a second."""
+    found, _ = record(command, tmp_path, "--for", "5s")
     assert_one_a_second(while_recording(found))
 
 
