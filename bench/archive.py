@@ -165,7 +165,7 @@ def _words(file: Path) -> str:
 
 def proof(root: Path) -> str:
     """`verify` beside programs that do nothing but hash the same files."""
-    files = [str(path) for path in sorted((root / "rows").rglob("*.parquet"))]
+    files = [str(path) for path in sorted(root.rglob("*.parquet"))]
 
     def hashed() -> None:
         for file in files:
@@ -183,7 +183,8 @@ def proof(root: Path) -> str:
     found = interleaved({name: seconds(action) for name, action in actions.items()}, RUNS)
     ours = median(found["verify"])
     rows = [[name, spread(times), f"{median(times) / ours:.2f}"] for name, times in found.items()]
-    return table([f"{len(files)} files", "ms: median (min to max)", "time / verify's"], rows)
+    size = sum(Path(file).stat().st_size for file in files) / len(files) / 1000
+    return table([f"{len(files)} files of {size:.0f} kB", "ms: median (min to max)", "time / verify's"], rows)
 
 
 PLAIN_HOURS = {
@@ -250,6 +251,7 @@ def report(folder: Path, count: int) -> Iterator[str]:
     speeds = [sealing, merging(folder), redecoding(folder, count)]
     yield table(["what", "million rows/s", "by", "reach"], speeds)
     yield proof(root)
+    yield proof(folder / "hours")
     yield questions(root, count)
 
 

@@ -78,10 +78,11 @@ def test_every_single_bit_of_the_tail_is_guarded(whole: Path, tmp_path: Path) ->
 
 
 @pytest.mark.long
-def test_every_single_bit_of_a_ledger_is_named_by_verify(whole: Path, tmp_path: Path) -> None:
-    """The same through the whole of `verify`: the fault is the ledger's, in either depth."""
-    root = tmp_path / "copy"
-    shutil.copytree(whole, root)
+def test_every_single_bit_of_a_ledger_is_named_by_verify(hall: ModuleType, root: Path) -> None:
+    """The same through the whole of `verify`, on an archive of two files: the fault is the ledger's."""
+    with Archive.open(root) as archive:
+        hall.fill(archive.journal, 1, 20)
+        hall.seal_all(archive)
     path = root / "ledger.jsonl"
     data = path.read_bytes()
     for bit in range(len(data) * 8):
