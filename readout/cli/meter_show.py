@@ -94,8 +94,8 @@ def _print(point: "PointToRecord", told: "Introduction", offset: float | None) -
 
 
 def offset_words(offset: float) -> str:
-    """`3.2 s behind this computer`: a clock that shows whole seconds is up to 1 s behind when it is right."""
-    if -1.0 <= offset <= 0.0:
+    """`3 s behind this computer's`: a clock that shows whole seconds is up to 1 s behind when it is right."""
+    if -1.5 < offset < 0.5:
         return "as this computer's"
     return f"{abs(offset):.0f} s {'ahead of' if offset > 0 else 'behind'} this computer's"
 
