@@ -20,7 +20,7 @@ LOG_INTERVAL = "log_interval"
 #: What a meter is taken to offer where its map does not say [s].
 TENTH_S = Decimal("0.1")
 #: Records whose requests are counted one by one; of more, the same share is taken.
-COUNTED = 100_000
+COUNTED = 10_000
 
 _UNIT_S: Mapping[str, Decimal] = {
     "us": Decimal("0.000001"), "ms": Decimal("0.001"), "s": Decimal(1), "min": Decimal(60),

@@ -4,6 +4,8 @@ from decimal import Decimal
 from fractions import Fraction
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from protocols.modbus.timing import SerialFormat
 from protocols.register_map.model import RegisterMap, Value
@@ -111,3 +113,36 @@ def test_a_memory_of_billions_is_reckoned_at_once() -> None:
 
 def test_decimal_intervals_stay_exact() -> None:
     assert Intervals((Decimal("0.1"), Decimal("0.3"))).takes(Fraction(3, 10))
+
+
+INTERVALS = st.one_of(
+    st.lists(st.integers(1, 3600), min_size=1, unique=True).map(
+        lambda steps: Intervals(tuple(Decimal(step) for step in sorted(steps)))
+    ),
+    st.builds(
+        lambda step, low, more: Intervals((), step, low * step, (low + more) * step),
+        st.sampled_from([Decimal("0.001"), Decimal("0.1"), Decimal(1), Decimal(60)]),
+        st.integers(1, 100),
+        st.integers(0, 10_000),
+    ),
+)
+
+
+@given(INTERVALS, st.fractions(Fraction(1, 1000), 4000))
+def test_the_interval_offered_is_the_shortest_that_is_long_enough(found: Intervals, needed: Fraction) -> None:
+    """Against every interval there is, one by one."""
+    if found.steps:
+        every = [Fraction(step) for step in found.steps]
+    else:
+        assert found.shortest_s is not None
+        assert found.longest_s is not None
+        step = Fraction(found.resolution_s)
+        first, last = Fraction(found.shortest_s) / step, Fraction(found.longest_s) / step
+        every = [step * number for number in range(int(first), int(last) + 1)]
+    fitting = [one for one in every if one >= needed]
+    if not fitting:
+        with pytest.raises(WrongUse):
+            found.no_shorter(needed)
+        return
+    assert found.no_shorter(needed) == min(fitting)
+    assert found.takes(min(fitting))
