@@ -36,6 +36,7 @@ from readout.cli import (
     note,
     point_amend,
     point_check,
+    point_show,
     simulate,
 )
 from readout.cli import find as find_command
@@ -111,6 +112,7 @@ add(memory_app, "try", memory_try.memory_try, "memory try insertion-meter.yaml /
 add(meter_app, "show", meter_show.meter_show, "meter show bottling-hall-header.yaml")
 add(meter_app, "set", meter_set.meter_set, "meter set header.yaml damping 2s --archive hollow-mere")
 add(point_app, "check", point_check.point_check, "point check bottling-hall-header.yaml")
+add(point_app, "show", point_show.point_show, "point show bottling-hall-header.yaml")
 add(
     point_app,
     "amend",
