@@ -263,7 +263,13 @@ class Recorder:
             self._say(f"{archive.root}: {left} rows stay in the journal until this computer's clock is set")
         self._write_pending(archive)
         rows = {name: counts.total() for name, counts in self._summary.rows.items()}
-        archive.ledger.append(Kind.STOPPED, {"rows": rows})
+        try:
+            archive.ledger.append(Kind.STOPPED, {"rows": rows})
+        except StorageError as error:
+            self._say(
+                f"{error} The ledger was not told of this end: the next recorder will say `killed before`."
+            )
+            self._summary.unsealed = self._summary.unsealed or str(error)
 
     def _seal(self, archive: Archive) -> None:
         """Seal what the journal holds, and once a UTC day join the files of days that have ended.

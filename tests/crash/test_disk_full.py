@@ -25,7 +25,9 @@ from readout.daemon.connect import connector
 from readout.daemon.points import load_points
 from readout.daemon.recorder import Assignment
 from storage.archive import ArchiveReader
+from storage.errors import DiskFull
 from storage.journal import JournalWriter
+from storage.ledger import Kind, Ledger
 from storage.verify import verify_archive
 
 DISK_BYTES = 8 << 20
@@ -241,41 +243,87 @@ def test_ended_while_the_disk_is_still_full(command: ModuleType, disk: Path) -> 
     assert_nothing_lost(disk / "archive")
 
 
+class InProcess:
+    """A recorder in this process, so that its limits can be made small."""
+
+    def __init__(self, command: ModuleType, disk: Path, line: Any) -> None:
+        self.root, self.said, self._stop = disk / "archive", list[str](), threading.Event()
+        points = load_points([command.write_point(disk.parent, POINT, line.port)], EVERY_MS)
+        clock = SystemClock()
+        assignment = Assignment(self.root, points, None, 3_600_000)
+        log = daemon.Recorder(assignment, connector(clock, None), clock, self.said.append)
+        self._pool = ThreadPoolExecutor(1)
+        self._running = self._pool.submit(log.run, self._stop)
+
+    def end(self) -> Any:
+        """Its summary."""
+        self._stop.set()
+        with self._pool:
+            return self._running.result()
+
+
 def test_more_rows_than_memory_holds(
     command: ModuleType, disk: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """With room for ten rows in memory instead of 36,000: what is lost is the rows beyond, and is stated."""
     monkeypatch.setattr(daemon, "JournalWriter", partial(JournalWriter, most_rows=10))
-    root, said, stop = disk / "archive", list[str](), threading.Event()
     with command.line() as line:
-        points = load_points([command.write_point(disk.parent, POINT, line.port)], EVERY_MS)
-        clock = SystemClock()
-        assignment = Assignment(root, points, None, 3_600_000)
-        log = daemon.Recorder(assignment, connector(clock, None), clock, said.append)
-        with ThreadPoolExecutor(1) as pool:
-            running = pool.submit(log.run, stop)
-            try:
-                go_on(command, line, 5)
-                ballast = fill(disk)
-                command.until(lambda: any("goes on in memory" in text for text in said), what="it is told")
-                go_on(command, line, 25)
-                ballast.unlink()
-                command.until(lambda: any("takes rows again" in text for text in said), what="space is used")
-                go_on(command, line, 5)
-            finally:
-                stop.set()
-            summary = running.result()
-    lines = [json.loads(text) for text in (root / "ledger.jsonl").read_text().splitlines()]
+        log = InProcess(command, disk, line)
+        try:
+            go_on(command, line, 5)
+            ballast = fill(disk)
+            command.until(lambda: any("goes on in memory" in text for text in log.said), what="it is told")
+            go_on(command, line, 25)
+            ballast.unlink()
+            command.until(lambda: any("takes rows again" in text for text in log.said), what="space is used")
+            go_on(command, line, 5)
+        finally:
+            summary = log.end()
+    lines = [json.loads(text) for text in (log.root / "ledger.jsonl").read_text().splitlines()]
     lost = [
         number
         for line in lines
         if line["kind"] == "lost"
         for number in range(line["first_sequence"], line["last_sequence"] + 1)
     ]
-    kept = ArchiveReader(root).read_rows(POINT, "live")["sequence"].to_pylist()
+    kept = ArchiveReader(log.root).read_rows(POINT, "live")["sequence"].to_pylist()
     assert 10 <= len(lost) <= 30
-    assert sorted([*kept, *lost]) == list(range(1, kept[-1] + 1)), (
-        "the holes are those that the ledger states"
-    )
+    assert sorted([*kept, *lost]) == list(range(1, kept[-1] + 1)), "the holes are the stated ones"
     assert summary.lost == len(lost)
-    assert verify_archive(root).faults == ()
+    assert verify_archive(log.root).faults == ()
+
+
+def test_ended_on_a_full_disk_with_nothing_kept_back(
+    command: ModuleType, disk: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It ends all the same, says what it could not keep, and what was committed is whole."""
+    monkeypatch.setattr(daemon, "_LAST_FLUSH_S", 0.5)
+    append = Ledger.append
+
+    def no_room_for_the_end(ledger: Ledger, kind: Kind, content: dict[str, Any]) -> Any:
+        """A file system gives whole blocks, so that a line may find room where a file finds none."""
+        if kind is Kind.STOPPED:
+            raise DiskFull(ledger.path, f"No space left to write {ledger.path}: free some.")
+        return append(ledger, kind, content)
+
+    monkeypatch.setattr(Ledger, "append", no_room_for_the_end)
+    with command.line() as line:
+        log = InProcess(command, disk, line)
+        try:
+            go_on(command, line, 10)
+            (log.root / "journal" / "reserve").unlink()
+            ballast = fill(disk)
+            command.until(lambda: any("goes on in memory" in text for text in log.said), what="it is told")
+            go_on(command, line, 5)
+        finally:
+            summary = log.end()
+    assert summary.lost >= 5
+    assert any(f"{summary.lost} rows could not be written" in text for text in log.said)
+    assert any("The ledger was not told of this end" in text for text in log.said)
+    assert summary.unsealed is not None
+    assert verify_archive(log.root).faults == ()
+    ballast.unlink()
+    assert command.run("archive", "seal", log.root, cwd=disk.parent).status == 0
+    numbers = ArchiveReader(log.root).read_rows(POINT, "live")["sequence"].to_pylist()
+    total = sum(counts.total() for counts in summary.rows.values())
+    assert numbers == list(range(1, total - summary.lost + 1))
