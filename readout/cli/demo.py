@@ -19,6 +19,8 @@ ARCHIVE = "hollow-mere"
 LINK = "meter-port"
 #: How long the meter is recorded, as the options of `log`.
 EVERY, RUN_FOR = "1s", "20s"
+#: What the meter remembers of the time before: 25 minutes.
+REMEMBERED, REMEMBERED_EVERY = "300", "5s"
 
 
 def demo(
@@ -26,7 +28,7 @@ def demo(
         Path | None, typer.Argument(metavar="[FOLDER]", help="A new folder for it; else a temporary one.")
     ] = None,
 ) -> int:
-    """Check a map, read a meter, record it for 20 s, seal, verify, and show the last readings.
+    """Check a map, read a meter, record it for 20 s, fetch what it remembers, verify, show the last readings.
 
     Everything is invented, and every step is the command you would type yourself.
     """
@@ -47,6 +49,8 @@ def demo(
         _run(folder, "map", "check", MAP)
         _run(folder, "read", POINT)
         _run(folder, "log", POINT, "--archive", ARCHIVE, "--every", EVERY, "--for", RUN_FOR)
+        _run(folder, "memory", "list", POINT)
+        _run(folder, "memory", "fetch", POINT, "--archive", ARCHIVE, "--json")
     _run(folder, "archive", "list", ARCHIVE)
     _run(folder, "archive", "verify", ARCHIVE)
     _last_readings(folder / ARCHIVE)
@@ -86,8 +90,9 @@ def _meter(folder: Path) -> "Iterator[None]":
 
     on_windows = sys.platform == "win32"
     where = ["--tcp", "localhost:0"] if on_windows else ["--link", LINK]
-    command = _command("simulate", MAP, *where, "--baud", "19200")
-    tell(f"$ pipeledger simulate {MAP} {' '.join(where)} --baud 19200 &")
+    options = [*where, "--baud", "19200", "--memory", REMEMBERED, "--memory-every", REMEMBERED_EVERY]
+    command = _command("simulate", MAP, *options)
+    tell(f"$ pipeledger simulate {MAP} {' '.join(options)} &")
     process = subprocess.Popen(
         command, cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
     )
@@ -108,13 +113,13 @@ def _meter(folder: Path) -> "Iterator[None]":
 
 
 def _last_readings(archive: Path) -> None:
-    """The last row that was sealed, with the units its file tells."""
+    """The last live row that was sealed, with the units its file tells."""
     import pyarrow.parquet as pq
 
     from readout.cli.readings_text import stored_text
     from storage.archive import ArchiveReader
 
-    files = ArchiveReader(archive).files()
+    files = [file for file in ArchiveReader(archive).files() if file.source == "live"]
     if not files:
         raise FellShort("nothing was sealed")
     table = pq.read_table(archive / files[-1].file, partitioning=None)

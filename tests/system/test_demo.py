@@ -13,7 +13,8 @@ import pyarrow.dataset as ds
 
 
 def test_the_demo_ends_with_a_verified_archive_that_others_open(command: ModuleType, tmp_path: Path) -> None:
-    """Within 90 s, from check to last readings; then pandas, pyarrow, DuckDB and Polars find its 20 rows."""
+    """Within 90 s, from check to last readings, with everything the meter remembered; then pandas, pyarrow,
+    DuckDB and Polars find its 20 rows."""
     began = time.monotonic()
     done = command.run("demo", "first-try", cwd=tmp_path, timeout=90)
     assert time.monotonic() - began < 90
@@ -22,7 +23,7 @@ def test_the_demo_ends_with_a_verified_archive_that_others_open(command: ModuleT
     commands = [" ".join(line.split()[2:4]) for line in shown]
     assert commands == [
         "simulate insertion-meter.yaml", "map check", "read bottling-hall-header.yaml",
-        "log bottling-hall-header.yaml", "archive list", "archive verify",
+        "log bottling-hall-header.yaml", "memory list", "memory fetch", "archive list", "archive verify",
     ]  # fmt: skip
     for said in ("(20 ok)", "no fault", "m3/h", "bar(g)", "status ok"):
         assert said in done.out, done.out
@@ -32,10 +33,18 @@ def test_the_demo_ends_with_a_verified_archive_that_others_open(command: ModuleT
     archive = tmp_path / "first-try" / "hollow-mere"
     last = json.loads((archive / "ledger.jsonl").read_text().splitlines()[-1])
     assert last["hash"] in done.out
+    retrieved = json.loads(next(line for line in done.out.splitlines() if line.startswith('{"sessions"')))
+    assert (retrieved["sessions"], retrieved["gaps"], retrieved["records_changed"]) == (1, [], 0)
+    assert retrieved["records_new"] == retrieved["expected"] >= 300
+    assert last["kind"] == "retrieved"
+    assert retrieved.items() <= last.items()
     verified = command.run("archive", "verify", archive, "--json", cwd=tmp_path).json()
-    assert (verified["rows"], verified["faults"]) == (20, [])
+    assert (verified["rows"], verified["faults"]) == (20 + retrieved["records_new"], [])
 
-    rows = archive / "rows"
+    memory = pd.read_parquet(archive / "rows/point=bottling-hall-header/source=memory")
+    assert memory["record"].tolist() == list(range(retrieved["records_new"]))
+    assert memory["time"].diff().dropna().dt.total_seconds().unique().tolist() == [5.0]
+    rows = archive / "rows/point=bottling-hall-header/source=live"
     flows = ds.dataset(rows, partitioning="hive").to_table()["flow"].to_pylist()
     assert len(flows) == 20
     assert all(flow > 0 for flow in flows)
