@@ -1,1 +1,4 @@
-"""What an archive's rows say: figures as data, worked out where the rows lie, never all in memory."""
+"""Figures from an archive: coverage, statistics, periods, demand, corrections. See docs/review.md.
+
+Importing this loads no library for tables: pandas, duckdb and pyarrow come with the first question.
+"""

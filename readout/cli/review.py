@@ -1,0 +1,205 @@
+"""`review`: all figures of an archive, as text or as data."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from readout.cli.moments import moment_ms
+from readout.cli.options import ArchiveFolder, AsJson
+from readout.cli.output import columns, say, tell, tell_json
+from readout.errors import WrongUse
+
+if TYPE_CHECKING:
+    from protocols.units import Quantity
+    from readout.review.review import ReadingReview, Review
+
+PointName = Annotated[
+    str | None, typer.Option("--point", metavar="NAME", help="One point; all of them if not given.")
+]
+From = Annotated[
+    str | None, typer.Option("--from", metavar="TIME", help="Only from then on; site time without an offset.")
+]
+Until = Annotated[str | None, typer.Option("--until", metavar="TIME", help="Only what is before then.")]
+
+
+def review(
+    folder: ArchiveFolder,
+    *,
+    point: PointName = None,
+    start: From = None,
+    end: Until = None,
+    required: Annotated[
+        str | None,
+        typer.Option("--required-pressure", metavar="PRESSURE", help="What the plant needs: '6.5 bar(g)'."),
+    ] = None,
+    band: Annotated[
+        str | None,
+        typer.Option(
+            "--band", metavar="SPAN", help="Pressure that counts out of hours: '6 bar(g) to 8 bar(g)'."
+        ),
+    ] = None,
+    as_json: AsJson = False,
+) -> int:
+    """Tell how complete a measurement is, and every figure that follows from it.
+
+    May run beside a recorder; rows that are not sealed yet count. Exit status 1 where a point has no rows in
+    the span.
+    """
+    from readout.review.document import document
+
+    found, missing = [], []
+    for name, source in _wanted(folder, point):
+        one = _review(folder, name, source, start, end, required, band)
+        if one is None:
+            missing.append(f"{name} ({source})")
+        else:
+            found.append(one)
+    for name in missing:
+        say(f"{name}: no rows with numbers in this span")
+    if as_json:
+        tell_json({"archive": str(folder), "points": [document(one) for one in found]})
+    else:
+        for one in found:
+            for line in _lines(one):
+                tell(line)
+    return 1 if missing or not found else 0
+
+
+def _wanted(folder: Path, point: str | None) -> list[tuple[str, str]]:
+    from readout.review.review import points_of
+
+    streams = points_of(folder)
+    mine = [one for one in streams if point in (None, one[0])]
+    if not mine:
+        names = ", ".join(sorted({name for name, _ in streams}))
+        raise WrongUse(f"--point {point}: {folder} has no such point; it has {names}")
+    return mine
+
+
+def _review(
+    folder: Path, name: str, source: str, start: str | None, end: str | None, required: str | None,
+    band: str | None,
+) -> "Review | None":  # fmt: skip
+    from readout.review.review import Asked
+    from readout.review.review import review as reviewed
+
+    since, until = span_of(folder, name, source, start, end)
+    low_high = None if band is None else _span(band)
+    needed = None if required is None else _pressure(required, "--required-pressure")
+    asked: Asked = Asked(since, until, needed, low_high)
+    return reviewed(folder, name, source, asked)
+
+
+def span_of(
+    folder: Path, name: str, source: str, start: str | None, end: str | None
+) -> tuple[int | None, int | None]:
+    """--from and --until [ms since 1970 UTC] of a point, whose site's clock is meant without an offset."""
+    if start is None and end is None:
+        return None, None
+    from readout.review.rows.streams import installation_of
+
+    about = installation_of(folder, name, source)
+    zone = "UTC" if about is None else about.zone.key
+    since = None if start is None else moment_ms(start, zone, "--from")
+    until = None if end is None else moment_ms(end, zone, "--until")
+    if since is not None and until is not None and since >= until:
+        raise WrongUse(f"--until {end} is not after --from {start}")
+    return since, until
+
+
+def _pressure(text: str, option: str) -> "Quantity":
+    from protocols.units import Dimension, quantity_of
+
+    found = quantity_of(text)
+    if isinstance(found, str) or found.unit.dimension is not Dimension.PRESSURE or found.gauge is None:
+        why = found if isinstance(found, str) else "write a pressure with (g) or (a)"
+        raise WrongUse(f"{option} {text}: {why}, such as 6.5 bar(g)")
+    return found
+
+
+def _span(text: str) -> "tuple[Quantity, Quantity]":
+    low, found, high = text.partition(" to ")
+    if not found:
+        raise WrongUse(f"--band {text}: write two pressures, such as 6 bar(g) to 8 bar(g)")
+    return _pressure(low, "--band"), _pressure(high, "--band")
+
+
+# ---- as text
+
+
+def _lines(one: "Review") -> list[str]:
+    about, covered = one.installation, one.coverage
+    lines = [
+        f"{about.point} ({about.source}), {about.site}, times of {about.zone.key}",
+        f"  {_local(one, covered.begin_ms)} to {_local(one, covered.end_ms)}",
+        f"  measured {covered.share:.3%} of {covered.elapsed_s:g} s",
+    ]
+    lines += [f"    {cause}: {seconds:g} s" for cause, seconds in sorted(covered.missing_s.items())]
+    lines.append("")
+    lines += columns(
+        [("  reading", "unit", "mean", "median", "lowest", "highest", "total")]
+        + [_row(name, reading) for name, reading in one.readings.items()],
+        right=frozenset({2, 3, 4, 5}),
+    )
+    lines += ["", *_flow_lines(one), *_demand_lines(one)]
+    lines += [f"  method: {one.method}", ""]
+    return lines
+
+
+def _row(name: str, one: "ReadingReview") -> tuple[str, ...]:
+    found = one.statistics
+    total = "" if one.total is None or one.amount is None else f"{one.total:.6g} {one.amount.unit}"
+    numbers = (_shown(value) for value in (found.mean, found.median, found.lowest, found.highest))
+    return (f"  {name}", one.shown.unit or "-", *numbers, total)
+
+
+def _flow_lines(one: "Review") -> list[str]:
+    lines = []
+    if one.flow is not None:
+        for peak in one.flow.statistics.peaks:
+            when = peak.why if peak.begin_ms is None else f"from {_local(one, peak.begin_ms)}"
+            told = f"{_shown(peak.value)} {one.flow.shown.unit}"
+            lines.append(f"  largest {peak.minutes} min mean: {told} {when}")
+        if one.corrected is not None and one.corrected.amount is not None:
+            lines.append(
+                f"  corrected: {_shown(one.corrected.total)} {one.corrected.amount.unit} instead of"
+                f" {_shown(one.flow.total)} as the meter told it"
+            )
+    if one.totals is not None:
+        found, share = one.totals, one.totals.difference
+        apart = "" if share is None else f"; the flow's integral is {share:+.2%} of that away"
+        lines.append(
+            f"  the meter's totaliser counted {_shown(found.counted)} {found.unit} while rows came,"
+            f" {_shown(found.in_gaps)} in gaps{apart}"
+        )
+    return lines
+
+
+def _demand_lines(one: "Review") -> list[str]:
+    if isinstance(one.demand, str):
+        return [f"  out-of-hours demand: not told; {one.demand}"]
+    lines = [
+        f"  out-of-hours demand: {_shown(one.demand.mean)} {one.demand.unit} over {one.demand.counted_s:g} s"
+        f" ({one.demand.out_of_band_s:g} s with the pressure out of its band left out)"
+    ]
+    if isinstance(one.cost, str):
+        return [*lines, f"  its cost: not told; {one.cost}"]
+    return [
+        *lines,
+        f"  it costs {one.cost.an_hour:.2f} {one.cost.currency} an hour, {one.cost.a_year:.0f} a year"
+        f" = {one.cost.formula}",
+        f"    {one.cost.specific_power}: {one.cost.specific_power_reference}",
+        *(f"    {warning}" for warning in one.cost.warnings),
+    ]
+
+
+def _shown(value: Any) -> str:
+    return "-" if value is None else f"{value:.6g}"
+
+
+def _local(one: "Review", ms: int) -> str:
+    from datetime import UTC, datetime
+
+    when = datetime.fromtimestamp(ms / 1000, UTC).astimezone(one.installation.zone)
+    return when.strftime("%Y-%m-%d %H:%M:%S %z")

@@ -1,0 +1,1 @@
+"""What is known of a point besides its rows: installation, units, the site's time, the ledger."""

@@ -1,0 +1,123 @@
+"""What the ledger says of a point: when a recorder ran, notes, marks, corrections."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from storage.ledger import LEDGER, Kind, Line, read_file
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """An entry of the log book; `at_ms` in ms since 1970 UTC."""
+
+    at_ms: int
+    text: str
+    attached: Mapping[str, Any] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A named interval [begin_ms, end_ms)."""
+
+    name: str
+    begin_ms: int
+    end_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class Amendment:
+    """A correction that holds from a time on: `set` is key of the point file → value as text.
+
+    `flow_factor`: what a meter's flow is to be multiplied by, None where the correction does not touch it;
+    `computed_with_mm` is the diameter that the meter computes with.
+    """
+
+    from_ms: int
+    set: Mapping[str, str]
+    was: Mapping[str, str | None]
+    flow_factor: float | None
+    computed_with_mm: float | None
+    line: int  # of the ledger
+    why: str | None = None
+
+
+@dataclass(frozen=True)
+class LogBook:
+    """`ran`: spans [ms) from a recorder's start to its orderly stop, those that asked for the point."""
+
+    ran: Sequence[tuple[int, int]] = ()
+    notes: Sequence[Note] = ()
+    marks: Sequence[Mark] = ()
+    amendments: Sequence[Amendment] = ()
+    events: Sequence[tuple[int, str]] = ()
+    tail: tuple[int, str] = (0, "")
+    faults: Sequence[str] = field(default_factory=tuple)
+
+
+def log_book(root: Path, point: str) -> LogBook:
+    """The ledger of an archive, as far as it concerns a point; lines of others are left out."""
+    reading = read_file(root / LEDGER)
+    mine = [line for line in reading.lines if line.content.get("point", point) == point]
+    return LogBook(
+        ran=_ran(mine, point),
+        notes=[_note(line) for line in mine if line.kind == Kind.NOTE],
+        marks=[_mark(line) for line in mine if line.kind == Kind.MARK],
+        amendments=[found for line in mine if (found := _amendment(line)) is not None],
+        events=[
+            (_ms(str(line.content.get("at", line.time))), str(line.content.get("what", "")))
+            for line in mine
+            if line.kind == Kind.EVENT
+        ],
+        tail=(reading.tail.n, reading.tail.hash),
+        faults=reading.faults,
+    )
+
+
+def _ms(text: str) -> int:
+    return round(datetime.fromisoformat(text).timestamp() * 1000)
+
+
+def _ran(lines: Iterable[Line], point: str) -> list[tuple[int, int]]:
+    spans: list[tuple[int, int]] = []
+    started: int | None = None
+    for line in lines:
+        if line.kind == Kind.STARTED:
+            started = _ms(line.time) if point in line.content.get("points", {point: None}) else None
+        elif line.kind == Kind.STOPPED and started is not None:
+            spans.append((started, _ms(line.time)))
+            started = None
+    return spans
+
+
+def _note(line: Line) -> Note:
+    attached = line.content.get("attached")
+    return Note(
+        _ms(str(line.content.get("at", line.time))), str(line.content.get("text", "")),
+        attached if isinstance(attached, dict) else None,
+    )  # fmt: skip
+
+
+def _mark(line: Line) -> Mark:
+    content = line.content
+    return Mark(str(content["name"]), _ms(str(content["from"])), _ms(str(content["until"])))
+
+
+def _amendment(line: Line) -> Amendment | None:
+    told = line.content.get("set")
+    if line.kind != Kind.POINT or not isinstance(told, dict) or "from" not in line.content:
+        return None
+    why, was = line.content.get("why"), line.content.get("was")
+    numbers = (line.content.get(name) for name in ("flow_factor", "computed_with_mm"))
+    factor, diameter = (float(one) if isinstance(one, (int, float)) else None for one in numbers)
+    return Amendment(
+        from_ms=_ms(str(line.content["from"])),
+        set={str(key): str(value) for key, value in told.items()},
+        was=was if isinstance(was, dict) else {},
+        flow_factor=factor,
+        computed_with_mm=diameter,
+        line=line.n,
+        why=None if why is None else str(why),
+    )

@@ -1,0 +1,225 @@
+"""A review as plain data for `--json`: dictionaries, lists, numbers, texts; moments are ISO 8601 in UTC."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from readout.clock import iso
+from readout.review.about.installation import Installation
+from readout.review.about.logbook import LogBook
+from readout.review.figures.corrections import Correction
+from readout.review.figures.coverage import Coverage
+from readout.review.figures.demand import Cost, Demand
+from readout.review.figures.periods import Period
+from readout.review.figures.pressure import AgainstRequired
+from readout.review.figures.statistics import Statistics
+from readout.review.figures.totaliser import Totals
+from readout.review.review import ReadingReview, Review, duration_curve
+
+#: Gaps that a document lists; the causes are summed over all of them.
+_MOST_GAPS = 1000
+
+
+def moment(ms: int | None) -> str | None:
+    """ms since 1970 as `2026-05-04T06:00:00.000Z`."""
+    return None if ms is None else iso(ms / 1000)
+
+
+def document(found: Review) -> dict[str, Any]:
+    """All figures of one point and source."""
+    measured = found.measured
+    return {
+        "point": found.installation.point,
+        "source": found.installation.source,
+        "installation": _installation(found.installation),
+        "interval_s": measured.interval_ms / 1000,
+        "holds": measured.holds,
+        "marked_at": measured.marked_at,
+        "method": found.method,
+        "coverage": _coverage(found.coverage),
+        "untimed_rows": measured.untimed,
+        "counts": {name: dict(words) for name, words in measured.counts.items()},
+        "readings": {name: _reading(one, found, name) for name, one in found.readings.items()},
+        "corrections": [_correction(one) for one in found.corrections],
+        "corrected_flow": None if found.corrected is None else _reading(found.corrected, found, None),
+        "out_of_hours": _demand(found.demand),
+        "cost": _cost(found.cost),
+        "pressure": None if found.pressure is None else _pressure(found.pressure),
+        "totaliser": None if found.totals is None else _totals(found.totals),
+        "log_book": _book(found.book),
+    }
+
+
+def _installation(about: Installation) -> dict[str, Any]:
+    pipe = about.pipe
+    return {
+        "site": about.site,
+        "time_zone": about.zone.key,
+        "meter": about.meter,
+        "principle": about.principle,
+        "serial_number": about.serial_number,
+        "role": about.role,
+        "map_sha256": about.map_sha256,
+        "inside_diameter": None if pipe is None else _text(pipe.inside_diameter),
+        "diameter_set_in_meter": None if pipe is None else _text(pipe.diameter_set_in_meter),
+        "settings": dict(about.settings),
+    }
+
+
+def _text(quantity: object) -> str | None:
+    return None if quantity is None else str(quantity)
+
+
+def _coverage(found: Coverage) -> dict[str, Any]:
+    return {
+        "from": moment(found.begin_ms),
+        "until": moment(found.end_ms),
+        "elapsed_s": found.elapsed_s,
+        "measured_s": found.measured_s,
+        "share": found.share,
+        "missing_s": dict(found.missing_s),
+        "gaps": [
+            {"from": moment(gap.begin_ms), "until": moment(gap.end_ms), "missing_s": gap.missing_s,
+             "cause": gap.cause} for gap in found.gaps[:_MOST_GAPS]
+        ],
+        "gaps_in_all": len(found.gaps),
+    }  # fmt: skip
+
+
+def _reading(one: ReadingReview, found: Review, name: str | None) -> dict[str, Any]:
+    amount = None if one.amount is None else one.amount.factor
+    shares, values = ((), ()) if name is None else duration_curve(found, name)
+
+    def listed(periods: Sequence[Period]) -> list[dict[str, Any]]:
+        return [_period(period, amount) for period in periods]
+
+    return {
+        "unit": one.shown.unit,
+        "unit_of_rows": one.info.unit,
+        "reference": one.info.reference,
+        "total": one.total,
+        "total_unit": None if one.amount is None else one.amount.unit,
+        **_statistics(one.statistics),
+        "days": listed(one.days),
+        "shifts": listed(one.shifts),
+        "weekdays": listed(one.weekdays),
+        "day_types": listed(one.day_types),
+        "hours_of_the_week": listed(one.week),
+        "duration": [[float(s), float(v)] for s, v in zip(shares, values, strict=True)],
+    }
+
+
+def _statistics(found: Statistics) -> dict[str, Any]:
+    return {
+        "measured_s": found.measured_s,
+        "mean": found.mean,
+        "median": found.median,
+        "percentiles": {f"{share * 100:g}": value for share, value in found.percentiles.items()},
+        "lowest": {"value": found.lowest, "minute": moment(found.lowest_ms)},
+        "highest": {"value": found.highest, "minute": moment(found.highest_ms)},
+        "peaks": [
+            {"minutes": one.minutes, "value": one.value, "from": moment(one.begin_ms), "why": one.why}
+            for one in found.peaks
+        ],
+    }
+
+
+def _period(one: Period, amount: float | None) -> dict[str, Any]:
+    return {
+        "name": one.name,
+        "from": moment(one.begin_ms),
+        "elapsed_s": one.elapsed_s,
+        "measured_s": one.measured_s,
+        "total": None if amount is None else one.amount * amount,
+        "mean": one.mean,
+        "lowest": one.lowest,
+        "highest": one.highest,
+        "n": one.count,
+        "day_type": None if one.day_type is None else one.day_type.value,
+    }
+
+
+def _correction(one: Correction) -> dict[str, Any]:
+    return {
+        "from": moment(one.from_ms),
+        "what": one.what,
+        "factor": one.factor,
+        "why": one.why,
+        "ledger_line": one.line,
+    }
+
+
+def _demand(found: Demand | str) -> dict[str, Any]:
+    if isinstance(found, str):
+        return {"mean": None, "why": found}
+    return {
+        "mean": found.mean,
+        "unit": found.unit,
+        "counted_s": found.counted_s,
+        "out_of_band_s": found.out_of_band_s,
+        "unmeasured_s": found.unmeasured_s,
+        "share_of_time": found.share,
+        "pressure_band": None if found.band is None else list(found.band),
+        "what": "flow while the site did not produce; dryer purge, drains, machines left open are in it",
+    }
+
+
+def _cost(found: Cost | str) -> dict[str, Any]:
+    if isinstance(found, str):
+        return {"a_year": None, "why": found}
+    return {
+        "currency": found.currency,
+        "an_hour": found.an_hour,
+        "a_year": found.a_year,
+        "a_year_out_of_hours": found.a_year_out_of_hours,
+        "pressurised_hours_a_year": found.hours,
+        "energy_kwh_a_year": found.energy_kwh_a_year,
+        "carbon_kg_a_year": found.carbon_kg_a_year,
+        "specific_power": found.specific_power,
+        "specific_power_reference": found.specific_power_reference,
+        "formula": found.formula,
+        "warnings": list(found.warnings),
+    }
+
+
+def _pressure(found: AgainstRequired) -> dict[str, Any]:
+    return {
+        "required": found.required,
+        "measured_s": found.measured_s,
+        "below_s": found.below_s,
+        "share_below": found.share_below,
+        "minutes_with_a_dip": found.dips,
+        "lowest": found.lowest,
+        "lowest_minute": moment(found.lowest_ms),
+        "lowest_by_shift": [{"shift": name, "lowest": low} for name, low in found.by_shift],
+    }
+
+
+def _totals(found: Totals) -> dict[str, Any]:
+    return {
+        "unit": found.unit,
+        "counted": found.counted,
+        "counted_in_gaps": found.in_gaps,
+        "integral": found.integral,
+        "difference": found.difference,
+        "roll_overs": found.roll_overs,
+        "resets": found.resets,
+        "from": moment(found.begin_ms),
+        "until": moment(found.end_ms),
+    }
+
+
+def _book(book: LogBook) -> dict[str, Any]:
+    def attached(entry: Mapping[str, Any] | None) -> dict[str, Any] | None:
+        return None if entry is None else dict(entry)
+
+    return {
+        "notes": [
+            {"at": moment(n.at_ms), "text": n.text, "attached": attached(n.attached)} for n in book.notes
+        ],
+        "marks": [
+            {"name": one.name, "from": moment(one.begin_ms), "until": moment(one.end_ms)}
+            for one in book.marks
+        ],
+        "events": [{"at": moment(at), "what": what} for at, what in book.events],
+        "ledger": {"n": book.tail[0], "hash": book.tail[1], "faults": list(book.faults)},
+    }

@@ -1,0 +1,55 @@
+"""Corrections from the ledger: the flow put right beside the raw one. Rows stay as they are.
+
+A meter that takes a velocity and multiplies it by the area computes a flow that goes with the square of the
+diameter set in it; the ledger's line tells the factor.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from readout.review.about.logbook import Amendment
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """What one line of the ledger, number `line`, corrects from `from_ms` on, in words.
+
+    Flow is multiplied by `factor`; None where the correction does not touch it.
+    """
+
+    from_ms: int
+    line: int
+    what: str
+    factor: float | None
+    why: str | None
+
+
+def corrections(amendments: Sequence[Amendment]) -> list[Correction]:
+    """In the order they were written."""
+    return [_correction(one) for one in amendments]
+
+
+def _correction(one: Amendment) -> Correction:
+    changes = [f"{key}: {value} instead of {one.was.get(key) or 'nothing'}" for key, value in one.set.items()]
+    what = ", ".join(changes)
+    if one.flow_factor is not None:
+        what += f"; flow × {one.flow_factor:g} = (true bore / bore the meter computes with)²"
+        what += "" if one.computed_with_mm is None else f", the latter {one.computed_with_mm:g} mm"
+    return Correction(one.from_ms, one.line, what, one.flow_factor, one.why)
+
+
+def factors(found: Sequence[Correction], begin: NDArray[np.int64]) -> NDArray[np.float64] | None:
+    """By what each minute's flow [n] is multiplied; a later line replaces an earlier. None: by nothing.
+
+    Every factor is to the flow as the meter told it, so two are never multiplied with each other.
+    """
+    mine = [(one.from_ms, one.factor) for one in found if one.factor is not None]
+    if not mine:
+        return None
+    made = np.ones(len(begin))
+    for from_ms, factor in mine:
+        made[begin >= from_ms] = factor
+    return made

@@ -1,0 +1,1 @@
+"""The rows of a point, reduced to clock minutes whatever their number."""

@@ -1,0 +1,355 @@
+"""Rows of any length of archive, reduced by DuckDB to clock minutes: the base of every figure.
+
+A row stands for one interval. A sample's begins with it; that of a mean, minimum, maximum or total begins or
+ends with its time, as the map says. It is as long as the recording's interval and never longer, so nothing is
+filled over a gap. Where two rows tell of the same moment (a clock that was put back), their mean counts.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from errno import ENOENT
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from readout.review.about.installation import MEMORY, Installation
+from readout.review.rows.minutes import MINUTE_MS, Minutes, Values, joined, spread
+from readout.review.rows.streams import Part, parts_of
+from storage.archive import ArchiveReader, Held
+from storage.errors import ArchiveDamaged
+
+Whole = NDArray[np.int64]
+
+#: What the database may take for itself.
+_MEMORY = "256MB"
+#: Bins of a reading's span in which percentiles are first looked for; within a bin they are then exact.
+_BINS = 4096
+
+
+@dataclass(frozen=True, slots=True)
+class Lost:
+    """Rows without a value of the flow: [first_ms, last_ms) holds `missing_s` seconds of this cause."""
+
+    first_ms: int
+    last_ms: int
+    missing_s: float
+    cause: str
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """How long a reading had which value: `values` [n] ascending, each for `seconds` [n]; the rows' unit.
+
+    Values are the means of fine classes of the span; `quantiles` (share 0 to 1 → value) are exact.
+    """
+
+    values: NDArray[np.float64]
+    seconds: NDArray[np.float64]
+    quantiles: Mapping[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Counter:
+    """What a totaliser showed at moments [n] (ms since 1970 UTC), ascending; in its own unit."""
+
+    moments: Whole
+    values: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Measured:
+    """All that is taken from the rows of one point and source, as of one instant."""
+
+    installations: Sequence[tuple[int, Installation]]  # (valid from [ms], what was true), ascending
+    minutes: Minutes
+    lost: Sequence[Lost]
+    curves: Mapping[str, Curve]
+    counts: Mapping[str, Mapping[str, int]]  # column (status, clock, …_flag) → word → rows
+    counter: Counter
+    interval_ms: int
+    holds: str  # sample | mean | minimum | maximum | total
+    marked_at: str  # start | end
+    untimed: int = 0
+    units: Mapping[str, Sequence[str]] = field(default_factory=dict)  # told by the meter, row by row
+
+    @property
+    def installation(self) -> Installation:
+        """The latest."""
+        return self.installations[-1][1]
+
+
+def measure(
+    root: Path,
+    point: str,
+    source: str,
+    *,
+    since: int | None = None,
+    until: int | None = None,
+    shares: Sequence[float] = (0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.99),
+    progress: Callable[[str], None] = lambda _: None,
+) -> Measured | None:
+    """Everything the figures need; None where the point has no rows in the span.
+
+    `since` (included) and `until` (excluded) are ms since 1970 UTC. Rows still in the journal count.
+    Raises ArchiveAbsent, ArchiveDamaged.
+    """
+
+    def answer(held: Held) -> Measured | None:
+        parts = parts_of(root, held, point, source, since, until)
+        return None if not parts else _Session(root, parts, since, until, shares, progress).measured()
+
+    return ArchiveReader(root).ask(point, source, answer, waiting=True)
+
+
+class _Session:
+    """One database session over the parts held at one instant."""
+
+    def __init__(
+        self, root: Path, parts: Sequence[Part], since: int | None, until: int | None,
+        shares: Sequence[float], progress: Callable[[str], None],
+    ) -> None:  # fmt: skip
+        self._root, self._parts, self._shares, self._progress = root, parts, shares, progress
+        self._since, self._until = since, until
+        self._latest = parts[-1].installation
+        known = {name for part in parts for name in part.columns}
+        self._known = known
+        self._names = [name for name in self._latest.readings if name in known]
+        flow = self._latest.flow
+        self._primary = flow.name if flow and flow.name in self._names else next(iter(self._names), None)
+
+    def measured(self) -> Measured | None:
+        import duckdb
+
+        with duckdb.connect(config={"memory_limit": _MEMORY, "threads": 2}) as session:
+            self._sql = session
+            try:
+                return self._measured()
+            except duckdb.Error as error:
+                for path in (path for part in self._parts for path in part.paths):
+                    if not Path(path).exists():
+                        raise FileNotFoundError(ENOENT, "replaced meanwhile, or missing", path) from error
+                text = f"{self._root}: a file cannot be read ({error}): verify the archive."
+                raise ArchiveDamaged(self._root, text) from error
+
+    def _measured(self) -> Measured | None:
+        tables = []
+        for number, part in enumerate(self._parts):
+            self._progress(f"part {number + 1} of {len(self._parts)}")
+            if part.table is not None:
+                self._sql.register(f"waiting_{number}", part.table)
+            tables.append(self._slow(number) if part.interval_ms > MINUTE_MS else self._quick(number))
+        minutes = joined(tables, self._names)
+        if not len(minutes.begin) or not self._names:
+            return None
+        last = self._parts[-1]
+        found: dict[int, Installation] = {}
+        for part in self._parts:
+            found.setdefault(part.from_ms, part.installation)
+        untimed = self._all(f"SELECT count(*) FROM ({self._everything('true', null=True)})")[0][0]
+        return Measured(
+            installations=sorted(found.items(), key=lambda one: one[0]),
+            minutes=minutes,
+            lost=self._lost(),
+            curves={name: self._curve(name) for name in self._names if not self._is_total(name)},
+            counts=self._counts(),
+            counter=self._counter(),
+            interval_ms=last.interval_ms,
+            holds=last.holds,
+            marked_at=last.marked_at,
+            untimed=int(untimed),
+            units=self._told_units(),
+        )
+
+    # ---- rows as SQL
+
+    def _rows(self, number: int, *, null: bool = False) -> str:
+        """The part's rows: begin [ms], span [ms], status, clock, flags, readings; absent columns null."""
+        part = self._parts[number]
+        source = f"waiting_{number}" if part.table is not None else _files(part.paths)
+        moment = f"epoch_ms({part.moment})"
+        span = part.span_sql()
+        shift = span if part.ends else "0"
+        columns = [f"{moment} - {shift} AS begin", f"{span}::BIGINT AS span"]
+        for name in ("status", "clock", *self._names, *self._words()):
+            columns.append(f"{_quoted(name) if name in part.columns else 'NULL'} AS {_quoted(name)}")
+        rows = f"SELECT {', '.join(columns)} FROM {source}"
+        if null:
+            return f"{rows} WHERE {part.moment} IS NULL"
+        within = ["begin IS NOT NULL"]
+        within += [f"begin >= {self._since}"] if self._since is not None else []
+        within += [f"begin < {self._until}"] if self._until is not None else []
+        return f"SELECT * FROM ({rows}) WHERE {' AND '.join(within)}"
+
+    def _words(self) -> list[str]:
+        """Columns of words that are counted: flags, and units that meters tell."""
+        return sorted(name for name in self._known if name.endswith(("_flag", "_unit")))
+
+    def _everything(self, condition: str, *, null: bool = False) -> str:
+        parts = [
+            f"SELECT * FROM ({self._rows(n, null=null)}) WHERE {condition}" for n in range(len(self._parts))
+        ]
+        return " UNION ALL ".join(parts)
+
+    def _all(self, query: str) -> list[tuple[Any, ...]]:
+        return list(self._sql.sql(query).fetchall())
+
+    def _table(self, query: str) -> dict[str, NDArray[Any]]:
+        """Columns as arrays; nulls are NaN, or 0 in whole numbers, which have none here."""
+        import numpy.ma as ma
+
+        found = self._sql.sql(query).fetchnumpy()
+        return {
+            name: ma.filled(column.astype(np.float64), np.nan) if ma.isMaskedArray(column) else column
+            for name, column in found.items()
+        }
+
+    # ---- minutes
+
+    def _quick(self, number: int) -> Minutes:
+        """Rows with intervals of up to a minute: grouped by the database, cut where a minute ends."""
+        part, minute = self._parts[number], f"(begin // {MINUTE_MS} * {MINUTE_MS})"
+        end = f"({minute} + {MINUTE_MS})"
+        pieces = (
+            f"SELECT *, {minute} AS minute, begin AS start, least(span, {end} - begin) AS piece FROM rows"
+        )
+        if not part.on_minutes:
+            pieces += (
+                f" UNION ALL SELECT *, {end} AS minute, {end} AS start, begin + span - {end} AS piece"
+                f" FROM rows WHERE begin + span > {end}"
+            )
+        told = ["min(start) AS first", "max(start + piece) AS last", "sum(piece)::DOUBLE AS covered"]
+        for index, name in enumerate(self._names):
+            value = f"{_quoted(name)}::DOUBLE"
+            amount = f"{value} * piece / span" if part.holds == "total" else f"{value} * piece / 1000"
+            told += [
+                f"coalesce(sum(piece) FILTER ({value} IS NOT NULL), 0)::DOUBLE / 1000 AS s{index}",
+                f"coalesce(sum({amount}), 0)::DOUBLE AS i{index}",
+                f"min({value}) AS l{index}",
+                f"max({value}) AS h{index}",
+            ]
+        found = self._table(
+            f"WITH rows AS ({self._rows(number)}), pieces AS ({pieces})"
+            f" SELECT minute, {', '.join(told)} FROM pieces GROUP BY minute ORDER BY minute"
+        )
+        values = {
+            name: Values(found[f"s{i}"], found[f"i{i}"], found[f"l{i}"], found[f"h{i}"])
+            for i, name in enumerate(self._names)
+        }
+        whole = [found[name].astype(np.int64) for name in ("minute", "first", "last")]
+        return Minutes(whole[0], whole[1], whole[2], found["covered"] / 1000, values)
+
+    def _slow(self, number: int) -> Minutes:
+        """Rows further apart than a minute: taken as they are, and spread over the minutes they cover."""
+        part = self._parts[number]
+        columns = ", ".join(f"{_quoted(name)}::DOUBLE AS {_quoted(name)}" for name in self._names)
+        found = self._table(f"SELECT begin, span, {columns} FROM ({self._rows(number)}) ORDER BY begin")
+        values = {name: found[name].astype(np.float64) for name in self._names}
+        return spread(found["begin"].astype(np.int64), found["span"].astype(np.int64), values, part.holds)
+
+    # ---- the rest
+
+    def _lost(self) -> list[Lost]:
+        """Rows without a value of the flow, runs of the same cause joined."""
+        if self._primary is None:
+            return []
+        name, flag = self._primary, f"{self._primary}_flag"
+        flagged = _quoted(flag) if flag in self._known else "NULL"
+        cause = (
+            f"CASE WHEN status IS NULL OR status = 'ok' OR (status = 'partial' AND {flagged} IS NOT NULL)"
+            f" THEN coalesce({flagged}, 'not available') ELSE status END"
+        )
+        found = self._all(
+            f"SELECT begin // {MINUTE_MS} AS minute, {cause} AS cause, min(begin), max(begin + span),"
+            f" sum(span)::DOUBLE / 1000 FROM ({self._everything(f'{_quoted(name)} IS NULL')})"
+            " GROUP BY minute, cause ORDER BY 3, 2"
+        )
+        joined_: list[Lost] = []
+        for _, word, first, last, seconds in found:
+            before = joined_[-1] if joined_ else None
+            if before and before.cause == word and first <= before.last_ms:
+                joined_[-1] = Lost(
+                    before.first_ms, max(last, before.last_ms), before.missing_s + seconds, word
+                )
+            else:
+                joined_.append(Lost(int(first), int(last), float(seconds), str(word)))
+        return joined_
+
+    def _curve(self, name: str) -> Curve:
+        value = f"{_quoted(name)}::DOUBLE"
+        rows = self._everything(f"{_quoted(name)} IS NOT NULL")
+        low, high = self._all(f"SELECT min({value}), max({value}) FROM ({rows})")[0]
+        if low is None:
+            return Curve(np.zeros(0), np.zeros(0), {})
+        width = (high - low) / _BINS
+        bin_ = f"least(floor(({value} - {low!r}) / {width!r}), {_BINS - 1})::INT" if width else "0"
+        found = self._table(
+            f"SELECT {bin_} AS bin, sum(span)::DOUBLE / 1000 AS s, sum({value} * span) / sum(span) AS mean"
+            f" FROM ({rows}) GROUP BY bin ORDER BY bin"
+        )
+        reached = np.cumsum(found["s"])
+        wanted = {share: share * reached[-1] for share in self._shares}
+        at = {share: int(np.searchsorted(reached, goal * (1 - 1e-12))) for share, goal in wanted.items()}
+        bins = sorted({int(found["bin"][min(place, len(reached) - 1)]) for place in at.values()})
+        inner = self._table(
+            f"SELECT {bin_} AS bin, {value} AS value, sum(span)::DOUBLE / 1000 AS s FROM ({rows})"
+            f" WHERE {bin_} IN ({', '.join(map(str, bins))}) GROUP BY bin, value ORDER BY value"
+        )
+        quantiles = {}
+        for share, place in at.items():
+            place = min(place, len(reached) - 1)
+            mine = inner["bin"] == found["bin"][place]
+            before = reached[place] - found["s"][place]
+            inside = before + np.cumsum(inner["s"][mine])
+            index = min(int(np.searchsorted(inside, wanted[share] * (1 - 1e-12))), len(inside) - 1)
+            quantiles[share] = float(inner["value"][mine][index])
+        return Curve(found["mean"].astype(np.float64), found["s"].astype(np.float64), quantiles)
+
+    def _counts(self) -> dict[str, dict[str, int]]:
+        names = ["status", "clock"] if self._latest.source != MEMORY else []
+        names += [name for name in self._words() if name.endswith("_flag")]
+        counted: dict[str, dict[str, int]] = {}
+        for name in names:
+            found = self._all(
+                f"SELECT {_quoted(name)}, count(*) FROM ({self._everything(f'{_quoted(name)} IS NOT NULL')})"
+                " GROUP BY 1 ORDER BY 1"
+            )
+            counted[name] = {str(word): int(number) for word, number in found}
+        return counted
+
+    def _told_units(self) -> dict[str, list[str]]:
+        told = {}
+        for name in self._words():
+            if name.endswith("_unit"):
+                rows = self._everything(f"{_quoted(name)} IS NOT NULL")
+                found = self._all(f"SELECT DISTINCT {_quoted(name)} FROM ({rows}) ORDER BY 1")
+                told[name.removesuffix("_unit")] = [str(word) for (word,) in found]
+        return told
+
+    def _is_total(self, name: str) -> bool:
+        return self._latest.readings[name].totaliser
+
+    def _counter(self) -> Counter:
+        """First and last row of the totaliser in each minute."""
+        total = self._latest.totaliser
+        if total is None or total.name not in self._names:
+            return Counter(np.zeros(0, np.int64), np.zeros(0))
+        value = f"{_quoted(total.name)}::DOUBLE"
+        found = self._table(
+            f"SELECT min(begin) AS a, max(begin) AS b, arg_min({value}, begin) AS x,"
+            f" arg_max({value}, begin) AS y FROM ({self._everything(f'{_quoted(total.name)} IS NOT NULL')})"
+            f" GROUP BY begin // {MINUTE_MS} ORDER BY 1"
+        )
+        moments = np.column_stack([found["a"], found["b"]]).ravel().astype(np.int64)
+        return Counter(moments, np.column_stack([found["x"], found["y"]]).ravel().astype(np.float64))
+
+
+def _files(paths: Sequence[str]) -> str:
+    """All of a part have the same columns."""
+    listed = ", ".join("'" + path.replace("'", "''") + "'" for path in paths)
+    return f"read_parquet([{listed}], hive_partitioning=false)"
+
+
+def _quoted(name: str) -> str:
+    return '"' + name.replace('"', '""') + '"'
