@@ -108,7 +108,7 @@ def _verified(root: Path, depth: Depth) -> Verification:
         findings.fault(ledger.LEDGER, text)
     _added(root, there, found, [*intents, *_intents(root)], findings)
     _live(root, found, depth, findings)
-    _ranges(found, findings)
+    _ranges(found, reading.lines, findings)
     _superseded(root, found, depth, findings)
     _attachments(root, reading.lines, depth, findings)
     return Verification(
@@ -301,7 +301,7 @@ def _order(table: "pa.Table", file: SealedFile | None) -> list[str]:
     return []
 
 
-def _ranges(found: Inventory, findings: _Findings) -> None:
+def _ranges(found: Inventory, lines: Sequence[ledger.Line], findings: _Findings) -> None:
     """No row twice: the sequence spans of a point's live files must not meet; holes are told as notes."""
     for point, source in sorted({(file.point, file.source) for file in found.live.values()}):
         last = absent = 0
@@ -314,10 +314,26 @@ def _ranges(found: Inventory, findings: _Findings) -> None:
             absent += max(0, file.first_sequence - last - 1)
             last = max(last, file.last_sequence)
         if absent:
-            findings.notes.append(
-                f"{point}, {source}: {absent} of the numbers 1 to {last} are in no file;"
-                f" those rows were never sealed, see lines of kind {ledger.Kind.LOST} in the ledger"
+            untold = absent - sum(_lost(line, point, source, last) for line in lines)
+            why = (
+                f"no line of the ledger says why {untold} of them are"
+                if untold > 0
+                else "the ledger says why"
             )
+            findings.notes.append(
+                f"{point}, {source}: {absent} of the numbers 1 to {last} are in no file; {why}"
+            )
+
+
+def _lost(line: ledger.Line, point: str, source: str, last: int) -> int:
+    """How many rows of a point and source, up to number `last`, a line says were lost."""
+    told = line.content
+    if line.kind != ledger.Kind.LOST or (told.get("point"), told.get("source")) != (point, source):
+        return 0
+    first, end = told.get("first_sequence"), told.get("last_sequence")
+    if not isinstance(first, int) or not isinstance(end, int):
+        return 0
+    return max(0, min(end, last) - first + 1)
 
 
 def _superseded(root: Path, found: Inventory, depth: Depth, findings: _Findings) -> None:

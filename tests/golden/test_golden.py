@@ -143,3 +143,28 @@ def test_the_page_on_the_format_reads_it(
     assert call
     exec(compile(reader, "archive.md", "exec"), names)
     same(names["read"]("ARCHIVE", point, source), table(golden / "expected" / f"{point}.{source}.csv"))
+
+
+def run_page(name: str) -> dict[str, Any]:
+    """Run the Python of a page of docs/format, in the current folder."""
+    page = (HERE.parents[1] / "docs/format" / name).read_text(encoding="utf-8")
+    names: dict[str, Any] = {}
+    for block in re.findall(r"^```python\n(.*?)^```", page, re.S | re.M):
+        exec(compile(block, name, "exec"), names)
+    return names
+
+
+@each_golden
+def test_the_pages_on_ledger_and_journal_read_it(
+    golden: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The chain by plain hashing; the waiting rows by plain SQLite."""
+    shutil.copytree(golden / "archive", tmp_path / "ARCHIVE")
+    monkeypatch.chdir(tmp_path)
+    run_page("ledger.md")
+    waiting = run_page("journal.md")["waiting"]
+    expected = table(golden / "expected" / "journal.csv")
+    assert [row[2] for row in waiting] == [int(str(row["sequence"])) for row in expected]
+    for (*_, values), wanted in zip(waiting, expected, strict=True):
+        words = [word for name, word in wanted.items() if name.startswith("word_")]
+        assert values == [int(word) for word in words if word is not None]

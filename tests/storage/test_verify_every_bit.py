@@ -184,4 +184,9 @@ def test_numbers_that_no_file_holds_are_told(hall: ModuleType, root: Path) -> No
     found = verify_archive(root)
     assert found.faults == ()
     (note,) = found.notes
-    assert note.startswith("bottling-hall-header, live: 3 of the numbers 1 to 30 are in no file")
+    start = "bottling-hall-header, live: 3 of the numbers 1 to 30 are in no file; "
+    assert note == start + "no line of the ledger says why 3 of them are"
+    with Archive.open(root) as archive:
+        told = {"point": hall.POINT, "source": "live", "first_sequence": 21, "last_sequence": 23}
+        archive.ledger.append(ledger.Kind.LOST, told)
+    assert verify_archive(root).notes == (start + "the ledger says why",)
