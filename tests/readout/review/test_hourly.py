@@ -262,3 +262,23 @@ def test_a_program_that_records_does_not_load_the_database() -> None:
 def root(tmp_path: Path) -> Path:
     """Where an archive may be made."""
     return tmp_path / "archive"
+
+
+def test_records_of_a_meters_memory_go_by_their_time() -> None:
+    """From a golden archive: records at 21:59:58.5 and 22:59:58.5 UTC, and one whose time nobody knows."""
+    archive = Path(__file__).parents[2] / "golden/archive-2/archive"
+    found = hourly_means(archive, "compressor-2", "memory", ["flow", "temperature"], ZoneInfo("UTC"))
+    assert [hour.isoformat() for hour in found["hour"].to_pylist()] == [
+        "2026-05-02T21:00:00+00:00",
+        "2026-05-02T22:00:00+00:00",
+    ]
+    assert found["flow"].to_pylist() == [12.5, None]
+    assert found["temperature"].to_pylist() == [23.1, -2.5]
+
+
+def test_rows_whose_time_nobody_knows_are_in_no_hour() -> None:
+    """Two sealed rows of that archive have no time; one in the journal is told as of 1970, its clock unset."""
+    archive = Path(__file__).parents[2] / "golden/archive-2/archive"
+    found = hourly_means(archive, "compressor-2", "live", ["flow"], ZoneInfo("UTC"))
+    assert found["rows"].to_pylist() == [5]
+    assert found["flow"].to_pylist() == [pytest.approx((50 + 50.375 + 650.25 + 12.5 + 12.5) / 5)]
