@@ -277,7 +277,7 @@ def test_records_of_a_meters_memory_go_by_their_time() -> None:
 
 
 def test_rows_whose_time_nobody_knows_are_in_no_hour() -> None:
-    """Two sealed rows of that archive have no time; one in the journal is told as of 1970, its clock unset."""
+    """Two sealed rows of that archive have no time; one in the journal has one of 1970, its clock unset."""
     archive = Path(__file__).parents[2] / "golden/archive-2/archive"
     found = hourly_means(archive, "compressor-2", "live", ["flow"], ZoneInfo("UTC"))
     assert found["rows"].to_pylist() == [5]
