@@ -17,6 +17,7 @@ import json
 import os
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 from types import ModuleType
@@ -70,9 +71,14 @@ def put(archive: Archive, first: int, last: int) -> None:
     )
 
 
+#: The computer's start, when it was (ms since 1970), and how far its clock was behind before it was set [ms].
+BOOT, STARTED, BEHIND = "this start", meter.MIDNIGHT - 1_000_000, meter.MIDNIGHT - 60_000
+
+
 def seal(archive: Archive) -> None:
-    """Seal all that waits."""
-    seal_journal(archive, ClockNow("", due_of(1), 0, "synchronised"))
+    """Seal all that waits, by a clock that has been set by now."""
+    now = meter.MIDNIGHT + 300 * meter.HOUR
+    seal_journal(archive, ClockNow(BOOT, now, now - STARTED, "synchronised"))
 
 
 # What the tests start from.
@@ -87,6 +93,20 @@ def waiting(root: Path) -> None:
     """Rows of two days in the journal."""
     with Archive.open(root) as archive:
         put(archive, 31, 50)
+
+
+def unset(root: Path) -> None:
+    """The same rows, but told by a clock that stood in 1970."""
+    with Archive.open(root) as archive:
+        plan = archive.journal.add_plan(meter.record().to_text())
+        rows = []
+        for number in range(31, 51):
+            row, told = live(plan, number), due_of(number) - BEHIND
+            rows.append(
+                replace(row, due=told, time=told + 31, clock="unset", boot=BOOT,
+                        since_boot=due_of(number) - STARTED, sequence=number - 30)
+            )  # fmt: skip
+        archive.journal.append(rows)
 
 
 def hourly(root: Path) -> None:
@@ -153,6 +173,7 @@ def correct(archive: Archive, scale: str) -> None:
 ACTS: dict[str, Callable[[Path, Callable[[int], None]], None]] = {
     "record": record,
     "seal": seal_all,
+    "put times right": seal_all,
     "merge": merge,
     "decode again": decode_again,
 }
@@ -160,6 +181,7 @@ ACTS: dict[str, Callable[[Path, Callable[[int], None]], None]] = {
 BEFORE: dict[str, Callable[[Path], None]] = {
     "record": nothing,
     "seal": waiting,
+    "put times right": unset,
     "merge": hourly,
     "decode again": hourly,
 }

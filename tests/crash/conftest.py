@@ -83,7 +83,7 @@ def doer(killer: Path, acts: ModuleType, tmp_path_factory: pytest.TempPathFactor
 
 
 def assert_rows(acts: ModuleType, table: Any, least: int, most: int, first: int = 1) -> int:
-    """Every row once, in order, with its own registers; returns how many."""
+    """Every row once, in order, with its own registers and its own time or none yet; returns how many."""
     numbers = table["sequence"].to_pylist() if table.num_rows else []
     assert numbers == list(range(1, len(numbers) + 1))
     assert least <= len(numbers) <= most
@@ -91,6 +91,8 @@ def assert_rows(acts: ModuleType, table: Any, least: int, most: int, first: int 
         held = [table[f"raw_input_{register}"].to_pylist() for register in range(3)]
         assert [list(row) for row in zip(*held, strict=True)] == [acts.words(n + first - 1) for n in numbers]
         assert table["flow"].to_pylist() == [n + first - 0.5 for n in numbers]
+        due = [None if d is None else round(d.timestamp() * 1000) for d in table["due"].to_pylist()]
+        assert all(d in (None, acts.due_of(n + first - 1)) for d, n in zip(due, numbers, strict=True))
     return len(numbers)
 
 
@@ -123,7 +125,9 @@ def assert_recovered(acts: ModuleType, root: Path, rows: int, first: int = 1) ->
     assert list((root / "temporary").iterdir()) == []
     if rows:
         plain = ds.dataset(root / f"rows/point={acts.meter.POINT}/source=live", format="parquet")
-        assert_rows(acts, plain.to_table().sort_by("sequence"), rows, rows, first)
+        table = plain.to_table().sort_by("sequence")
+        assert_rows(acts, table, rows, rows, first)
+        assert table["due"].null_count == 0
     assert verify_archive(root).faults == ()
 
 

@@ -13,7 +13,13 @@ from typing import Any
 import pytest
 
 #: Of each act: rows that are there for certain, rows at most, number of the first.
-ROWS = {"record": (0, 12, 1), "seal": (20, 20, 31), "merge": (60, 60, 1), "decode again": (60, 60, 1)}
+ROWS = {
+    "record": (0, 12, 1),
+    "seal": (20, 20, 31),
+    "put times right": (20, 20, 31),
+    "merge": (60, 60, 1),
+    "decode again": (60, 60, 1),
+}
 #: In the order in which a sealing, a merge or a re-decoding must make them.
 ORDER = {
     "record": [
@@ -29,6 +35,10 @@ ORDER = {
         "write ledger.jsonl", "flush ledger.jsonl", "write temporary/tail.json.part",
         "flush temporary/tail.json.part", "rename journal/tail.json", "flush journal",
         "write journal/journal.sqlite-wal", "flush journal/journal.sqlite-wal",
+    ],
+    "put times right": [
+        "write journal/journal.sqlite-wal", "flush journal/journal.sqlite-wal",
+        "write temporary/0000000001-0000000010.parquet.part",
     ],
     "merge": [
         "write temporary/0000000001-0000000040.parquet.part",
