@@ -42,8 +42,8 @@ if TYPE_CHECKING:
 
     from storage.archive.parquet import Proven
 
-#: Replacements made side by side. Each is in memory whole: a day of seconds is about 20 MB.
-_HANDS = min(4, os.cpu_count() or 1)
+#: Replacements made side by side; with one more each way they are in memory whole, a day of seconds 20 MB.
+_HANDS = min(2, os.cpu_count() or 1)
 
 
 @dataclass(frozen=True)
