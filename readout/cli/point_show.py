@@ -1,5 +1,6 @@
 """`point show`: every figure of a measuring point, on the terminal, as JSON, or as a sheet to print."""
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -21,12 +22,16 @@ def point_show(
     real_gas: Annotated[
         bool, typer.Option("--real-gas", help="Densities of the real gas, not of the ideal one.")
     ] = False,
+    sheet: Annotated[
+        Path | None, typer.Option("--sheet", metavar="FILE.html", help="Write a page to print on A4.")
+    ] = None,
     as_json: AsJson = False,
 ) -> int:
     """Show every figure of a measuring point: bore, depth, mark, runs, velocities, force, cautions.
 
-    Sends nothing. What cannot be worked out is said, with what to give. Flows of a gas are those of the ideal
-    gas, as most meters count, unless --real-gas. Exit status 2 where the point file has a fault.
+    Sends nothing. With --sheet FILE.html also one A4 page with a sketch to scale, for the pipe. What cannot
+    be worked out is said, with what to give. Flows of a gas are those of the ideal gas, as most meters count,
+    unless --real-gas. Exit status 2 where the point file has a fault.
     """
     from readout.measuring_point.conditions.gases import Model
     from readout.measuring_point.figures.document import document
@@ -39,11 +44,25 @@ def point_show(
     for fault in found.faults:
         say(str(fault))
     figures = figures_of(found.place, Model.REAL if real_gas else Model.IDEAL)
+    if sheet is not None:
+        _write(sheet, figures, point.name)
     if as_json:
         tell_json(document(figures))
     else:
         _tell(figures)
     return 0
+
+
+def _write(sheet: Path, figures: "Figures", file: str) -> None:
+    from readout.measuring_point.sheet.page import sheet_html
+
+    try:
+        sheet.write_text(sheet_html(figures, file), encoding="utf-8")
+    except OSError as error:
+        raise WrongUse(
+            f"--sheet {sheet}: cannot be written ({error.strerror}); is the path right?"
+        ) from error
+    say(f"{sheet}: written; print it on A4 at 100 %")
 
 
 def _tell(figures: "Figures") -> None:

@@ -4,7 +4,9 @@ from readout.measuring_point.installation.runs import Run
 from readout.measuring_point.sheet.drawing import Anchor, Drawing, Fill, Stroke
 from readout.measuring_point.sheet.section import SCALES
 
-_SHORTEST_PIPE_MM = 3.0  # on paper
+#: Heights of the pipe on paper [mm]: one thinner is drawn so thick, and no scale makes it thicker than that.
+_THINNEST_MM, _THICKEST_MM = 3.0, 9.0
+_ENDS_MM = 8.0
 
 
 def runs_along(inlet: Run | None, outlet: Run | None, bore_mm: float, *, widest_mm: float) -> Drawing | None:
@@ -16,32 +18,41 @@ def runs_along(inlet: Run | None, outlet: Run | None, bore_mm: float, *, widest_
         return None
     before = 0.0 if inlet is None else inlet.diameters * bore_mm
     behind = 0.0 if outlet is None else outlet.diameters * bore_mm
-    room = widest_mm - 30
-    scale = next((one for one in SCALES if (before + behind) / one <= room), (before + behind) / room)
+    room = widest_mm - 2 * _ENDS_MM
+    fits = (one for one in SCALES if (before + behind) / one <= room and bore_mm / one <= _THICKEST_MM)
+    scale = next(fits, (before + behind) / room)
     d = Drawing(f"straight runs, 1:{scale:g}")
-    half = max(bore_mm / scale, _SHORTEST_PIPE_MM) / 2
+    half = max(bore_mm / scale, _THINNEST_MM) / 2
     left, right = -before / scale, behind / scale
+    _pipe(d, left, right, half)
+    above = [] if inlet is None else [f"after {inlet.after}"]
+    d.text(left, -half - 3.5, "; ".join([*above, f"lengths 1 : {scale:.4g}"]))
+    y = half + 6
+    for run, begin, end in ((inlet, left, 0.0), (outlet, 0.0, right)):
+        if run is not None:
+            _measure(d, begin, end, half, y)
+    if inlet is not None:
+        d.text(left, y + 4, f"inlet {_words(inlet)}")
+    if outlet is not None:
+        d.text(right, y + 7.5 if inlet is not None else y + 4, f"outlet {_words(outlet)}", Anchor.END)
+    return d
+
+
+def _pipe(d: Drawing, left: float, right: float, half: float) -> None:
     for y in (-half, half):
         d.line(left, y, right, y, Stroke.THICK)
     d.line(left - 3, 0, right + 3, 0, Stroke.AXIS)
     for x in (left, right):
         d.line(x, -half - 1.5, x, half + 1.5, Stroke.THICK)
-    d.box(-0.6, -half - 7, 1.2, half + 7, Fill.BLACK, Stroke.THIN)
-    d.polygon([(left + 3, -1), (left + 3, 1), (left + 6, 0)], Fill.BLACK)
-    y = half + 6
-    for run, begin, end, name in ((inlet, left, 0.0, "inlet"), (outlet, 0.0, right, "outlet")):
-        if run is None:
-            continue
-        fits = "" if run.is_enough else ", TOO SHORT"
-        d.line(
-            end if name == "outlet" else begin, half, end if name == "outlet" else begin, y + 1, Stroke.THIN
-        )
-        d.line(0, half, 0, y + 1, Stroke.THIN)
-        d.across(y, begin, end, "")
-        words = f"{name} {run.diameters:.1f} D, asked {run.asked:g} D{fits}"
-        side = Anchor.MIDDLE if name == "inlet" else Anchor.START
-        d.text((begin + end) / 2 if name == "inlet" else begin + 1, y + 4, words, side)
-    if inlet is not None:
-        d.text(left, -half - 3, f"after {inlet.after}", Anchor.START)
-    d.text(2, -half - 4, f"probe; lengths 1 : {scale:g}", Anchor.START)
-    return d
+    d.box(-0.6, -half - 2.5, 1.2, half + 2.5, Fill.BLACK, Stroke.THIN)
+    d.polygon([(left + 2, -1), (left + 2, 1), (left + 5, 0)], Fill.BLACK)
+
+
+def _measure(d: Drawing, begin: float, end: float, half: float, y: float) -> None:
+    for x in (begin, end):
+        d.line(x, half, x, y + 1)
+    d.across(y, begin, end, "")
+
+
+def _words(run: Run) -> str:
+    return f"{run.diameters:.1f} D, asked {run.asked:g} D" + ("" if run.is_enough else ", TOO SHORT")

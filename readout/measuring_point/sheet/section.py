@@ -7,9 +7,11 @@ from readout.measuring_point.pipe.bore import Bore
 from readout.measuring_point.sheet.drawing import Anchor, Drawing, Fill, Stroke
 
 #: Scales that a ruler knows, 1 to this.
-SCALES = (1, 2, 2.5, 5, 10, 20, 25, 50, 100)
+SCALES = (1, 2, 2.5, 5, 10, 20, 25, 50, 100, 200, 250, 500, 1000)
 #: What is drawn where the point file does not say [mm].
-_STEM_MM, _WALL_SHARE, _FITTING_MM, _ABOVE_MM = 10.0, 0.06, 120.0, 40.0
+_STEM_MM, _WALL_SHARE, _FITTING_MM, _ABOVE_MM = 10.0, 0.06, 120.0, 25.0
+#: Room on paper for what stands above and below the cut, and beside it [mm].
+_BELOW_MM, _BESIDE_MM = 16.0, 40.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,16 +23,28 @@ class Section:
 
 
 def section(
-    bore: Bore, insertion: Insertion, *, stem_mm: float | None, fitting_mm: float | None, highest_mm: float
+    bore: Bore,
+    insertion: Insertion,
+    *,
+    stem_mm: float | None,
+    fitting_mm: float | None,
+    highest_mm: float,
+    widest_mm: float,
 ) -> Section:
-    """The cut, at most `highest_mm` high on paper. All lengths in mm.
+    """The cut, at most `highest_mm` high and `widest_mm` wide on paper. All lengths in mm.
 
     What the point file does not say is drawn dashed, with a usual size, and gets no letter.
     """
     wall = _WALL_SHARE * float(bore.inside_mm) if bore.wall_mm is None else float(bore.wall_mm)
     fitting = _FITTING_MM if fitting_mm is None else fitting_mm
     real = float(bore.inside_mm) + 2 * wall + fitting + _ABOVE_MM
-    scale = next((one for one in SCALES if real / one <= highest_mm - 6), SCALES[-1])
+    across = float(bore.inside_mm) + 2 * wall
+    fits = (
+        one
+        for one in SCALES
+        if real / one <= highest_mm - _BELOW_MM and across / one <= widest_mm - _BESIDE_MM
+    )
+    scale = next(fits, SCALES[-1])
     cut = _Cut(
         Drawing(f"pipe and probe, 1:{scale:g}"), scale, bore, insertion, wall, fitting,
         _STEM_MM if stem_mm is None else stem_mm, has_fitting=fitting_mm is not None,
@@ -90,7 +104,7 @@ class _Cut:
             mark = -self.fitting / s
             d.polygon([(half, mark), (half + 3, mark - 1.2), (half + 3, mark + 1.2)], Fill.BLACK)
             d.line(-half, mark, half, mark, Stroke.THICK)
-            d.text(half + 4, mark + 1, "mark", bold=True)
+            d.text(half + 3.5, mark - 0.8, "mark", bold=True)
 
     def _measures(self, reach: float) -> None:
         d, s = self.drawing, self.scale
