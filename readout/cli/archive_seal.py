@@ -8,11 +8,12 @@ from readout.errors import ArchiveError
 
 
 def archive_seal(folder: ArchiveFolder, *, as_json: AsJson = False) -> int:
-    """Seal what a recorder left in the journal, and join the files of days that have ended.
+    """Seal what a recorder or a retrieval left in the journal, and join the files of days that have ended.
 
     What a crash left half done is finished. Files that were joined are kept in superseded/. Refused while
     a recorder runs: it does the same by itself.
     """
+    from readout.cli.memory_visit import seal_all_waiting
     from readout.clock import SystemClock
     from readout.daemon.computer_clock import clock_now
     from readout.sealing.merge import merge_days
@@ -22,7 +23,7 @@ def archive_seal(folder: ArchiveFolder, *, as_json: AsJson = False) -> int:
     if not is_archive(folder):
         raise ArchiveError(f"{folder} holds no archive; is the path right?")
     with Archive.open(folder) as archive:
-        sealed = seal_journal(archive, clock_now(SystemClock()))
+        sealed = [*seal_journal(archive, clock_now(SystemClock())), *seal_all_waiting(archive)]
         merged = merge_days(archive, datetime.now(UTC).date())
         waiting = sum(archive.journal.count().values())
         tail = archive.ledger.tail

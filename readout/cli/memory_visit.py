@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from readout.retrieve.retrieval import Verify
     from readout.sealing.memory.seal import Sealing
     from readout.sealing.record import Record
-    from storage.archive import Archive
+    from storage.archive import Archive, SealedFile
     from storage.journal.memory import MemoryJournal
 
 
@@ -167,17 +167,7 @@ class Visitor:
     # ---- what is kept
 
     def _seal(self, journal: "MemoryJournal", holdings: "Holdings") -> "Sealing":
-        from readout.sealing.memory.clock import offsets_told
-        from readout.sealing.memory.seal import Before, seal_memory
-        from storage.ledger import read_file
-
-        point = self.meter.point.name
-        before = {
-            number: Before(stored.numbers, stored.told_ms, stored.told)
-            for number, stored in holdings.sealed.items()
-        }
-        offsets = offsets_told(read_file(self.archive.ledger.path).lines, point, self.meter.serial)
-        sealing = seal_memory(self.archive, journal, point, before, offsets)
+        sealing = sealed_waiting(self.archive, journal, holdings)
         for session in holdings.sessions:
             stored = holdings.sealed.get(session.number)
             if stored is not None and session.serial == self.meter.serial:
@@ -205,3 +195,30 @@ class Visitor:
         }
         told = self.archive.ledger.append(Kind.RETRIEVED, line)
         return Visit(document, retrieved, sealing, told.n, told.hash, lost)
+
+
+def sealed_waiting(archive: "Archive", journal: "MemoryJournal", holdings: "Holdings") -> "Sealing":
+    """Seal the records of one point that wait in the journal, beside those that are sealed already."""
+    from readout.sealing.memory.seal import Before, seal_memory
+    from storage.ledger import read_file
+
+    before = {
+        number: Before(stored.numbers, stored.told_ms, stored.told)
+        for number, stored in holdings.sealed.items()
+    }
+    return seal_memory(archive, journal, holdings.point, before, read_file(archive.ledger.path).lines)
+
+
+def seal_all_waiting(archive: "Archive") -> "list[SealedFile]":
+    """Seal what killed retrievals left in the journal, of all points."""
+    from contextlib import closing
+
+    from readout.retrieve.holdings import Holdings
+    from storage.journal.memory import MemoryJournal
+
+    files: list[SealedFile] = []
+    with closing(MemoryJournal.open(archive.journal.path)) as journal:
+        for point in journal.points_waiting():
+            holdings = Holdings.load(archive.root, journal, point, None)
+            files += sealed_waiting(archive, journal, holdings).files
+    return files

@@ -12,7 +12,7 @@ from enum import StrEnum
 
 import numpy as np
 
-from protocols.log_memory.numbers import without
+from protocols.log_memory.numbers import memory_modulus, without
 from protocols.log_memory.records import Batch
 from protocols.log_memory.state import Session
 from protocols.log_memory.walk.account import Known
@@ -21,7 +21,7 @@ from protocols.log_memory.walk.walker import Taken, Walker
 from protocols.log_memory.ways import Estimate
 from protocols.modbus.replies import Written
 from protocols.modbus.timing import SerialFormat
-from protocols.register_map.memory_model import ByFiles, ByRegisters, LogMemory
+from protocols.register_map.memory_model import ByFiles, ByQueue, ByRegisters, LogMemory
 from protocols.register_map.model import Wire
 from readout.bus.exchange import Manners
 from readout.bus.line.doubt import UNPROVEN
@@ -29,7 +29,7 @@ from readout.bus.outcome import Outcome, Status
 from readout.clock import Clock
 from readout.errors import PortError
 from readout.retrieve.account import ChangedRecord, MissingRecords, Retrieved
-from readout.retrieve.asking import IN_USE, Asker, MemoryLine, in_use
+from readout.retrieve.asking import IN_USE, Asker, MemoryLine, in_use, look_at
 from readout.retrieve.forecast import LineCost, Pace, Progress, wanted
 from readout.retrieve.holdings import Holdings
 from readout.retrieve.length import ReadLength
@@ -37,6 +37,8 @@ from storage.journal.memory import Window
 
 #: Walks until windows that were taken back are all there again; on a line that bad the rest is for next time.
 MOST_WALKS = 4
+#: Known records of a memory without sessions that must all differ for it to count as erased.
+SAMPLES = 3
 #: Times the lock's closing is tried.
 CLOSING_TRIES = 3
 
@@ -116,6 +118,8 @@ class Retrieval:
 
     def run(self) -> Retrieved:
         """Retrieve; raises `PortError` where the port is lost and `StorageError` where the disk refuses."""
+        if self._erased_and_refilled():
+            self._begin_again(None, self.task.interval_ms, 0)
         gaps: list[MissingRecords] = []
         for turn in range(MOST_WALKS):
             self._missed = 0
@@ -215,10 +219,60 @@ class Retrieval:
             started = session.started_ms
             if started in self._restarted or session.first + session.records >= known.get(started, 0):
                 continue
-            self._restarted.add(started)
-            self.holdings.begin_again(started, session.interval_ms or self.task.interval_ms, session.first)
-            self.result.restarted += 1
+            self._begin_again(started, session.interval_ms or self.task.interval_ms, session.first)
             self.watch.say(f"{self.task.point}: {problem.text}")
+
+    def _begin_again(self, started: int | None, interval_ms: int | None, first: int) -> None:
+        self._restarted.add(started)
+        self.holdings.begin_again(started, interval_ms, first)
+        self.result.restarted += 1
+
+    def _erased_and_refilled(self) -> bool:
+        """Whether a memory that tells no session start holds other records than those of the same numbers.
+
+        It may have been erased by somebody and have recorded more since than the archive knows: then its
+        numbers alone tell nothing. A few known records are read again; where all of them differ, it was.
+        """
+        memory = self.task.memory
+        known = next((one for one in self.holdings.known() if one.started_ms is None and one.ranges), None)
+        moves_on = isinstance(memory.reached_by, ByQueue) and memory.reached_by.advance
+        if memory.sessions is not None or known is None or moves_on:
+            return False
+        state = look_at(self._asker, memory, self.task.wire)
+        told = () if isinstance(state, Problem) else state.all_sessions(memory) or ()
+        if not told:
+            return False
+        numbers = told[0].range_after(known.end, memory_modulus(memory))
+        ends = (number for one in known.ranges for number in (one.start, one[len(one) // 2], one.stop - 1))
+        held = sorted({number for number in ends if number in numbers})
+        if len(held) < SAMPLES or numbers.stop < known.end:
+            return False
+        differ = self._differ([held[0], held[len(held) // 2], held[-1]], (*known.ranges, numbers))
+        if len(differ) < SAMPLES or not all(differ):
+            return False
+        self.watch.say(
+            f"{self.task.point}: the meter has other records under the numbers of archived ones: it was "
+            "erased and has recorded anew. All of them are read as new."
+        )
+        return True
+
+    def _differ(self, samples: list[int], known: tuple[range, ...]) -> list[bool]:
+        """For each sample that could be read again, whether it reads otherwise than it is kept."""
+        session = self.holdings.latest(None)
+        assert session is not None
+        kept = self.holdings.words_of(session.number, np.array(samples, np.int64))
+        again = [Known(None, tuple(range(one, one + 1) for one in samples))]
+        walker = Walker(self.task.memory, self.task.wire, [Known(None, known)], again)
+        differ: list[bool] = []
+        try:
+            while (step := walker.next()) is not None and not self.stop.is_set():
+                for batch in walker.take(self._asker.reply(step)).batches:
+                    rows = zip(batch.numbers.tolist(), batch.words.tolist(), strict=True)
+                    differ += [kept.get(number, ())[: len(words)] != tuple(words) for number, words in rows]
+        finally:
+            self._close(walker)
+            self._pending = []
+        return differ
 
     # ---- records
 

@@ -28,7 +28,7 @@ settings:
 identity:
   serial_number: {holding: 200, type: text, registers: 5}
 log_memory:
-  capacity: 40000
+  capacity: 60000
   holds: mean
   marked_at: end
   recording: {input: 80, type: uint16, codes: {0: idle, 1: recording}}
@@ -87,28 +87,38 @@ def rows(archive: Path) -> dict[str, np.ndarray[Any, Any]]:
     return {name: table[name].to_numpy() for name in table.column_names}
 
 
+def all_arrives(command: ModuleType, folder: Path, way: str, records: int) -> None:
+    """Every record, value and time as the meter holds it; a second fetch adds nothing."""
+    with logging_meter(folder, way, LogOptions.prefilled(records, 5.0, recording=False)) as meter:
+        fetch = ("memory", "fetch", "header.yaml", "--archive", "hall", "--json")
+        done = command.run(*fetch, cwd=folder, timeout=300)
+        again = command.run(*fetch, cwd=folder)
+        truth = meter.log.truth()
+    assert (done.status, again.status) == (0, 0), done.err + again.err
+    first, second = done.json(), again.json()
+    assert (first["expected"], first["records_new"], first["gaps"]) == (records, records, [])
+    assert (second["expected"], second["records_new"], second["records_known"]) == (records, 0, records)
+    assert second["records_changed"] == 0
+    found = rows(folder / "hall")
+    assert found["record"].tolist() == truth.number.tolist()
+    assert found["time"].astype("datetime64[ms]").astype(np.int64).tolist() == truth.time_ms.tolist()
+    for name in ("flow", "pressure", "temperature"):
+        assert found[name].tolist() == truth.values[name].data.tolist()
+    verified = command.run("archive", "verify", "hall", "--json", cwd=folder).json()
+    assert (verified["rows"], verified["faults"]) == (records, [])
+
+
 @pytest.mark.parametrize("way", WAYS)
 def test_everything_in_the_memory_reaches_the_archive_once(
     command: ModuleType, tmp_path: Path, way: str
 ) -> None:
-    """Every record, value and time as the meter holds it; a second fetch adds nothing."""
-    with logging_meter(tmp_path, way, LogOptions.prefilled(700, 5.0, recording=False)) as meter:
-        fetch = ("memory", "fetch", "header.yaml", "--archive", "hall", "--json")
-        done = command.run(*fetch, cwd=tmp_path)
-        again = command.run(*fetch, cwd=tmp_path)
-        truth = meter.log.truth()
-    assert (done.status, again.status) == (0, 0), done.err + again.err
-    first, second = done.json(), again.json()
-    assert (first["expected"], first["records_new"], first["gaps"]) == (700, 700, [])
-    assert (second["expected"], second["records_new"], second["records_known"]) == (700, 0, 700)
-    assert second["records_changed"] == 0
-    found = rows(tmp_path / "hall")
-    assert found["record"].tolist() == truth.number.tolist()
-    assert found["time"].astype("datetime64[ms]").astype(np.int64).tolist() == truth.time_ms.tolist()
-    for name in ("flow", "pressure", "temperature"):
-        assert found[name].tolist() == pytest.approx(truth.values[name].data.tolist(), abs=0)
-    verified = command.run("archive", "verify", "hall", "--json", cwd=tmp_path).json()
-    assert (verified["rows"], verified["faults"]) == (700, [])
+    all_arrives(command, tmp_path, way, 700)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("way", WAYS)
+def test_fifty_thousand_records_reach_the_archive_once(command: ModuleType, tmp_path: Path, way: str) -> None:
+    all_arrives(command, tmp_path, way, 50_000)
 
 
 def test_the_list_shows_sessions_and_how_long_the_memory_lasts(command: ModuleType, tmp_path: Path) -> None:
@@ -117,7 +127,7 @@ def test_the_list_shows_sessions_and_how_long_the_memory_lasts(command: ModuleTy
         told = command.run("memory", "list", "header.yaml", "--json", cwd=tmp_path).json()
     assert plain.status == 0
     assert "the meter is recording" in plain.err
-    assert "200 records of 40000" in plain.err
+    assert "200 records of 60000" in plain.err
     assert told["recording"] is True
     assert told["full"] is False
     (session,) = told["sessions"]

@@ -175,6 +175,17 @@ def test_killed_while_it_seals(command: ModuleType, place: Place, after_s: float
     place.as_the_meter()
 
 
+def test_what_a_killed_fetch_left_can_be_sealed_without_the_meter(command: ModuleType, place: Place) -> None:
+    """Brought home in the journal, away from the meter; the next visit goes on behind it."""
+    killed(command, place, 100, 0.0)
+    sealed = command.run("archive", "seal", "hall", "--json", cwd=place.folder).json()
+    waited = sum(file["rows"] for file in sealed["sealed"])
+    assert waited > 90 * WINDOW
+    assert command.run("archive", "verify", "hall", "--json", cwd=place.folder).json()["rows"] == waited
+    assert command.run(*FETCH, cwd=place.folder).json()["records_known"] == waited
+    place.as_the_meter()
+
+
 def unplugged(command: ModuleType, place: Place, at: int) -> None:
     with command.running(*FETCH, cwd=place.folder) as fetch:
         place.arm(at, place.adapter.unplug, 0.0)

@@ -2,9 +2,9 @@
 
 from collections.abc import Iterable
 from datetime import datetime
-from typing import Any
 
 from protocols.log_memory.times import ClockOffset
+from storage.ledger import Line
 
 #: What a meter's crystal may gain or lose: 200 ppm are 17 s a day, ten times what is usual.
 DRIFT = 200e-6
@@ -14,7 +14,7 @@ UNSHARP_MS = 2000
 AT_START_MS = 600_000
 
 
-def offsets_told(lines: Iterable[Any], point: str, serial: str | None) -> list[ClockOffset]:
+def offsets_told(lines: Iterable[Line], point: str, serial: str | None) -> list[ClockOffset]:
     """What a ledger's lines tell of this meter's clock: `clock_offset_s` (meter minus computer) at a time.
 
     A line of another meter is none of them; one that names no serial number is taken for the point's.

@@ -18,7 +18,7 @@ from protocols.log_memory.times import ClockOffset, SessionClock, Times, times_c
 from protocols.register_map.memory_model import LogMemory, MarkedAt
 from protocols.register_map.model import Column
 from readout.clock import iso
-from readout.sealing.memory.clock import of_session
+from readout.sealing.memory.clock import of_session, offsets_told
 from readout.sealing.memory.table import (
     SOURCE,
     Mask,
@@ -33,6 +33,7 @@ from readout.sealing.merge import rows_entry
 from readout.sealing.record import Record
 from storage.archive import Archive, SealedFile
 from storage.journal.memory import MemoryJournal, MemorySession, Window
+from storage.ledger import Line
 
 #: What makes windows alike: SHA-256 of their map, registers of their records.
 Key = tuple[str, int]
@@ -76,10 +77,11 @@ class _Kind:
 
 
 def seal_memory(
-    archive: Archive, journal: MemoryJournal, point: str, before: Mapping[int, Before],
-    offsets: Iterable[ClockOffset],
-) -> Sealing:  # fmt: skip
+    archive: Archive, journal: MemoryJournal, point: str, before: Mapping[int, Before], lines: Iterable[Line]
+) -> Sealing:
     """Seal all windows of a point; what is in `before` is left out. Raises `StorageError`.
+
+    `lines` are the ledger's: some tell when a meter's clock was measured.
 
     Where that happens, or the process is killed, what is sealed stays sealed and the rest waits.
     """
@@ -88,16 +90,19 @@ def seal_memory(
     if not windows:
         return sealing
     kinds, keys = _kinds(journal, windows)
-    measured = (*offsets, *_measured(kinds))
+    lines = tuple(lines)
     sessions = {one.number: one for one in journal.sessions(point)}
     parts: list[tuple[Key, Rows]] = []
+    used: dict[int, tuple[ClockOffset, ...]] = {}
     for number in sorted({window.session for window in windows}):
         mine = [window for window in windows if window.session == number]
         kinded = [(keys[window.number], window) for window in mine]
-        parts += _session(sessions[number], kinded, kinds, before.get(number), measured)
+        measured = _measured(point, sessions[number].serial, lines, kinds)
+        found, used[number] = _session(sessions[number], kinded, kinds, before.get(number), measured)
+        parts += found
     for key in {key for key, _ in parts}:
         rows = _joined([rows for one, rows in parts if one == key])
-        about = _about(kinds[key], sessions, rows, measured)
+        about = _about(kinds[key], sessions, used, rows)
         for day, some in _days(rows):
             _seal(archive, point, kinds[key].record, day, some, about, sealing)
     journal.drop(window.number for window in windows)
@@ -142,12 +147,20 @@ def _kinds(journal: MemoryJournal, windows: Sequence[Window]) -> tuple[dict[Key,
     return found, keys
 
 
-def _measured(kinds: Mapping[Key, _Kind]) -> Iterator[ClockOffset]:
-    """The measurements of the clock that were made for these windows, wherever they ended."""
+def _measured(
+    point: str, serial: str | None, lines: Sequence[Line], kinds: Mapping[Key, _Kind]
+) -> list[ClockOffset]:
+    """The measurements of that meter's clock: the ledger's, and those of retrievals that have no line yet."""
+    found = offsets_told(lines, point, serial)
     for kind in kinds.values():
-        at, offset_s = kind.record.plan.get("clock_measured"), kind.record.clock_offset
-        if at is not None and offset_s is not None:
-            yield ClockOffset(round(datetime.fromisoformat(at).timestamp() * 1000), round(offset_s * 1000))
+        record = kind.record
+        told = record.meter.get("identity", {}).get("serial_number") or record.point.get("serial_number")
+        at, offset_s = record.plan.get("clock_measured"), record.clock_offset
+        if at is not None and offset_s is not None and (None if told is None else str(told)) == serial:
+            found.append(
+                ClockOffset(round(datetime.fromisoformat(at).timestamp() * 1000), round(offset_s * 1000))
+            )
+    return found
 
 
 # ---- times
@@ -156,8 +169,8 @@ def _measured(kinds: Mapping[Key, _Kind]) -> Iterator[ClockOffset]:
 def _session(
     session: MemorySession, windows: Sequence[tuple[Key, Window]], kinds: Mapping[Key, _Kind],
     before: Before | None, offsets: Sequence[ClockOffset],
-) -> list[tuple[Key, Rows]]:  # fmt: skip
-    """The session's records that are not sealed yet, kind by kind, with their times."""
+) -> tuple[list[tuple[Key, Rows]], tuple[ClockOffset, ...]]:  # fmt: skip
+    """The session's records that are not sealed yet, kind by kind, with their times; the offsets used."""
     told: dict[int, tuple[int, bool]] = {}
     if before is not None:
         held = zip(before.numbers.tolist(), before.told_ms.tolist(), before.told.tolist(), strict=True)
@@ -172,7 +185,9 @@ def _session(
     numbers = np.array(sorted(told), np.int64)
     told_ms = np.array([told[one][0] for one in numbers.tolist()], np.int64)
     there = np.array([told[one][1] for one in numbers.tolist()], np.bool_)
-    times = _times(session, kinds[windows[-1][0]], numbers, told_ms, there, offsets)
+    latest = kinds[windows[-1][0]]
+    clock = _clock(session, latest, told_ms[there], offsets)
+    times = _times(session, latest.memory, numbers, told_ms, there, clock)
     found = []
     for key, window, rows in new:
         if len(rows):
@@ -180,7 +195,7 @@ def _session(
             places = np.searchsorted(numbers, mine)
             found.append((key, _rows(window, key[1], rows, mine, told_ms[places], there[places],
                                      _some(times, places))))  # fmt: skip
-    return found
+    return found, clock.offsets
 
 
 def _words(window: Window, registers: int) -> NDArray[np.uint16]:
@@ -200,17 +215,22 @@ def _told(
     return session.started + after * session.interval, np.ones(len(numbers), np.bool_)
 
 
-def _times(
-    session: MemorySession, kind: _Kind, numbers: Whole, told_ms: Whole, told: Mask,
-    offsets: Sequence[ClockOffset],
-) -> Times:  # fmt: skip
-    memory = kind.memory
-    clock = SessionClock(memory.clock, ZoneInfo(kind.record.point["time_zone"]), session.interval)
-    began = session.started if session.started is not None else int(told_ms[told][0]) if told.any() else None
+def _clock(
+    session: MemorySession, kind: _Kind, told_ms: Whole, offsets: Sequence[ClockOffset]
+) -> SessionClock:
+    """The meter's clock over a session, with the measurements that belong to it."""
+    site = ZoneInfo(kind.record.point["time_zone"])
+    clock = SessionClock(kind.memory.clock, site, session.interval)
+    began = session.started if session.started is not None else int(told_ms[0]) if len(told_ms) else None
     if began is not None:
         start = times_told(np.array([began]), np.ones(1, np.bool_), np.zeros(1, np.int64), clock)
         began = int(start.utc_ms[0]) if start.known[0] else None
-    clock = SessionClock(memory.clock, clock.site, session.interval, of_session(offsets, began))
+    return replace(clock, offsets=of_session(offsets, began))
+
+
+def _times(
+    session: MemorySession, memory: LogMemory, numbers: Whole, told_ms: Whole, told: Mask, clock: SessionClock
+) -> Times:
     if memory.record.time is not None:
         return times_told(told_ms, told, numbers, clock)
     return times_counted(session.started, numbers - session.first, memory.marked_at, clock)
@@ -260,19 +280,15 @@ def _days(rows: Rows) -> Iterator[tuple[date, Rows]]:
 
 
 def _about(
-    kind: _Kind, sessions: Mapping[int, MemorySession], rows: Rows, offsets: Sequence[ClockOffset]
+    kind: _Kind, sessions: Mapping[int, MemorySession], used: Mapping[int, Sequence[ClockOffset]], rows: Rows
 ) -> dict[str, Any]:
-    """What a file tells of its memory: sessions as told, what a record is, and the meter's clock."""
+    """What a file tells of its memory: sessions as told, what a record is, whose time the meter shows."""
     memory = kind.memory
     mine = [sessions[number] for number in np.unique(rows.session).tolist()]
     return {
         "holds": memory.holds,
         "marked_at": memory.marked_at,
         "clock": memory.clock.zone,
-        "clock_offsets": [
-            {"at": iso(one.at_ms / 1000), "offset_s": one.offset_ms / 1000} for one in sorted(
-                set(offsets), key=lambda one: one.at_ms)
-        ],
         "retrieved": iso(int(rows.read_at_ms.max()) / 1000),
         "sessions": {
             str(one.number): {
@@ -282,10 +298,14 @@ def _about(
                 "interval_ms": one.interval,
                 "first": one.first,
                 "turn": one.turn,
+                "clock_offsets": [
+                    {"at": iso(offset.at_ms / 1000), "offset_s": offset.offset_ms / 1000}
+                    for offset in used.get(one.number, ())
+                ],
             }
             for one in mine
         },
-    }  # fmt: skip
+    }
 
 
 def _shown(ms: int) -> str:

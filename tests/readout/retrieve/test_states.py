@@ -158,6 +158,27 @@ def test_after_an_erasure_the_new_records_are_a_new_session(
     assert place.rows()["session"] == [1] * before + [2] * (new + 1)
 
 
+@pytest.mark.parametrize("way", ["registers", "files"])
+def test_a_memory_erased_by_somebody_and_filled_beyond_what_is_known_is_all_new(
+    hall: Callable[..., Any], memory: SimpleNamespace, way: str
+) -> None:
+    """Neither numbers nor a session's start tell of it; the records themselves do."""
+    place = hall(memory.map_text(way, memory=COUNTED, record=TIMED), LogOptions.prefilled(20, 60.0))
+    switched_on = place.clock.monotonic()
+    before = place.fetch().document["records_new"]
+    place.meter.log.recorder.erase()
+    place.meter.log.recorder.start(place.clock.monotonic() - switched_on)
+    place.clock.advance(60 * 50.0)
+    visit = place.fetch()
+    new = visit.document["records_new"]
+    assert (new, visit.retrieved.restarted) == (len(place.meter.log.truth().number), 1)
+    found = place.rows()
+    assert found["session"] == [1] * before + [2] * new
+    assert found["record"] == [*range(before), *range(new)]
+    third = place.fetch()
+    assert (third.document["records_new"], third.retrieved.restarted) == (0, 0)
+
+
 @pytest.mark.parametrize("stated", ["registers: 4\n", "registers: {register: {input: 95}}\n"])
 def test_another_layout_half_way_stops_with_an_explanation(
     hall: Callable[..., Any], memory: SimpleNamespace, stated: str
