@@ -5,6 +5,7 @@ the right map (all decoded again), the first three hours joined.
 """
 
 import re
+import shutil
 import struct
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
@@ -180,6 +181,36 @@ def test_each_reader_finds_the_same_rows(
     found = reader(page())
     for name, cells in expected().items():
         assert found[name].to_pylist() == cells, name
+
+
+def damage(file: Path) -> None:
+    data = bytearray(file.read_bytes())
+    data[len(data) // 2] ^= 1
+    file.write_bytes(data)
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        (damage, "was changed"),
+        (lambda file: file.rename(file.with_name("0.parquet")), "missing or added"),
+        (lambda file: file.with_name("0.parquet").write_bytes(file.read_bytes()), "missing or added"),
+    ],
+    ids=["one bit", "renamed", "added"],
+)
+def test_the_pages_proof_finds_what_was_done(
+    archive: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, change: Callable[[Path], Any], told: str
+) -> None:
+    """By hashing alone, for whoever has the folder and no program of ours."""
+    copy = shutil.copytree(archive, tmp_path / "ARCHIVE")
+    monkeypatch.chdir(tmp_path)
+    page = PAGE.read_text(encoding="utf-8")
+    reader, proof = re.findall(r"^```python\n(import (?:json|hashlib)\n.*?)^```", page, re.S | re.M)
+    names: dict[str, Any] = {}
+    exec(compile(reader + proof, PAGE.name, "exec"), names)
+    change(next((copy / "rows").rglob("*.parquet")))
+    with pytest.raises(AssertionError, match=told):
+        exec(compile(proof, PAGE.name, "exec"), names)
 
 
 @pytest.fixture
