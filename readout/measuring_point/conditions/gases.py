@@ -57,13 +57,13 @@ class Gas:
 
 GASES = {
     Fluid.AIR: Gas(28.96546e-3, 132.5306, 3.786e6, 0.0335, 1.400, 42e5, 0.11),
-    Fluid.NITROGEN: Gas(28.01348e-3, 126.192, 3.3958e6, 0.0372, 1.400, 42e5, 0.14),
-    Fluid.OXYGEN: Gas(31.9988e-3, 154.581, 5.043e6, 0.0222, 1.395, 42e5, 0.06),
+    Fluid.NITROGEN: Gas(28.01348e-3, 126.192, 3.3958e6, 0.0372, 1.400, 42e5, 0.13),
+    Fluid.OXYGEN: Gas(31.9988e-3, 154.581, 5.043e6, 0.0222, 1.395, 42e5, 0.05),
     Fluid.ARGON: Gas(39.948e-3, 150.687, 4.863e6, -0.00219, 1.667, 42e5, 0.12),
-    Fluid.CARBON_DIOXIDE: Gas(44.0098e-3, 304.1282, 7.3773e6, 0.22394, 1.29, 20e5, 0.35),
-    Fluid.HELIUM: Gas(4.002602e-3, 5.1953, 0.22746e6, -0.385, 1.667, 42e5, 0.05),
-    Fluid.HYDROGEN: Gas(2.01588e-3, 33.145, 1.2964e6, -0.219, 1.405, 100e5, 0.02),
-    Fluid.METHANE: Gas(16.0428e-3, 190.564, 4.5992e6, 0.01142, 1.31, 42e5, 0.20),
+    Fluid.CARBON_DIOXIDE: Gas(44.0098e-3, 304.1282, 7.3773e6, 0.22394, 1.29, 20e5, 0.25),
+    Fluid.HELIUM: Gas(4.002602e-3, 5.1953, 0.22746e6, -0.385, 1.667, 42e5, 0.01),
+    Fluid.HYDROGEN: Gas(2.01588e-3, 33.145, 1.2964e6, -0.219, 1.405, 100e5, 0.01),
+    Fluid.METHANE: Gas(16.0428e-3, 190.564, 4.5992e6, 0.01142, 1.31, 42e5, 0.18),
 }
 #: Between these temperatures [K] the real-gas density was compared: −20 to 100 °C.
 COLDEST_K, HOTTEST_K = 253.15, 373.15

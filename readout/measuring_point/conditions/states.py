@@ -8,7 +8,7 @@ so that 1 degC of width is 1 K and not 274.15 K.
 import math
 from dataclasses import dataclass
 
-from protocols.units import REFERENCE_CHOICES, UNITS, Dimension, Quantity
+from protocols.units import UNITS, Dimension, Quantity
 from readout.errors import WrongUse
 from readout.measuring_point.checks.plain import pascals
 from readout.measuring_point.conversion import converted
@@ -208,8 +208,7 @@ def hidden_reference(word: str) -> str:
     choices = "; ".join(f"{choice.state} ({choice.name})" for choice in _choices(word))
     return (
         f"'{word}' hides its reference conditions, and its meanings differ by up to "
-        f"{hidden_spread_percent(word):.1f} %; name temperature and pressure, such as one of {choices}; "
-        f"known are {'; '.join(REFERENCE_CHOICES)}"
+        f"{hidden_spread_percent(word):.1f} %; name a temperature and a pressure, such as {choices}"
     )
 
 

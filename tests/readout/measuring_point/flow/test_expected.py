@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from readout.errors import WrongUse
@@ -85,6 +85,7 @@ def test_a_thermal_meter_s_velocity_is_the_one_at_reference_conditions() -> None
     assert case.velocity(Basis.ACTUAL) == pytest.approx(10)
 
 
+@settings(deadline=None)
 @given(st.floats(1e-6, 5), st.sampled_from(list(Model)))
 def test_each_way_to_say_a_flow_is_the_same_flow(flow: float, model: Model) -> None:
     stream = Stream(0.0531, Fluid.AIR, LINE, FREE_AIR.state, model)

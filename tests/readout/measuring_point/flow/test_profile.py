@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from readout.errors import WrongUse
@@ -98,6 +98,7 @@ def test_traverse_rules_find_the_mean_of_our_profile(
     assert 100 * (mean / (49 / 60) - 1) == pytest.approx(percent, abs=6e-3), rule
 
 
+@settings(deadline=None)
 @given(st.floats(2300, 1e8), st.floats(0.01, 0.99))
 def test_the_profile_is_symmetric_and_highest_at_the_centre(reynolds: float, share: float) -> None:
     profile = profile_at(reynolds)
@@ -106,6 +107,7 @@ def test_the_profile_is_symmetric_and_highest_at_the_centre(reynolds: float, sha
     assert profile.factor(share) >= profile.mean_over_centre
 
 
+@settings(deadline=None)
 @given(st.floats(0, 1e9), st.floats(0, 1e9))
 def test_the_exponent_never_falls_with_the_reynolds_number(one: float, other: float) -> None:
     assert exponent_at(min(one, other)) <= exponent_at(max(one, other)) + 1e-12

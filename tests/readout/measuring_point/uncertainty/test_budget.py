@@ -4,7 +4,7 @@ import math
 from decimal import Decimal
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from readout.errors import WrongUse
@@ -36,6 +36,7 @@ def test_the_flow_itself_goes_through_the_same_way() -> None:
     assert found.standard / found.value == pytest.approx(math.sqrt(3) / 100, rel=1e-12)
 
 
+@settings(deadline=None)
 @given(
     st.lists(st.tuples(st.floats(0.01, 20), st.sampled_from([-1, 0.5, 1, 2, -0.5])), min_size=1, max_size=6)
 )
@@ -74,6 +75,7 @@ def test_systematic_parts_do_not_average_out() -> None:
         found.of_mean_percent(0)
 
 
+@settings(deadline=None)
 @given(st.integers(1, 10**9))
 def test_a_budget_of_systematic_parts_is_the_same_for_any_number_of_readings(readings: int) -> None:
     found = budget_of(THREE)
@@ -124,6 +126,7 @@ def test_a_figure_ends_where_its_uncertainty_ends(value: float, expanded: float,
     assert str(rounded(value, expanded)) == text
 
 
+@settings(deadline=None)
 @given(st.floats(-1e9, 1e9), st.floats(1e-6, 1e6))
 def test_rounding_changes_nothing_that_matters(value: float, expanded: float) -> None:
     """A value moves by no more than a twentieth of its uncertainty, the uncertainty by 5 % of itself."""

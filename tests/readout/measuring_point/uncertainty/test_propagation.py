@@ -5,7 +5,7 @@ from typing import Any
 
 import GTC
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from readout.errors import WrongUse
@@ -95,6 +95,7 @@ def test_coverage_factors_of_student_s_t(dof: float, percent: float, k: float) -
     assert coverage_factor(dof, percent) == pytest.approx(k, abs=6e-3)
 
 
+@settings(deadline=None)
 @given(st.floats(0.01, 10), st.floats(0.01, 10), st.floats(-0.99, 0.99))
 def test_a_sum_of_two_correlated_inputs(one: float, other: float, r: float) -> None:
     """By hand, GUM 5.2.2: u² = a² + b² + 2 r a b."""
