@@ -11,9 +11,10 @@ from readout.cli.output import columns, say, tell, tell_json
 from readout.errors import WrongUse
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from readout.measuring_point.figures.figures import Figures
+    from readout.measuring_point.figures.uncertain import Trust
 
 
 def point_show(
@@ -37,6 +38,8 @@ def point_show(
     from readout.measuring_point.figures.document import document
     from readout.measuring_point.figures.figures import figures_of
     from readout.measuring_point.figures.place import find_place
+    from readout.measuring_point.figures.uncertain import trust_document, trusted
+    from readout.measuring_point.sheet.page import sheet_html
 
     found = find_place(point)
     if found.place is None:
@@ -44,20 +47,19 @@ def point_show(
     for fault in found.faults:
         say(str(fault))
     figures = figures_of(found.place, Model.REAL if real_gas else Model.IDEAL)
+    trusts = trusted(figures)
     if sheet is not None:
-        _write(sheet, figures, point.name)
+        _write(sheet, sheet_html(figures, trusts, point.name))
     if as_json:
-        tell_json(document(figures))
+        tell_json({**document(figures), "uncertainty": [trust_document(one) for one in trusts]})
     else:
-        _tell(figures)
+        _tell(figures, trusts)
     return 0
 
 
-def _write(sheet: Path, figures: "Figures", file: str) -> None:
-    from readout.measuring_point.sheet.page import sheet_html
-
+def _write(sheet: Path, html: str) -> None:
     try:
-        sheet.write_text(sheet_html(figures, file), encoding="utf-8")
+        sheet.write_text(html, encoding="utf-8")
     except OSError as error:
         raise WrongUse(
             f"--sheet {sheet}: cannot be written ({error.strerror}); is the path right?"
@@ -65,7 +67,7 @@ def _write(sheet: Path, figures: "Figures", file: str) -> None:
     say(f"{sheet}: written; print it on A4 at 100 %")
 
 
-def _tell(figures: "Figures") -> None:
+def _tell(figures: "Figures", trusts: "Sequence[Trust]") -> None:
     from readout.measuring_point.figures import text
     from readout.measuring_point.installation.cautions import cautions_for
 
@@ -88,11 +90,26 @@ def _tell(figures: "Figures") -> None:
             tell(f"  {line}")
     for remark in text.remarks(figures):
         tell(f"  {remark}")
+    _tell_trust(trusts)
     tell("\ncautions")
     if figures.force is not None:
         tell(f"  {figures.force.caution}")
     for caution in cautions_for(place.fluid):
         tell(f"  {caution.when}: {caution.text}")
+
+
+def _tell_trust(found: "Sequence[Trust]") -> None:
+    """The budget of the highest flow as a table with its chart; of the lowest what it comes to."""
+    from readout.measuring_point.figures.uncertain import SYSTEMATIC, trust_table, trust_words
+
+    if not found:
+        return
+    tell(f"\nuncertainty of the flow, at {found[-1].expected.said}")
+    for line in columns(trust_table(found[-1]), right=frozenset({1, 2, 3, 4})):
+        tell(f"  {line}")
+    for words in dict.fromkeys(words for one in reversed(found) for words in trust_words(one)):
+        tell(f"  {words}")
+    tell(f"  {SYSTEMATIC}")
 
 
 def _section(title: str, rows: "Iterable[tuple[str, ...]]") -> None:

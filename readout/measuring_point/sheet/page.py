@@ -7,6 +7,7 @@ from readout.measuring_point.checks.plain import millimetres
 from readout.measuring_point.figures import text
 from readout.measuring_point.figures.figures import Figures
 from readout.measuring_point.figures.place import Place
+from readout.measuring_point.figures.uncertain import Trust, trust_words
 from readout.measuring_point.installation.cautions import cautions_for
 from readout.measuring_point.model import Probe
 from readout.measuring_point.sheet.along import runs_along
@@ -20,11 +21,11 @@ BLANKS = (
     "pressure, temperature found", "fitted by (signature)", "permit number", "checked by (signature)",
 )  # fmt: skip
 #: More lines than this are set in smaller print, so that the page stays one.
-MOST_LINES = 31
+MOST_LINES = 27
 
 
-def sheet_html(figures: Figures, file: str) -> str:
-    """The page; `file` is the point file's name, told in its foot."""
+def sheet_html(figures: Figures, trusts: Sequence[Trust], file: str) -> str:
+    """The page; `trusts` as `trusted` gives them, `file` is the point file's name, told in its foot."""
     from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
 
@@ -43,6 +44,9 @@ def sheet_html(figures: Figures, file: str) -> str:
         blocks=blocks,
         along=None if along is None else Markup(along),
         flows=flows,
+        budget=_budget(trusts[-1]) if trusts else [],
+        budget_at=str(trusts[-1].expected.said) if trusts else "",
+        budget_words=list(dict.fromkeys(words for one in reversed(trusts) for words in trust_words(one))),
         remarks=remarks,
         force="" if figures.force is None else figures.force.caution,
         cautions=cautions,
@@ -59,6 +63,15 @@ def _lines(
     rows = [row for _, rows in blocks for row in rows]
     wrapped = sum(1 + len(remark) // 120 for remark in remarks)
     return len(flows) + wrapped + sum(1 + -(-len(remark) // 85) for _, _, remark in rows)
+
+
+def _budget(trust: Trust) -> list[tuple[str, str, str]]:
+    """Source, what it contributes to the flow, and the length of its bar: its share of the variance [%]."""
+    budget = trust.budget
+    return [
+        (row.part.name, f"{abs(row.contribution_percent):.2f} %", f"{max(row.share_percent, 0):.0f}")
+        for row in (() if budget is None else budget.rows)
+    ]
 
 
 def _probe(place: Place) -> Probe | None:

@@ -39,7 +39,20 @@ def test_the_same_figures_as_json(command: ModuleType, folder: Path) -> None:
     assert found["expected"][1]["reference_m3_per_h"] == pytest.approx(420)
     assert found["stem_force_n"] == pytest.approx(54.98, abs=0.01)
     assert found["missing"] == []
+    assert found["uncertainty"][1]["expanded_percent"] == pytest.approx(3.06, abs=0.02)
+    assert found["uncertainty"][1]["left_out"] == ["insertion depth"]
     assert len(found["cautions"]) >= 7
+
+
+def test_a_sheet_is_written_where_it_is_asked_for(command: ModuleType, folder: Path) -> None:
+    done = command.run("point", "show", "bottling-hall-header.yaml", "--sheet", "sheet.html", cwd=folder)
+    assert done.status == 0, done
+    assert "180.2 mm (7.093 in)" in (folder / "sheet.html").read_text(encoding="utf-8")
+    assert "uncertainty of the flow, at 420 m3/h" in done.out
+    refused = command.run(
+        "point", "show", "bottling-hall-header.yaml", "--sheet", "nowhere/sheet.html", cwd=folder
+    )
+    assert (refused.status, "cannot be written" in refused.err) == (2, True)
 
 
 def test_a_nominal_65_is_warned_of(command: ModuleType, folder: Path) -> None:

@@ -12,6 +12,7 @@ import pytest
 
 from readout.measuring_point.figures.figures import figures_of
 from readout.measuring_point.figures.place import find_place
+from readout.measuring_point.figures.uncertain import trusted
 from readout.measuring_point.sheet.page import sheet_html
 
 DEMO = Path(__file__).parents[4] / "demo_data/bottling_hall"
@@ -48,7 +49,8 @@ def sheet(tmp_path: Path) -> Sheet:
         file.write_text(text, encoding="utf-8")
         found = find_place(file)
         assert found.place is not None, found.faults
-        return sheet_html(figures_of(found.place), file.name)
+        figures = figures_of(found.place)
+        return sheet_html(figures, trusted(figures), file.name)
 
     return make
 
