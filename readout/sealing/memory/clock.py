@@ -6,8 +6,9 @@ from datetime import datetime
 from protocols.log_memory.times import ClockOffset
 from storage.ledger import Line
 
-#: What a meter's crystal may gain or lose: 200 ppm are 17 s a day, ten times what is usual.
-DRIFT = 200e-6
+#: What a meter's crystal may gain or lose: 20 ppm when made and some 40 ppm more in frost or heat (watch
+#: crystals, -0.035 ppm/K² around 25 °C); together 5 s a day.
+DRIFT = 60e-6
 #: Half-width of a measurement of the clock [ms]: it shows whole seconds, and a reply takes its time.
 UNSHARP_MS = 2000
 #: Measurements up to this much before a session's start [ms] were made when it was started.

@@ -21,9 +21,9 @@ def measured(*pairs: tuple[float, float]) -> list[ClockOffset]:
 
 
 def test_what_a_clock_showed_before_it_was_set_says_nothing_of_later() -> None:
-    """Five minutes ahead in spring, set right, a session from day 40 on, 12 s ahead at its end."""
-    spring, end = measured((0, 300), (50, 12))
-    assert of_session([spring, end], 40 * DAY) == (end,)
+    """Five minutes ahead, then set right, a session from day 15 on, 12 s ahead at its end."""
+    before, end = measured((0, 300), (20, 12))
+    assert of_session([before, end], 15 * DAY) == (end,)
 
 
 def test_a_drift_from_before_the_session_is_used() -> None:
