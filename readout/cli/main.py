@@ -36,9 +36,11 @@ from readout.cli import (
     note,
     point_amend,
     point_check,
+    point_new,
     point_show,
     simulate,
 )
+from readout.cli import export as export_command
 from readout.cli import find as find_command
 from readout.cli import ports as ports_command
 from readout.cli import read as read_command
@@ -99,6 +101,7 @@ add(
     mark.mark,
     "mark header.yaml 'leak test' --from 2026-05-03T14:00 --until 2026-05-03T14:30 --archive hollow-mere",
 )
+add(app, "export", export_command.export, "export hollow-mere --to rows.xlsx --every 1min")
 add(app, "review", review_command.review, "review hollow-mere --point header --json")
 add(line_app, "test", line_test.line_test, "line test bottling-hall-header.yaml")
 add(line_app, "listen", line_listen.line_listen, "line listen /dev/ttyUSB0 --for 1min")
@@ -111,6 +114,12 @@ add(memory_app, "erase", memory_erase.memory_erase, "memory erase header.yaml --
 add(memory_app, "try", memory_try.memory_try, "memory try insertion-meter.yaml /dev/ttyUSB0")
 add(meter_app, "show", meter_show.meter_show, "meter show bottling-hall-header.yaml")
 add(meter_app, "set", meter_set.meter_set, "meter set header.yaml damping 2s --archive hollow-mere")
+add(
+    point_app,
+    "new",
+    point_new.point_new,
+    "point new header.yaml --set meter.map=insertion-meter.yaml --set line.port=/dev/ttyUSB0",
+)
 add(point_app, "check", point_check.point_check, "point check bottling-hall-header.yaml")
 add(point_app, "show", point_show.point_show, "point show bottling-hall-header.yaml")
 add(

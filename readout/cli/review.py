@@ -49,7 +49,7 @@ def review(
     from readout.review.document import document
 
     found, missing = [], []
-    for name, source in _wanted(folder, point):
+    for name, source in streams_wanted(folder, point):
         one = _review(folder, name, source, start, end, required, band)
         if one is None:
             missing.append(f"{name} ({source})")
@@ -66,7 +66,8 @@ def review(
     return 1 if missing or not found else 0
 
 
-def _wanted(folder: Path, point: str | None) -> list[tuple[str, str]]:
+def streams_wanted(folder: Path, point: str | None) -> list[tuple[str, str]]:
+    """The points and sources that are meant, or WrongUse with those that there are."""
     from readout.review.review import points_of
 
     streams = points_of(folder)

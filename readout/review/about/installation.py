@@ -56,7 +56,11 @@ class ReadingInfo:
 
 @dataclass(frozen=True, slots=True)
 class Installation:
-    """One point as its rows were measured. `settings` are the meter's own, name → {value, unit}."""
+    """One point as its rows were measured.
+
+    `readings` are its numbers, `states` the names of those that are words (codes, bits). `settings` are the
+    meter's own, name → {value, unit}.
+    """
 
     point: str
     source: str
@@ -67,6 +71,7 @@ class Installation:
     serial_number: str | None
     map_sha256: str
     readings: Mapping[str, ReadingInfo]
+    states: frozenset[str]
     settings: Mapping[str, Any]
     units: Mapping[str, str]
     role: str | None = None
@@ -159,6 +164,7 @@ def _installation(
 ) -> Installation:  # fmt: skip
     found = map_of(map_text)
     identity = meter.get("identity") or {}
+    values = _values(found, source)
     serial = identity.get("serial_number") or about.get("serial_number")
     return Installation(
         point=name,
@@ -169,21 +175,18 @@ def _installation(
         principle=found.principle,
         serial_number=None if serial is None else str(serial),
         map_sha256=sha256,
-        readings=_readings(found, source, fields),
+        readings={one.name: _reading(one, fields.get(one.name, {})) for one in values if _is_number(one)},
+        states=frozenset(one.name for one in values if one.codes or one.bits),
         settings=settings,
         role=about.get("role"),
         **_parsed(str(about.get("point_file") or ""), about.get("job_file")),
     )
 
 
-def _readings(
-    found: RegisterMap, source: str, fields: Mapping[str, Mapping[str, str]]
-) -> dict[str, ReadingInfo]:
-    """Numbers only: states, texts and moments are none."""
-    values = found.readings
+def _values(found: RegisterMap, source: str) -> tuple[Value, ...]:
     if source == MEMORY:
-        values = () if found.log_memory is None else found.log_memory.record.values
-    return {one.name: _reading(one, fields.get(one.name, {})) for one in values if _is_number(one)}
+        return () if found.log_memory is None else found.log_memory.record.values
+    return found.readings
 
 
 def _is_number(value: Value) -> bool:

@@ -1,0 +1,1 @@
+"""Rows for other programs: delimited text, workbooks, Parquet. See docs/export.md."""
