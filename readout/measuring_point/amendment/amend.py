@@ -67,18 +67,24 @@ class DiameterChange:
         return 100 * (self.factor - 1)
 
 
-def change_of(text: str) -> Change:
+def any_change(text: str) -> Change:
     """`KEY=VALUE`, the key's parts joined by points; WrongUse for anything else."""
     key, equals, value = text.partition("=")
     path = tuple(part.strip() for part in key.split("."))
     if not equals or not all(path) or not value.strip():
         raise WrongUse(f"--set {text}: write KEY=VALUE, such as pipe.inside_diameter=54.5mm")
-    if path[0] not in AMENDABLE:
-        raise WrongUse(
-            f"--set {text}: '{path[0]}' is not amended, only {', '.join(AMENDABLE)}; another meter, map or "
-            "line is another installation: write it into the point file before recording"
-        )
     return Change(path, value.strip())
+
+
+def change_of(text: str) -> Change:
+    """As `any_change`, of a key that may be amended; WrongUse for others."""
+    found = any_change(text)
+    if found.path[0] not in AMENDABLE:
+        raise WrongUse(
+            f"--set {text}: '{found.path[0]}' is not amended, only {', '.join(AMENDABLE)}; another meter, "
+            "map or line is another installation: write it into the point file before recording"
+        )
+    return found
 
 
 def amended(files: Files, point: MeasuringPoint, changes: Sequence[Change]) -> Amended:
@@ -93,7 +99,7 @@ def amended(files: Files, point: MeasuringPoint, changes: Sequence[Change]) -> A
     job = None if files.job_entries is None else files.job_entries.node
     for change in changes:
         was[change.name] = _said(root, job, change.path)
-        root = _with(root, job, change)
+        root = with_change(root, job, change)
     report = Report("with --set")
     entries = k.POINT.read(root, report)
     found = checked(replace(files, own=report, entries=entries))
@@ -107,8 +113,11 @@ def _told(changes: Sequence[Change], faults: Sequence[Fault]) -> str:
     return f"{written}: " + "; ".join(fault.fault for fault in faults if fault.severity == "fault")
 
 
-def _with(root: Mapping, job: Mapping | None, change: Change) -> Mapping:
-    """`root` with the change; a group that only the job has is taken over whole, as a point file would."""
+def with_change(root: Mapping, job: Mapping | None, change: Change) -> Mapping:
+    """`root` with the change; a group that only the job has is taken over whole, as a point file would.
+
+    WrongUse where the value is no YAML, or a key has no keys of its own.
+    """
     first, *rest = change.path
     if not rest:
         return _put(root, first, _value(change))
@@ -118,7 +127,7 @@ def _with(root: Mapping, job: Mapping | None, change: Change) -> Mapping:
     if first == k.PIPE.name and rest[0] in k.PIPE_SIZES:  # the new size stands in place of the old one
         group = replace(group, pairs=tuple(p for p in group.pairs if p.key.text not in k.PIPE_SIZES))
     inner = Change(tuple(rest), change.value)
-    return _put(root, first, _with(group, None, inner))
+    return _put(root, first, with_change(group, None, inner))
 
 
 def _put(mapping: Mapping, name: str, value: Node) -> Mapping:

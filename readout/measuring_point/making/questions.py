@@ -1,0 +1,124 @@
+"""What a person is asked about a new measuring point, in the order in which it is found out at the pipe."""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from typing import Any
+
+from protocols.register_map.document import Mapping, Pair, Scalar
+from protocols.register_map.faults import Report
+from protocols.register_map.forms import Choice, Key, Keys
+from readout.errors import WrongUse
+from readout.measuring_point import grammar as k
+from readout.measuring_point.amendment.amend import Change, with_change
+
+#: One of these makes a pipe: its other keys are asked only with one.
+SIZES = ("pipe.outside_diameter", "pipe.circumference", "pipe.standard", "pipe.inside_diameter")
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A key to ask for, where `after` has an answer and none of `unless` has; `required`: until it has."""
+
+    key: str
+    required: bool = False
+    after: str = ""
+    unless: tuple[str, ...] = ()
+
+    @property
+    def path(self) -> tuple[str, ...]:
+        """The key's parts."""
+        return tuple(self.key.split("."))
+
+    @property
+    def text(self) -> str:
+        """What is asked: the key, what it means, an example."""
+        found = key_at(self.path)
+        example = "" if found.example is None else f", such as {found.example}"
+        if isinstance(found.form, Choice):
+            example = f" ({', '.join(found.form.words)})"
+        skip = "" if self.required else " (Enter: not known)"
+        return f"{self.key}: {found.means}{example}{skip}"
+
+    def is_due(self, answered: Collection[str]) -> bool:
+        """Whether it is asked, given the keys that have an answer."""
+        if self.key in answered or any(key in answered for key in self.unless):
+            return False
+        if self.path[0] == "pipe" and self.key not in SIZES and not any(size in answered for size in SIZES):
+            return False
+        return not self.after or self.after in answered
+
+
+QUESTIONS = (
+    Question("name", required=True),
+    Question("job"),
+    Question("site.name", required=True, unless=("job",)),
+    Question("site.time_zone", required=True, unless=("job",)),
+    Question("site.atmospheric_pressure", unless=("job",)),
+    Question("role"),
+    Question("meter.map", required=True),
+    Question("meter.unit_address"),
+    Question("meter.serial_number"),
+    Question("meter.owner"),
+    Question("line.port", required=True),
+    Question("pipe.outside_diameter"),
+    Question("pipe.circumference", unless=("pipe.outside_diameter",)),
+    Question("pipe.standard", unless=("pipe.outside_diameter", "pipe.circumference")),
+    Question("pipe.inside_diameter", unless=("pipe.outside_diameter", "pipe.circumference", "pipe.standard")),
+    Question("pipe.wall_thickness", required=True, after="pipe.outside_diameter"),
+    Question("pipe.wall_thickness", required=True, after="pipe.circumference"),
+    Question("pipe.diameter_from", after="pipe.wall_thickness"),
+    Question("pipe.diameter_from", after="pipe.inside_diameter"),
+    Question("pipe.diameter_set_in_meter"),
+    Question("pipe.probe.calibrated_for"),
+    Question("pipe.probe.stem_diameter"),
+    Question("pipe.probe.sensor_to_tip", after="pipe.probe.stem_diameter"),
+    Question("pipe.probe.fitting_height", after="pipe.probe.stem_diameter"),
+    Question("pipe.inlet_run.length"),
+    Question("pipe.inlet_run.after", after="pipe.inlet_run.length"),
+    Question("pipe.outlet_run.length"),
+    Question("conditions.fluid"),
+    Question("conditions.pressure"),
+    Question("conditions.temperature", after="conditions.pressure"),
+    Question("conditions.expected_flow"),
+    Question("reference.temperature", after="conditions.expected_flow"),
+    Question("reference.pressure", required=True, after="reference.temperature"),
+    Question("record.every"),
+)
+
+
+def key_at(path: tuple[str, ...]) -> Key[Any]:
+    """The key of the point file's grammar; WrongUse where it has none such."""
+    form: Any = k.POINT
+    found: Key[Any] | None = None
+    for part in path:
+        keys = form.keys if isinstance(form, Keys) else ()
+        found = next((key for key in keys if key.name == part), None)
+        if found is None:
+            known = ", ".join(key.name for key in keys) or "none of its own"
+            raise WrongUse(f"{'.'.join(path)}: '{part}' is no key here; known: {known}")
+        form = found.form
+    if found is None:
+        raise WrongUse("no key is named")
+    return found
+
+
+def wrong_answer(question: Question, answer: str) -> str:
+    """What is wrong with an answer, in the words of the file's checks, or nothing."""
+    report = Report("answer")
+    try:
+        root = with_change(Mapping((), 1, 1), None, Change(("value",), answer))
+    except WrongUse as error:
+        return str(error).removeprefix(f"--set value={answer}: ")
+    key_at(question.path).form.read(root.pairs[0].value, report)
+    faults = report.faults()
+    return faults[0].fault if faults else ""
+
+
+def new_point(changes: "list[Change]") -> Mapping:
+    """The nodes of a new point file with these keys set, in the order of the file format."""
+    root = Mapping((Pair(Scalar(k.POINT_FORMAT.name, 1, 1), Scalar("1", 1, 1)),), 1, 1)
+    for change in changes:
+        key_at(change.path)
+        root = with_change(root, None, change)
+    order = {key.name: index for index, key in enumerate(k.POINT.keys)}
+    return Mapping(tuple(sorted(root.pairs, key=lambda pair: order.get(pair.key.text, 99))), 1, 1)
