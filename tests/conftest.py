@@ -7,6 +7,11 @@ from pathlib import Path
 from types import ModuleType
 
 import pytest
+from hypothesis import settings
+
+#: A loaded machine is slow, and that is no fault of what is tested.
+settings.register_profile("pipeledger", deadline=None)
+settings.load_profile("pipeledger")
 
 
 @pytest.fixture(scope="session")

@@ -7,8 +7,9 @@ shape of the reply to that request, is taken for it; it is found as soon as the 
 without any request open, and then every reply of that shape since the last one of another shape, or since
 the line was last listened to for 50 ms and quiet, is doubtful.
 
-A run of such replies that ends in something else than a value was never proven in step: a reply lost or
-damaged may have made up for one too many. All of it but its first value is doubtful then.
+A run of such replies that ends in a damaged or a wrong one was never proven in step: that one may have made
+up for one too many. All of it but its first value is doubtful then. Not where it ends in silence, or in a
+refusal: a reply one behind would have come instead.
 
 A second reply late, and the reply to the next request lost, leave nothing to count. So a line is listened to
 for 50 ms before the same shape is asked again once it has shown a reply too many, and where the request
@@ -94,8 +95,12 @@ class Doubts:
         last = self._run[-2:]
         return len(last) > 1 and last[0].request == last[1].request != request
 
+    def ended(self) -> None:
+        """Silence or a refusal came: the reply before was not one behind."""
+        self._kind, self._run = None, []
+
     def broken(self) -> tuple[int, int]:
-        """Something else than a value came. How many values are doubtful now, and how many too late."""
+        """Something damaged or wrong came. How many values are doubtful now, and how many too late."""
         return self._cast(UNPROVEN, self._run[1:])
 
     def cast(self, doubt: Doubt, *, all_alike: bool) -> tuple[int, int]:
@@ -108,7 +113,7 @@ class Doubts:
         while len(self._found) > KEPT:
             self._found.popitem(last=False)
         late = sum(value.sent <= self._handed_over for value in met)
-        self._kind, self._run = None, []
+        self.ended()
         return len(met), late
 
     def weighed(self, outcomes: tuple[Outcome, ...]) -> tuple[Outcome, ...]:

@@ -153,9 +153,12 @@ class Sender:
             if manners.repeats and isinstance(request, ReadRequest):
                 self.owed.known(unit, request, shape)
             return
-        count, late = self.doubts.broken()
-        self.statistics.unproven += count
-        self.statistics.unproven_late += late
+        if outcome.status in (Status.NO_REPLY, Status.EXCEPTION):
+            self.doubts.ended()
+        else:
+            count, late = self.doubts.broken()
+            self.statistics.unproven += count
+            self.statistics.unproven_late += late
         if outcome.status is Status.EXCEPTION:
             self.owed.answered(unit, shape, refused=True)
             return

@@ -35,8 +35,8 @@ class Statistics:
 
     `strays`: bytes that came while nobody was asked; `overheard`: who sent them, or what came ahead of a
     reply, where they tell. `noise_bytes`: 00 or FF around replies; `noisy`: replies with any. `doubted`:
-    values taken back because more came behind; `unproven`: values taken back because something else than a
-    value came next; `_late`: those of them that somebody had used already. `silent_in_a_row`: sendings since
+    values taken back because more came behind; `unproven`: values taken back because something damaged or
+    wrong came next; `_late`: those of them that somebody had used already. `silent_in_a_row`: sendings since
     anything was heard from anyone. `slowest_reply`: seconds from a request's last bit to the first byte of
     its reply.
     """

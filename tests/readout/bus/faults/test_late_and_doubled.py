@@ -129,15 +129,24 @@ def test_two_registers_with_the_same_value_are_asked_for_twice_on_a_young_line_o
     assert [outcome.words for outcome in aged.line.settle(outcomes)] == [(0x1111, 0x2222)] * 2
 
 
-def test_values_that_were_never_proven_in_step_fall_with_the_next_reply_that_is_lost(play) -> None:
-    """All but the first: one reply too many, and one lost, would leave nothing over."""
+def test_values_that_were_never_proven_in_step_fall_with_the_next_reply_that_is_damaged(play) -> None:
+    """All but the first: one reply too many, and one damaged, would leave nothing over."""
+    played = play(f"{AGED}{Q0}\n+20 < {A}\n{Q2}\n+20 < {B}\n{Q0}\n+20 < {A[:-1]}5")
+    age(played)
+    outcomes = [played.line.read(1, request, ONCE) for request in (FIRST, OTHER, FIRST)]
+    final = played.line.settle(outcomes, until=played.clock.at + 1.0)
+    assert [outcome.status for outcome in final] == [Status.OK, Status.WRONG_REPLY, Status.DAMAGED_REPLY]
+    assert final[1].cause == "never proven in step"
+    assert played.line.statistics.unproven == 1
+
+
+def test_values_stand_where_silence_follows(play) -> None:
+    """A reply one behind would have come instead of the silence."""
     played = play(f"{AGED}{Q0}\n+20 < {A}\n{Q2}\n+20 < {B}\n{Q0}")
     age(played)
     outcomes = [played.line.read(1, request, ONCE) for request in (FIRST, OTHER, FIRST)]
     final = played.line.settle(outcomes, until=played.clock.at + 1.0)
-    assert [outcome.status for outcome in final] == [Status.OK, Status.WRONG_REPLY, Status.NO_REPLY]
-    assert final[1].cause == "never proven in step"
-    assert played.line.statistics.unproven == 1
+    assert [outcome.status for outcome in final] == [Status.OK, Status.OK, Status.NO_REPLY]
 
 
 def test_doubt_that_comes_after_a_value_was_used_is_counted(play) -> None:
