@@ -8,9 +8,10 @@ import sqlite3
 import threading
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
-from dataclasses import replace
 from datetime import UTC, date, datetime
+from itertools import groupby
 from pathlib import Path
+from typing import NamedTuple
 
 from storage.errors import ArchiveDamaged, ArchiveDenied, DiskFull, StorageError
 from storage.journal import clock, schema
@@ -48,6 +49,14 @@ def translated(path: Path, error: sqlite3.DatabaseError) -> StorageError:
             f"{path} is damaged ({error}): move the folder {path.parent.name} aside, what is sealed stays.",
         )
     return StorageError(path, f"{path} could not be used ({error}).")
+
+
+class _Head(NamedTuple):
+    """Of a row: what decides which stretch it belongs to."""
+
+    sequence: int
+    plan: str
+    day: date
 
 
 class Journal:
@@ -263,31 +272,31 @@ class Journal:
         in_hand = self.intents()
         for number, point, source in self._all("SELECT number, point, source FROM stream ORDER BY number"):
             ours = [(i.first, i.last) for i in in_hand if (i.point, i.source) == (point, source)]
-            open_one: Stretch | None = None
-            for sequence, plan, due, untimed_of in self._heads(number):
-                day = _day(due) if untimed_of is None else _day_untimed(untimed_of, now)
-                if day is None or (before is not None and due >= before):
-                    break
-                if any(first <= sequence <= last for first, last in ours):
-                    continue
-                if open_one and _goes_on(open_one, plan, day, most_rows):
-                    open_one = replace(open_one, last=sequence, rows=open_one.rows + 1)
-                    continue
-                if open_one:
-                    found.append(open_one)
-                open_one = Stretch(point, source, plan, day, sequence, sequence, 1)
-            if open_one:
-                found.append(open_one)
+            heads = self._heads(number, ours, before, now)
+            for (plan, day), held in groupby(heads, key=lambda head: (head.plan, head.day)):
+                run = [head.sequence for head in held]
+                pieces = (run[i : i + most_rows] for i in range(0, len(run), most_rows))
+                found += [Stretch(point, source, plan, day, one[0], one[-1], len(one)) for one in pieces]
         return found
 
-    def _heads(self, stream: int) -> Iterator[tuple[int, str, int, str | None]]:
-        after = 0
+    def _heads(
+        self, stream: int, in_hand: list[tuple[int, int]], before: int | None, now: clock.ClockNow | None
+    ) -> Iterator[_Head]:
+        """The rows of a stream that may be sealed, with the day each is filed under."""
+        after, midnight, today = 0, -1, date.min
         question = (
             f"SELECT row.sequence, plan.id, row.due, {self._untimed_of} FROM row"
             " JOIN plan ON plan.number = row.plan WHERE stream = ? AND sequence > ? ORDER BY sequence LIMIT ?"
         )
         while found := self._all(question, stream, after, _CHUNK_ROWS):
-            yield from found
+            for sequence, plan, due, untimed_of in found:
+                if untimed_of is None and due // DAY_MS != midnight:
+                    midnight, today = due // DAY_MS, _day(due)  # most rows share the day of the one before
+                day = today if untimed_of is None else _day_untimed(untimed_of, now)
+                if day is None or (before is not None and due >= before):
+                    return
+                if not any(first <= sequence <= last for first, last in in_hand):
+                    yield _Head(sequence, plan, day)
             after = found[-1][0]
 
     # sealing
@@ -327,10 +336,6 @@ class Journal:
     def check(self) -> list[str]:
         """What SQLite's own check finds wrong with the file; empty where nothing."""
         return [str(row[0]) for row in self._all("PRAGMA quick_check") if row[0] != "ok"]
-
-
-def _goes_on(stretch: Stretch, plan: str, day: date, most_rows: int) -> bool:
-    return stretch.plan == plan and stretch.date == day and stretch.rows < most_rows
 
 
 def _day(due: int) -> date:
