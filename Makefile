@@ -43,6 +43,7 @@ bench: .venv/ready
 	$(BIN)/python bench/line.py
 	$(BIN)/python bench/startup.py
 	$(BIN)/python bench/faults.py
+	$(BIN)/python bench/memory.py
 	$(BIN)/python bench/archive.py
 	$(BIN)/python bench/lateness.py
 

@@ -49,6 +49,6 @@ def words_of(progress: "Progress") -> str:
     told = [f"{progress.records}{of} records"]
     if progress.rate is not None:
         told.append(f"{progress.rate:.1f} records/s")
-    if progress.left_s is not None:
+    if progress.left_s is not None and progress.left_s > 0:
         told.append(f"{duration_words(max(1, round(progress.left_s)) * 1000)} left")
     return ", ".join(told)

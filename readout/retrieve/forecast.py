@@ -114,4 +114,5 @@ class Pace:
         left = None
         if rate and self.total is not None:
             left = max(0, self.total - self.records) / rate
-        return Progress(self.records, self.total, rate, left, records_per_read)
+        total = None if self.total is None else max(self.total, self.records)  # the meter goes on recording
+        return Progress(self.records, total, rate, left, records_per_read)
