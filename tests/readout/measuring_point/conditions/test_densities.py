@@ -74,20 +74,24 @@ def test_the_density_beneath_the_handbook_s_leak_table() -> None:
 
 
 @pytest.mark.parametrize(
-    ("fluid", "real", "ideal"),
+    ("fluid", "real", "ideal", "off"),
     [
-        (Fluid.NITROGEN, 1.25039, 1.24982),
-        (Fluid.OXYGEN, 1.42903, 1.42763),
-        (Fluid.ARGON, 1.78396, 1.78228),
-        (Fluid.CARBON_DIOXIDE, 1.97681, 1.96350),
-        (Fluid.HELIUM, 0.17848, 0.17858),
-        (Fluid.HYDROGEN, 0.08988, 0.08994),
-        (Fluid.METHANE, 0.71746, 0.71575),
+        (Fluid.NITROGEN, 1.25039, 1.24982, 3.4e-5),
+        (Fluid.OXYGEN, 1.42903, 1.42763, 5e-6),
+        (Fluid.ARGON, 1.78396, 1.78228, 5e-6),
+        (Fluid.CARBON_DIOXIDE, 1.97681, 1.96350, 5.5e-5),
+        (Fluid.HELIUM, 0.17848, 0.17858, 1e-6),
+        (Fluid.HYDROGEN, 0.08988, 0.08994, 2e-6),
+        (Fluid.METHANE, 0.71746, 0.71575, 2.5e-5),
     ],
 )
-def test_other_gases_at_0_degrees_and_1_atmosphere(fluid: Fluid, real: float, ideal: float) -> None:
-    """CoolProp 8.0.0, kg/m³ to five decimals; our carbon dioxide is 5.3e-5 from it, the others nearer."""
-    assert gas_density_kg_per_m3(fluid, NORMAL.state, Model.REAL) == pytest.approx(real, rel=6e-5)
+def test_other_gases_at_0_degrees_and_1_atmosphere(
+    fluid: Fluid, real: float, ideal: float, off: float
+) -> None:
+    """CoolProp 8.0.0, kg/m³ to five decimals; ours is `off` from it, relative, as measured."""
+    found = gas_density_kg_per_m3(fluid, NORMAL.state, Model.REAL)
+    assert found == pytest.approx(real, abs=5e-6 + off * real)
+    assert found == pytest.approx(reference("D", fluid, NORMAL.state), rel=off)
     assert gas_density_kg_per_m3(fluid, NORMAL.state, Model.IDEAL) == pytest.approx(ideal, rel=5e-5)
 
 
@@ -132,7 +136,8 @@ def test_z_at_seven_bar_gauge() -> None:
 def test_outside_the_compared_range_the_real_gas_refuses_and_the_ideal_one_answers(
     fluid: Fluid, state: State
 ) -> None:
-    with pytest.raises(WrongUse, match="outside the real-gas formula"):
+    limit = f"up to {GASES[fluid].densest_pa / 1e5:.0f} bar"
+    with pytest.raises(WrongUse, match=f"outside the real-gas formula.*{limit}"):
         gas_density_kg_per_m3(fluid, state, Model.REAL)
     assert gas_density_kg_per_m3(fluid, state, Model.IDEAL) > 0
 
@@ -176,11 +181,12 @@ def test_steam_is_no_water() -> None:
 
 
 @pytest.mark.parametrize("fluid", [Fluid.AIR, Fluid.NITROGEN, Fluid.OXYGEN, Fluid.ARGON])
-@pytest.mark.parametrize("bar", [1, 8, 42])
-def test_viscosity_of_the_gases_of_air(fluid: Fluid, bar: float) -> None:
+@pytest.mark.parametrize(("bar", "off"), [(1, 2e-6), (8, 1.2e-4), (42, 4e-3)])
+def test_viscosity_of_the_gases_of_air(fluid: Fluid, bar: float, off: float) -> None:
+    """CoolProp has the same published formulas; what differs is our ideal density in them."""
     for kelvin in (253.15, 293.15, 373.15):
         state = State(kelvin, bar * 1e5)
-        assert viscosity_pa_s(fluid, state) == pytest.approx(reference("V", fluid, state), rel=4e-3)
+        assert viscosity_pa_s(fluid, state) == pytest.approx(reference("V", fluid, state), rel=off)
 
 
 @pytest.mark.parametrize("fluid", [Fluid.CARBON_DIOXIDE, Fluid.HELIUM, Fluid.HYDROGEN, Fluid.METHANE])
@@ -204,9 +210,10 @@ def test_two_formulas_for_the_viscosity_of_air(celsius: float, sutherland: float
 
 @pytest.mark.parametrize("fluid", list(GASES))
 def test_the_speed_of_sound_is_good_enough_for_mach_numbers(fluid: Fluid) -> None:
-    """Against CoolProp at 20 °C and 8 bar: within 3 %."""
-    state = State(293.15, 8e5)
-    assert speed_of_sound_m_per_s(fluid, state) == pytest.approx(reference("A", fluid, state), rel=3e-2)
+    """Against CoolProp at 20 °C: within 0.3 % at 1 atm, 3 % at 8 bar."""
+    for pascal, off in ((101325, 3e-3), (8e5, 3e-2)):
+        state = State(293.15, pascal)
+        assert speed_of_sound_m_per_s(fluid, state) == pytest.approx(reference("A", fluid, state), rel=off)
 
 
 @pytest.mark.parametrize("text", ["air", "compressed air", "Compressed Air", "dry air"])
