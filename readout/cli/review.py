@@ -12,6 +12,7 @@ from readout.errors import WrongUse
 
 if TYPE_CHECKING:
     from protocols.units import Quantity
+    from readout.review.marks.results import Inputs
     from readout.review.review import ReadingReview, Review
 
 PointName = Annotated[
@@ -39,6 +40,14 @@ def review(
             "--band", metavar="SPAN", help="Pressure that counts out of hours: '6 bar(g) to 8 bar(g)'."
         ),
     ] = None,
+    volume: Annotated[
+        str | None,
+        typer.Option("--volume", metavar="VOLUME", help="Of the network, for leak tests: '12 m3'."),
+    ] = None,
+    output: Annotated[
+        str | None,
+        typer.Option("--compressor-output", metavar="FLOW", help="Under load, for leak tests: '35 m3/min'."),
+    ] = None,
     as_json: AsJson = False,
 ) -> int:
     """Tell how complete a measurement is, and every figure that follows from it.
@@ -46,8 +55,10 @@ def review(
     May run beside a recorder; rows that are not sealed yet count. Exit status 1 where a point has no rows in
     the span.
     """
-    from readout.review.document import document
+    from readout.review.document import document, several
+    from readout.review.marks.results import Inputs
 
+    inputs = Inputs(_of(volume, "--volume", "volume"), _of(output, "--compressor-output", "volume flow"))
     found, missing = [], []
     for name, source in streams_wanted(folder, point):
         one = _review(folder, name, source, start, end, required, band)
@@ -58,11 +69,14 @@ def review(
     for name in missing:
         say(f"{name}: no rows with numbers in this span")
     if as_json:
-        tell_json({"archive": str(folder), "points": [document(one) for one in found]})
+        points = [document(one, inputs) for one in found]
+        tell_json({"archive": str(folder), "points": points, **several(found)})
     else:
         for one in found:
-            for line in _lines(one):
+            for line in (*_lines(one), *_mark_lines(one, inputs), ""):
                 tell(line)
+        for line in _together_lines(found):
+            tell(line)
     return 1 if missing or not found else 0
 
 
@@ -126,7 +140,62 @@ def _span(text: str) -> "tuple[Quantity, Quantity]":
     return _pressure(low, "--band"), _pressure(high, "--band")
 
 
+def _of(text: str | None, option: str, dimension: str) -> "Quantity | None":
+    from protocols.units import quantity_of
+
+    if text is None:
+        return None
+    found = quantity_of(text)
+    if isinstance(found, str) or found.unit.dimension != dimension:
+        raise WrongUse(f"{option} {text}: {found if isinstance(found, str) else f'that is no {dimension}'}")
+    return found
+
+
 # ---- as text
+
+
+def _mark_lines(one: "Review", inputs: "Inputs") -> list[str]:
+    from readout.review.marks.comparison import compared
+    from readout.review.marks.results import mark_results
+
+    unit = "" if one.flow is None else one.flow.shown.unit
+    lines = []
+    for found in mark_results(one, inputs):
+        mark = found.mark
+        lines.append(
+            f"  {mark.name}: {_local(one, mark.begin_ms)} to {_local(one, mark.end_ms)},"
+            f" mean flow {_shown(found.flow)} {unit}"
+        )
+        for test in found.leak_tests:
+            share = "" if test.share is None else f", {test.share:.1%} of the time under load"
+            lines.append(f"    {_shown(test.flow)} {test.unit or ''} by {test.method}{share}")
+    both = compared(one)
+    for name, before, after in () if both is None else both.rows:
+        pair = [None if side is None else side.mean for side in (before, after)]
+        lines.append(f"  {name} days: {_shown(pair[0])} before, {_shown(pair[1])} after {unit}")
+    return lines + [f"  {text}" for text in (() if both is None else both.not_comparable)]
+
+
+def _together_lines(found: "list[Review]") -> list[str]:
+    from readout.review.document import several
+
+    if len(found) < 2:
+        return []
+    told, lines = several(found), []
+    both = told["together"]
+    if both is not None and "why" in both:
+        lines.append(f"several points: {both['why']}")
+    elif both is not None:
+        width = _shown(both["difference_uncertainty"])
+        first, *rest = both["points"]
+        lines.append(f"sum of all points: {_shown(both['sum'])} ± {width} {both['unit']}")
+        lines.append(f"{first} less {', '.join(rest)}: {_shown(both['difference'])} ± {width} {both['unit']}")
+        lines += [both["verdict"]] if both["verdict"] else []
+    for name, one in told["live_and_memory"].items():
+        if one is not None:
+            ratio = f"memory over live {_shown(one['ratio'])} in {one['common_s']:g} s"
+            lines.append(f"{name}: {ratio}; {one['precedence']}")
+    return lines
 
 
 def _lines(one: "Review") -> list[str]:
@@ -144,7 +213,7 @@ def _lines(one: "Review") -> list[str]:
         right=frozenset({2, 3, 4, 5}),
     )
     lines += ["", *_flow_lines(one), *_demand_lines(one)]
-    lines += [f"  method: {one.method}", ""]
+    lines += [f"  method: {one.method}"]
     return lines
 
 

@@ -1,10 +1,11 @@
 """A review as plain data for `--json`: dictionaries, lists, numbers, texts; moments are ISO 8601 in UTC."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from typing import Any
 
 from readout.clock import iso
-from readout.review.about.installation import Installation
+from readout.review.about.installation import LIVE, MEMORY, Installation
 from readout.review.about.logbook import LogBook
 from readout.review.figures.corrections import Correction
 from readout.review.figures.coverage import Coverage
@@ -13,7 +14,11 @@ from readout.review.figures.periods import Period
 from readout.review.figures.pressure import AgainstRequired
 from readout.review.figures.statistics import Statistics
 from readout.review.figures.totaliser import Totals
+from readout.review.figures.uncertainty import Uncertainty, flow_uncertainty
+from readout.review.marks.comparison import Compared, compared
+from readout.review.marks.results import Inputs, MarkResult, mark_results
 from readout.review.review import ReadingReview, Review, duration_curve
+from readout.review.several import agreement, together
 
 #: Gaps that a document lists; the causes are summed over all of them.
 _MOST_GAPS = 1000
@@ -24,9 +29,11 @@ def moment(ms: int | None) -> str | None:
     return None if ms is None else iso(ms / 1000)
 
 
-def document(found: Review) -> dict[str, Any]:
-    """All figures of one point and source."""
-    measured = found.measured
+def document(found: Review, inputs: Inputs | None = None) -> dict[str, Any]:
+    """All figures of one point and source. `inputs` are what leak tests need besides rows."""
+    measured, flow = found.measured, found.corrected or found.flow
+    mean = None if flow is None else flow.statistics.mean
+    unit = None if flow is None else flow.shown.unit
     return {
         "point": found.installation.point,
         "source": found.installation.source,
@@ -45,7 +52,87 @@ def document(found: Review) -> dict[str, Any]:
         "cost": _cost(found.cost),
         "pressure": None if found.pressure is None else _pressure(found.pressure),
         "totaliser": None if found.totals is None else _totals(found.totals),
+        "uncertainty": _uncertainty(flow_uncertainty(found.installation, mean, unit)),
+        "marks": [_mark(one) for one in mark_results(found, inputs or Inputs())],
+        "before_and_after": _compared(compared(found)),
         "log_book": _book(found.book),
+    }
+
+
+def several(found: Sequence[Review]) -> dict[str, Any]:
+    """What several points, or two sources of one, tell together."""
+    live = {one.installation.point: one for one in found if one.installation.source == LIVE}
+    memory = [one for one in found if one.installation.source == MEMORY]
+    agreed = {
+        one.installation.point: agreement(live[one.installation.point], one)
+        for one in memory
+        if one.installation.point in live
+    }
+    return {
+        "together": _together(list(live.values())),
+        "live_and_memory": {
+            name: None if one is None else {**asdict(one), "ratio": one.ratio} for name, one in agreed.items()
+        },
+    }
+
+
+def mains_first(found: Sequence[Review]) -> list[Review]:
+    """The header flow before its branches, else in their order."""
+    return sorted(found, key=lambda one: one.installation.role != "header flow")
+
+
+def relative_uncertainty(found: Review) -> float | None:
+    """Expanded uncertainty of the point's flow as a share of it; None where it cannot be told."""
+    flow = found.corrected or found.flow
+    if flow is None:
+        return None
+    told = flow_uncertainty(found.installation, flow.statistics.mean, flow.shown.unit)
+    return None if isinstance(told, str) else told.percent / 100
+
+
+def _together(live: Sequence[Review]) -> dict[str, Any] | None:
+    flows = mains_first([one for one in live if one.flow is not None])
+    if len(flows) < 2:
+        return None
+    told = together(flows, [relative_uncertainty(one) for one in flows])
+    return {"why": told} if isinstance(told, str) else asdict(told)
+
+
+def _uncertainty(found: Uncertainty | str) -> dict[str, Any]:
+    if isinstance(found, str):
+        return {"percent": None, "why": found}
+    return {"percent": found.percent, "says": found.says, "left_out": list(found.left_out)}
+
+
+def _mark(one: MarkResult) -> dict[str, Any]:
+    return {
+        "name": one.mark.name,
+        "from": moment(one.mark.begin_ms),
+        "until": moment(one.mark.end_ms),
+        "measured_s": one.measured_s,
+        "mean_flow": one.flow,
+        "mean_pressure": one.pressure,
+        "leak_tests": [
+            {"method": test.method, "flow": test.flow, "unit": test.unit, "share": test.share,
+             "inputs": dict(test.inputs)} for test in one.leak_tests
+        ],
+    }  # fmt: skip
+
+
+def _compared(found: Compared | None) -> dict[str, Any] | None:
+    if found is None:
+        return None
+    return {
+        "unit": found.unit,
+        "day_types": [
+            {
+                "day_type": name,
+                "before": None if before is None else _period(before, None),
+                "after": None if after is None else _period(after, None),
+            }
+            for name, before, after in found.rows
+        ],
+        "not_comparable": list(found.not_comparable),
     }
 
 

@@ -20,12 +20,11 @@ from readout.measuring_point import grammar as k
 from readout.measuring_point.model import (
     Conditions,
     Energy,
+    MeasuringPoint,
     Pipe,
-    ReferenceConditions,
-    Uncertain,
     WorkCalendar,
 )
-from readout.measuring_point.point import Files
+from readout.measuring_point.point import Files, checked
 from readout.sealing.record import Record
 from readout.sealing.table import map_of, schema_of
 
@@ -70,6 +69,7 @@ class Installation:
     principle: str | None
     serial_number: str | None
     map_sha256: str
+    map_text: str
     readings: Mapping[str, ReadingInfo]
     states: frozenset[str]
     settings: Mapping[str, Any]
@@ -77,10 +77,17 @@ class Installation:
     role: str | None = None
     calendar: WorkCalendar | None = None
     energy: Energy | None = None
-    pipe: Pipe | None = None
-    conditions: Conditions | None = None
-    reference: ReferenceConditions | None = None
-    uncertainty: "Mapping[str, Uncertain] | None" = None
+    measuring_point: MeasuringPoint | None = None
+
+    @property
+    def pipe(self) -> Pipe | None:
+        """The pipe as the point file said it."""
+        return None if self.measuring_point is None else self.measuring_point.pipe
+
+    @property
+    def conditions(self) -> Conditions | None:
+        """What was expected in the pipe."""
+        return None if self.measuring_point is None else self.measuring_point.conditions
 
     def first_of(self, dimension: Dimension) -> ReadingInfo | None:
         """The first reading of that dimension that is no totaliser."""
@@ -175,6 +182,7 @@ def _installation(
         principle=found.principle,
         serial_number=None if serial is None else str(serial),
         map_sha256=sha256,
+        map_text=map_text,
         readings={one.name: _reading(one, fields.get(one.name, {})) for one in values if _is_number(one)},
         states=frozenset(one.name for one in values if one.codes or one.bits),
         settings=settings,
@@ -212,15 +220,9 @@ def _parsed(point_text: str, job_text: str | None) -> dict[str, Any]:
     job_root = compose(job_text.encode(), job) if job_text else None
     job_entries = None if job_root is None else k.JOB_FILE.read(job_root, job)
     files = Files(Path("point file"), own, entries, job, job_entries)
-    units = dict(build.build_units(files.get(k.UNITS)))
-    if entries is None:
-        return {"units": units}
     return {
-        "units": units,
+        "units": dict(build.build_units(files.get(k.UNITS))),
         "calendar": build.build_calendar(files.get(k.CALENDAR)),
         "energy": build.build_energy(files.get(k.ENERGY)),
-        "pipe": build.build_pipe(entries.get(k.PIPE)),
-        "conditions": build.build_conditions(files.get(k.CONDITIONS)),
-        "reference": build.build_reference(files.get(k.REFERENCE)),
-        "uncertainty": build.build_uncertainty(files.get(k.UNCERTAINTY)),
+        "measuring_point": None if entries is None else checked(files),
     }

@@ -1,0 +1,1 @@
+"""Named intervals: leak tests by three methods, and before and after side by side."""
