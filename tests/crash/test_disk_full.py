@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
 from functools import partial
+from itertools import groupby
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -109,13 +110,18 @@ def events(root: Path) -> list[str]:
 
 
 def assert_nothing_lost(root: Path) -> None:
-    """Every due time from the first to the last is a row with a reading: polling never paused."""
+    """Every due time from the first to the last is a row with a reading: polling never paused.
+
+    Rounds left out because this computer was busy are rows, too; a disk waited for would be a long run of them.
+    """
     table = ArchiveReader(root).read_rows(POINT, "live")
     numbers = table["sequence"].to_pylist()
     assert numbers == list(range(1, len(numbers) + 1))
     dues = [round(due.timestamp() * 1000) for due in table["due"].to_pylist()]
     assert dues == list(range(dues[0], dues[-1] + 1, EVERY_MS))
-    assert set(table["status"].to_pylist()) == {"ok"}
+    runs = [(status, len(list(run))) for status, run in groupby(table["status"].to_pylist())]
+    assert {status for status, _ in runs} <= {"ok", "skipped"}
+    assert max((length for status, length in runs if status == "skipped"), default=0) * EVERY_MS < 2000
     assert verify_archive(root).faults == ()
 
 
