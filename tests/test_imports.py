@@ -17,7 +17,7 @@ ROOT = Path(__file__).parents[1]
 PACKAGES = ("protocols", "readout", "simulators", "storage")
 
 #: Each costs 75 to 270 ms of start-up and is needed only for reports, charts and questions over archives.
-NEVER_WHILE_POLLING = {"pandas", "pint", "plotly", "duckdb"}
+NEVER_WHILE_POLLING = {"pandas", "pint", "plotly", "duckdb", "GTC"}
 
 MAP = """\
 register_map: 1

@@ -1,4 +1,4 @@
-"""From one state of a gas to another: volumes, volume flows, velocities, masses.
+"""From one state of a gas to another: volumes, volume flows, masses.
 
 What stays the same is the amount of dry gas: V2 / V1 = (p1 dry / p2 dry) (T2 / T1) (Z2 / Z1). For water the
 mass stays. A factor and its way back are each other's reciprocal to the last digit or two.
@@ -56,13 +56,6 @@ def mass_of(volume: Volume, fluid: Fluid, model: Model) -> float:
 def volume_of_mass(mass: float, at: State, fluid: Fluid, model: Model) -> Volume:
     """The volume [m³] or flow [m³/s] of a mass [kg] or mass flow [kg/s]."""
     return Volume(mass / density_kg_per_m3(fluid, at, model), at)
-
-
-def converted_velocity_m_per_s(
-    velocity_m_per_s: float, now: State, then: State, fluid: Fluid, model: Model
-) -> float:
-    """A velocity in the same pipe if the gas were at `then`: it changes as the volume flow does."""
-    return velocity_m_per_s * conversion_factor(fluid, now, then, model)
 
 
 def real_against_ideal_percent(fluid: Fluid, now: State, then: State) -> float:

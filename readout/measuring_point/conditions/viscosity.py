@@ -66,14 +66,6 @@ def viscosity_pa_s(fluid: Fluid, state: State) -> float:
     return float(at_zero * ratio**1.5 * (ZERO_CELSIUS_K + constant) / (state.temperature_k + constant))
 
 
-def sutherland_air_pa_s(temperature_k: float) -> float:
-    """Dynamic viscosity of thin air [Pa s] as US Standard Atmosphere 1976, equation 51, has it (from memory).
-
-    0.4 % below newer measurements; kept for comparison with figures that were computed with it.
-    """
-    return float(1.458e-6 * temperature_k**1.5 / (temperature_k + 110.4))
-
-
 def _dense_pa_s(gas: _Dense, temperature_k: float, density_mol_per_m3: float) -> float:
     logarithm = math.log(temperature_k / gas.epsilon_k)
     collision = math.exp(sum(b * logarithm**power for power, b in enumerate(_COLLISION)))

@@ -1,7 +1,6 @@
 """What the expected flows mean in the pipe: velocity, Reynolds and Mach number, profile, and meter range."""
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -166,12 +165,6 @@ def range_fit(case: FlowCase, low_m_per_s: float, high_m_per_s: float, basis: Ba
     else:
         fit, why = Fit.WITHIN, f"{here:.3g} m/s is within {span}"
     return RangeFit(fit, here, low_m_per_s, high_m_per_s, why)
-
-
-def worst_fit(fits: Sequence[RangeFit]) -> RangeFit:
-    """The fit that most needs attention: above, then below, then the low end."""
-    order = (Fit.ABOVE, Fit.BELOW, Fit.STANDS_STILL, Fit.LOW_END, Fit.WITHIN)
-    return min(fits, key=lambda found: order.index(found.fit))
 
 
 def _case(stream: Stream, flow: Volume) -> FlowCase:

@@ -63,22 +63,6 @@ class Profile:
             raise WrongUse("at the wall the velocity is zero; the sensor belongs inside the pipe")
         return self.mean_over_centre / local
 
-    def percent_per_millimetre(self, share: float, bore_m: float) -> float:
-        """Change of the local velocity for 1 mm further from the wall [%/mm], by its slope; 0 at the centre.
-
-        A power law has a kink at the centre; a real profile is flat there.
-        """
-        if share == CENTRE_SHARE:
-            return 0.0
-        depth = 2 * min(share, 1 - share)
-        if not depth:
-            raise WrongUse("at the wall the velocity is zero; the sensor belongs inside the pipe")
-        if self.exponent is None:
-            slope = (2 - 2 * depth) / (depth * (2 - depth))
-        else:
-            slope = 1 / (self.exponent * depth)
-        return math.copysign(100 * slope * 0.002 / bore_m, 0.5 - share)
-
 
 def profile_at(reynolds: float) -> Profile:
     """The profile at a Reynolds number; in the transition (2300 to 4000) the turbulent one, not certain."""

@@ -95,13 +95,16 @@ def _velocity(case: FlowCase, place: Installation, said: Uncertain | None) -> li
     here, found = case.velocity(place.velocity_basis), []
     if said.half_width is not None:
         percent = _percent_of(said.half_width, here, _velocity_si)
-        found.append(Part("velocity", standard_of(percent, said), note=_note(said)))
+        note = _note(said, _told_width(said))
+        found.append(Part("velocity", standard_of(percent, said), note=note))
     if said.of_reading is not None:
         percent = 100 * _ratio(said.of_reading)
-        found.append(Part("velocity, of reading", standard_of(percent, said), note=_note(said)))
+        note = _note(said, _told_reading(said))
+        found.append(Part("velocity, of reading", standard_of(percent, said), note=note))
     if said.of_full_scale is not None:
         percent = 100 * _ratio(said.of_full_scale) * _full_scale(said, _velocity_si) / here
-        found.append(Part("velocity, of full scale", standard_of(percent, said), note=_note(said)))
+        note = _note(said, _told_full_scale(said))
+        found.append(Part("velocity, of full scale", standard_of(percent, said), note=note))
     return found
 
 
@@ -227,13 +230,23 @@ def _ratio(share: Quantity) -> float:
     return float(converted(share, UNITS["1"]))
 
 
-def _note(said: Uncertain) -> str:
-    """What the file says, in its own units: "point file: 2 % of reading, k = 2"."""
-    parts = [] if said.half_width is None else [str(said.half_width)]
-    parts += [] if said.of_reading is None else [f"{said.of_reading} of reading"]
-    parts += [] if said.of_full_scale is None else [f"{said.of_full_scale} of {said.full_scale}"]
+def _note(said: Uncertain, *parts: str) -> str:
+    """What the file says, in its own units: "point file: 2 % of reading, k = 2"; all of it or `parts`."""
+    told = parts or tuple(filter(None, (_told_width(said), _told_reading(said), _told_full_scale(said))))
     how = said.distribution or f"k = {2 if said.k is None else said.k}"
-    return f"point file: {', '.join(parts)}, {how}"
+    return f"point file: {', '.join(told)}, {how}"
+
+
+def _told_width(said: Uncertain) -> str:
+    return "" if said.half_width is None else str(said.half_width)
+
+
+def _told_reading(said: Uncertain) -> str:
+    return "" if said.of_reading is None else f"{said.of_reading} of reading"
+
+
+def _told_full_scale(said: Uncertain) -> str:
+    return "" if said.of_full_scale is None else f"{said.of_full_scale} of {said.full_scale}"
 
 
 def _flow_si(flow: Quantity, case: FlowCase) -> float:

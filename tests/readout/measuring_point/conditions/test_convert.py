@@ -8,7 +8,6 @@ from readout.errors import WrongUse
 from readout.measuring_point.conditions.convert import (
     Volume,
     conversion_factor,
-    converted_velocity_m_per_s,
     converted_volume,
     density_kg_per_m3,
     mass_of,
@@ -158,12 +157,6 @@ def test_water_hardly_changes_its_volume() -> None:
     hot, cold = State(333.15, 101325), State(293.15, 101325)
     factor = conversion_factor(Fluid.WATER, hot, cold, Model.REAL)
     assert factor == pytest.approx(983.196 / 998.207, rel=1e-5)
-
-
-def test_a_velocity_changes_as_the_volume_does() -> None:
-    line = State(293.15, 8e5)
-    found = converted_velocity_m_per_s(10, line, FREE_AIR.state, Fluid.AIR, Model.IDEAL)
-    assert found == pytest.approx(80)
 
 
 def test_humidity_is_for_air_alone() -> None:

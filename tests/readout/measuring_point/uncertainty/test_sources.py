@@ -65,6 +65,16 @@ def test_the_parts_of_the_example_by_hand() -> None:
     )
 
 
+def test_each_part_says_what_the_file_says_of_it() -> None:
+    rows = flow_budget(case_of_velocity(STREAM, 10), STREAM, place(), EXAMPLE).rows
+    assert [row.part.note for row in rows] == [
+        "point file: 0.5 mm, k = 2",
+        "point file: 2 % of reading, k = 2",
+        "point file: 0.3 % of 160 m/s, k = 2",
+        "point file: 1 %, k = 2",
+    ]
+
+
 def test_a_share_of_full_scale_grows_as_the_flow_falls() -> None:
     """Constructed: at 1 m/s a full-scale part of 0.48 m/s half-width is 24 %, at 100 m/s 0.24 %."""
     name = "velocity, of full scale"
