@@ -112,7 +112,7 @@ def events(root: Path) -> list[str]:
 def assert_nothing_lost(root: Path) -> None:
     """Every due time from the first to the last is a row with a reading: polling never paused.
 
-    Rounds left out because this computer was busy are rows, too; a disk waited for would be a long run of them.
+    Rounds left out because this computer was busy are rows, too; a disk waited for would be many in a row.
     """
     table = ArchiveReader(root).read_rows(POINT, "live")
     numbers = table["sequence"].to_pylist()

@@ -101,9 +101,9 @@ def test_a_killed_log_loses_no_committed_row_and_doubles_none(command: ModuleTyp
     for sequence, due, registers in kept:
         row = sealed[sequence]
         assert row["due"].timestamp() * 1000 == due
-        raw = b"".join(
-            (row[name] or 0).to_bytes(2, "little") for name in rows.column_names if name.startswith("raw_")
-        )
+        held = [row[name] for name in rows.column_names if name.startswith("raw_")]
+        # A round left out, because this computer was busy, has none.
+        raw = b"".join((word or 0).to_bytes(2, "little") for word in held if any(held))
         assert raw == registers
     assert len({row["due"] for row in sealed.values()}) == len(sealed)
     told = [line.get("what", line["kind"]) for line in ledger_of(archive)]
