@@ -115,8 +115,10 @@ def blocked_share(stem_mm: float, length_mm: float, bore_mm: float) -> float:
     half, radius = stem_mm / 2, bore_mm / 2
     sagitta = radius - math.sqrt(radius**2 - half**2)
     if length_mm < sagitta:  # not yet as deep as the wall is curved: a segment of the circle
-        rest = radius - length_mm
-        covered = radius**2 * math.acos(rest / radius) - rest * math.sqrt(radius**2 - rest**2)
+        chord = math.sqrt(
+            length_mm * (bore_mm - length_mm)
+        )  # half of it; the arc from it is exact near the wall
+        covered = radius**2 * math.asin(chord / radius) - (radius - length_mm) * chord
     else:
         arc = half * math.sqrt(radius**2 - half**2) + radius**2 * math.asin(half / radius)
         covered = min(stem_mm * (length_mm - radius) + arc, 2 * arc)
