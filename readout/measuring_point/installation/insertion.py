@@ -122,7 +122,7 @@ def blocked_share(stem_mm: float, length_mm: float, bore_mm: float) -> float:
     else:
         arc = half * math.sqrt(radius**2 - half**2) + radius**2 * math.asin(half / radius)
         covered = min(stem_mm * (length_mm - radius) + arc, 2 * arc)
-    return covered / (math.pi * radius**2)
+    return max(covered, 0.0) / (math.pi * radius**2)
 
 
 def depth_sensitivity_percent(
