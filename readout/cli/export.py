@@ -62,8 +62,11 @@ def export(
     written = _export(folder, name, of, (since, until), minutes, to, form)
     if as_json:
         tell_json({"file": str(to), "point": name, "source": of, "rows": written})
+    if not written:
+        say(f"{name} ({of}): no rows in this span; {to} is not written")
+        return 1
     say(f"{to}: {counted(written, 'row')} of {name} ({of})")
-    return 0 if written else 1
+    return 0
 
 
 def _minutes(every: str) -> int:
@@ -114,18 +117,27 @@ def _export(
 ) -> int:  # fmt: skip
     from readout.export.aggregate import aggregated
     from readout.export.table import Raw, with_rows
+    from storage.durable import Disk
+
+    part = to.with_name(f".{to.stem}.part{to.suffix}")  # a file that is there is whole, or the one before
 
     def write(stream: "Stream") -> int:
-        return _write(folder, stream, span, to, form)
+        return _write(folder, stream, span, part, form)
 
     try:
         if minutes is not None:
             stream = aggregated(folder, name, source, *span, minutes)
-            return 0 if stream is None else write(stream)
-        raw = Raw.WITH if to.suffix.lower() == ".parquet" else Raw.WITHOUT
-        return with_rows(folder, name, source, *span, write, raw=raw)
+            written = 0 if stream is None else write(stream)
+        else:
+            raw = Raw.WITH if to.suffix.lower() == ".parquet" else Raw.WITHOUT
+            written = with_rows(folder, name, source, *span, write, raw=raw)
+        if written:
+            Disk(to.parent).place(part, to, "export")
+        return written
     except OSError as error:
         raise WrongUse(f"--to {to}: cannot be written ({error.strerror or error})") from error
+    finally:
+        part.unlink(missing_ok=True)
 
 
 def _write(

@@ -130,6 +130,13 @@ def test_a_file_is_not_replaced_unasked_nor_written_into_the_archive(hall: Modul
         with pytest.raises(WrongUse, match=sentence):
             raise done.exception
     assert exported(root, "rows.csv", "--overwrite") == file
+    whole = file.read_bytes()
+    words = ["export", str(root), "--to", str(file), "--overwrite", "--from", "2026-06-01"]
+    done = CliRunner().invoke(app, words)
+    assert done.exit_code == 1
+    assert "no rows in this span" in done.stderr
+    assert file.read_bytes() == whole
+    assert sorted(one.name for one in root.parent.iterdir()) == ["archive", "rows.csv"]
 
 
 @pytest.mark.parametrize(("day", "hours"), [("2026-03-29", 23), ("2026-10-25", 25)])
