@@ -108,7 +108,7 @@ def columns_of(about: Installation, held: Held, book: LogBook, raw: Raw) -> list
     corrected = any(one.flow_factor is not None for one in book.amendments)
     fixed = [Column(name, kind=kinds[name]) for name in ("sequence", "status", "clock") if name in kinds]
     made = [Column("time", kind="timestamp"), *fixed]
-    for name, kind in kinds.items():
+    for name, kind in _by_map(kinds, about):
         is_raw = name.startswith("raw_")
         if name in ("sequence", "due", "time", "clock", "status") or (is_raw and raw is Raw.WITHOUT):
             continue
@@ -119,6 +119,20 @@ def columns_of(about: Installation, held: Held, book: LogBook, raw: Raw) -> list
         if corrected and about.flow is not None and name == about.flow.name:
             made.append(Column(name + CORRECTED, unit, reference))
     return made
+
+
+def _by_map(kinds: Mapping[str, str], about: Installation) -> list[tuple[str, str]]:
+    """Columns with their types as the map orders them, flag and unit behind their reading; others last."""
+    order = {name: place for place, name in enumerate(about.order)}
+
+    def place(column: tuple[str, str]) -> tuple[int, int]:
+        for turn, ending in enumerate(("", "_flag", "_unit")):
+            base = column[0].removesuffix(ending)
+            if base in order and column[0].endswith(ending):
+                return order[base], turn
+        return len(order), 0
+
+    return sorted(kinds.items(), key=place)
 
 
 def _decoded(plan: str, rows: Sequence[Any]) -> "pa.Table":

@@ -57,8 +57,8 @@ class ReadingInfo:
 class Installation:
     """One point as its rows were measured.
 
-    `readings` are its numbers, `states` the names of those that are words (codes, bits). `settings` are the
-    meter's own, name → {value, unit}.
+    `readings` are its numbers, `states` the names of those that are words (codes, bits), `order` the names
+    of all by the map. `settings` are the meter's own, name → {value, unit}.
     """
 
     point: str
@@ -72,6 +72,7 @@ class Installation:
     map_text: str
     readings: Mapping[str, ReadingInfo]
     states: frozenset[str]
+    order: tuple[str, ...]
     settings: Mapping[str, Any]
     units: Mapping[str, str]
     role: str | None = None
@@ -185,6 +186,7 @@ def _installation(
         map_text=map_text,
         readings={one.name: _reading(one, fields.get(one.name, {})) for one in values if _is_number(one)},
         states=frozenset(one.name for one in values if one.codes or one.bits),
+        order=tuple(one.name for one in values),
         settings=settings,
         role=about.get("role"),
         **_parsed(str(about.get("point_file") or ""), about.get("job_file")),

@@ -85,7 +85,8 @@ def _more(until: int | None) -> int | None:
 
 def _key(installation: Installation) -> str:
     """Files with the same are one part; identity and settings decide, not the file they stand in."""
-    told = (installation.map_sha256, installation.serial_number, installation.settings)
+    settings = {name: value for name, value in installation.settings.items() if name != "clock"}
+    told = (installation.map_sha256, installation.serial_number, settings)
     return json.dumps(told, sort_keys=True, default=str) + repr(installation.pipe)
 
 

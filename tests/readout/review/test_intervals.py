@@ -12,6 +12,7 @@ from river import datasets
 from statsmodels.datasets import co2
 
 from readout.review.review import METHODS, hours_of, review
+from storage.archive import Archive
 
 HOUR = 3_600_000
 
@@ -97,3 +98,29 @@ def test_a_weekly_log_of_years_keeps_its_missing_weeks(hall: ModuleType, root: P
     both = (series + series.shift(-1)) / 2
     expected = both.where(both.notna(), series).sum() * week / 1000
     assert found.flow.values.integral.sum() == pytest.approx(expected, rel=1e-10)
+
+
+TOLD = """\
+register_map: 1
+meter: Hollow Mere meter that tells its unit
+serial: {unit_address: 12}
+readings:
+  flow: {input: 0, type: float32, unit: {input: 2, type: uint16, codes: {0: m3/h, 1: l/s}}}
+  pressure: {input: 3, type: uint32, scale: 0.001, unit: bar, gauge: true}
+"""
+
+
+@pytest.mark.parametrize(("codes", "unit", "total"), [((1, 1), "l/s", 7200.0), ((0, 1), None, None)])
+def test_a_unit_that_the_meter_tells_is_summed_where_it_stayed(
+    hall: ModuleType, root: Path, codes: tuple[int, int], unit: str | None, total: float | None
+) -> None:
+    """An hour of 2 l/s are 7,200 l; values whose unit changed on the way are not added up."""
+    dues = hall.every(60_000, "2026-05-05T00:00Z", "2026-05-05T01:00Z")
+    with Archive.open(root) as archive:
+        for part, code in zip((dues[:30], dues[30:]), codes, strict=True):
+            what = hall.record(60_000, map_text=TOLD)
+            hall.fill(archive, what, part, lambda _, code=code: (2.0, code, 7000))
+    found = review(root, hall.POINT)
+    assert found is not None
+    assert found.readings["flow"].shown.unit == unit
+    assert found.readings["flow"].total == (total if total is None else pytest.approx(total))
