@@ -7,11 +7,11 @@ from typing import Any
 from readout.clock import iso
 from readout.review.about.installation import LIVE, MEMORY, Installation
 from readout.review.about.logbook import LogBook
+from readout.review.air.demand import Cost, Demand
+from readout.review.air.pressure import AgainstRequired
 from readout.review.figures.corrections import Correction
 from readout.review.figures.coverage import Coverage
-from readout.review.figures.demand import Cost, Demand
 from readout.review.figures.periods import Period
-from readout.review.figures.pressure import AgainstRequired
 from readout.review.figures.statistics import Statistics
 from readout.review.figures.totaliser import Totals
 from readout.review.figures.uncertainty import Uncertainty, flow_uncertainty

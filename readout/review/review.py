@@ -16,12 +16,12 @@ from readout.review.about.installation import LIVE, MEMORY, Installation, Readin
 from readout.review.about.logbook import LogBook, log_book
 from readout.review.about.site_time import SiteTime
 from readout.review.about.units import Amount, Shown, amount_of, number_in, shown
+from readout.review.air.demand import Cost, Demand, cost, demand
+from readout.review.air.pressure import AgainstRequired, against_required
 from readout.review.figures import periods
 from readout.review.figures.corrections import Correction, corrections, factors
 from readout.review.figures.coverage import Coverage, coverage
-from readout.review.figures.demand import Cost, Demand, cost, demand
 from readout.review.figures.periods import Period
-from readout.review.figures.pressure import AgainstRequired, against_required
 from readout.review.figures.statistics import Statistics, statistics
 from readout.review.figures.totaliser import Totals, totals
 from readout.review.rows.measure import Measured, measure

@@ -1,1 +1,1 @@
-"""Figures, each from clock minutes: coverage, sums and statistics, periods, pressure, demand, totaliser."""
+"""Figures from clock minutes: coverage, statistics, periods, totaliser, corrections, uncertainty."""

@@ -6,7 +6,7 @@ from types import ModuleType
 import pytest
 
 from protocols.units import quantity_of
-from readout.review.figures.demand import isentropic_floor
+from readout.review.air.demand import isentropic_floor
 from readout.review.review import Asked, review
 from readout.review.several import CANNOT_BE_TOLD, agreement, together
 from storage.archive import Archive
