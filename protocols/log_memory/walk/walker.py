@@ -267,7 +267,9 @@ class Walker:
     def _restarted(self, session: Session, known: Known, modulus: int | None) -> bool:
         """Whether fewer records are told of than are known, and no turn of the numbers explains it."""
         memory, end = self.memory, session.first + session.records
-        turns = memory.is_ring or memory.number_wraps_at is not None or (modulus or 1 << 32) <= 1 << 16
+        goes_on = isinstance(memory.reached_by, ByQueue)  # what was taken out makes room for further numbers
+        most = 1 << 16 if goes_on else memory.capacity
+        turns = memory.is_ring or memory.number_wraps_at is not None or (modulus or 1 << 32) <= most
         if turns or end >= known.end:
             return False
         text = (

@@ -132,12 +132,16 @@ def test_an_empty_memory_is_everything_there_is(hall: Callable[..., Any], memory
     assert (visit.document["expected"], visit.document["gaps"], visit.document["first"]) == (0, [], None)
 
 
+ENDS = "  capacity: 500\n  oldest: {input: 96}\n  next: {input: 98}\n"
+
+
+@pytest.mark.parametrize("extent", [COUNTED, ENDS])
 @pytest.mark.parametrize("way", ["window", "files"])
 def test_after_an_erasure_the_new_records_are_a_new_session(
-    hall: Callable[..., Any], memory: SimpleNamespace, way: str
+    hall: Callable[..., Any], memory: SimpleNamespace, way: str, extent: str
 ) -> None:
     """Their numbers are those of records that are archived already; none of both is lost."""
-    place = hall(memory.map_text(way, memory=COUNTED, record=TIMED), LogOptions.prefilled(100, 60.0))
+    place = hall(memory.map_text(way, memory=extent, record=TIMED), LogOptions.prefilled(100, 60.0))
     switched_on = place.clock.monotonic()
     before = place.fetch().document["records_new"]
     log = place.meter.log
