@@ -37,6 +37,8 @@ from protocols.modbus.requests import ReadRequest
 from protocols.register_map.memory_model import ByQueue, Lock, LogMemory
 from protocols.register_map.model import Wire
 
+#: Numbers that turn here or later cannot have turned between two visits.
+WIDE = 1 << 31
 #: How often the end is looked at for records added meanwhile: a fast recorder must not hold us for ever.
 PASSES = 4
 
@@ -270,7 +272,11 @@ class Walker:
         goes_on = isinstance(memory.reached_by, ByQueue)  # what was taken out makes room for further numbers
         most = 1 << 16 if goes_on else memory.capacity
         turns = memory.is_ring or memory.number_wraps_at is not None or (modulus or 1 << 32) <= most
-        if turns or end >= known.end:
+        behind = end < known.end
+        if turns:  # wide numbers do not turn between two visits: less than half a turn behind is behind
+            wide = modulus is not None and modulus >= WIDE
+            behind = wide and 0 < (known.end - end) % (modulus or WIDE) < WIDE // 2
+        if not behind:
             return False
         text = (
             f"The archive has records up to number {known.end - 1}, and the meter's end at {end - 1}: it was "

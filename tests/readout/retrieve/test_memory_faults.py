@@ -100,3 +100,18 @@ def test_the_water_meters_ring_in_files(hall: Callable[..., Any]) -> None:
     again = place.fetch()
     assert again.document["records_new"] <= 2
     assert again.document["records_changed"] == 0
+
+
+def test_a_ring_that_was_erased_is_a_new_session_and_no_endless_gap(hall: Callable[..., Any]) -> None:
+    """Its 32-bit numbers cannot have turned between two visits."""
+    text = (DEMO / "rinse-water-meter.yaml").read_text(encoding="utf-8")
+    place = hall(text, LogOptions.prefilled(300, 60.0))
+    switched_on = place.clock.monotonic()
+    before = place.fetch().document["records_new"]
+    place.meter.log.recorder.erase_and_go_on(place.clock.monotonic() - switched_on)
+    place.clock.advance(630.0)
+    visit = place.fetch()
+    new = visit.document["records_new"]
+    assert (visit.retrieved.restarted, visit.document["gaps"]) == (1, [])
+    assert new == visit.document["expected"] >= 9
+    assert place.rows()["session"] == [1] * before + [2] * new
