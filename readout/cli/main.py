@@ -39,6 +39,7 @@ from readout.cli import (
     point_new,
     point_show,
     simulate,
+    status,
 )
 from readout.cli import export as export_command
 from readout.cli import find as find_command
@@ -86,6 +87,7 @@ def add(to: typer.Typer, name: str, function: Callable[..., int], example: str) 
 add(app, "ports", ports_command.ports, "ports")
 add(app, "read", read_command.read, "read bottling-hall-header.yaml --watch")
 add(app, "log", log.log, "log bottling-hall-header.yaml --archive hollow-mere --every 1s --for 1h")
+add(app, "status", status.status, "status hollow-mere")
 add(app, "simulate", simulate.simulate, "simulate insertion-meter.yaml --link ./meter-port --baud 9600")
 add(app, "demo", demo.demo, "demo hollow-mere-demo")
 add(app, "find", find_command.find, "find /dev/ttyUSB0 --units 1-32")
