@@ -10,7 +10,12 @@ from readout.cli.output import counted, say, tell_json
 from readout.errors import WrongUse
 
 if TYPE_CHECKING:
-    from readout.daemon.recorder import Summary
+    from threading import Event
+
+    from readout.bus.trace import Trace
+    from readout.clock import Clock
+    from readout.daemon.notify import ServiceManager
+    from readout.daemon.recorder import Assignment, Summary
 
 
 def log(
@@ -42,11 +47,10 @@ def log(
     import threading
 
     from readout.bus.trace import Trace
-    from readout.cli.log_progress import progress
     from readout.clock import SystemClock
-    from readout.daemon.connect import connector
+    from readout.daemon.notify import ServiceManager
     from readout.daemon.points import load_points
-    from readout.daemon.recorder import Assignment, Recorder
+    from readout.daemon.recorder import Assignment
     from readout.plan.schedule import SHORTEST_MS
 
     every_ms = milliseconds(every, "--every") if every else None
@@ -65,18 +69,50 @@ def log(
     if assignment.seal_every_ms < SHORTEST_MS:
         raise WrongUse(f"--seal-every {seal_every} is too short; the shortest is {SHORTEST_MS} ms")
     clock = SystemClock()
+    manager = ServiceManager(clock)
     stop = threading.Event()
+
+    def end(*_: object) -> None:
+        manager.stopping()
+        stop.set()
+
     for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, lambda *_: stop.set())
+        signal.signal(number, end)
     kept = Trace(trace, clock) if trace else None
     try:
-        with progress(assignment) as (speak, watch):
-            summary = Recorder(assignment, connector(clock, kept), clock, speak, watch).run(stop)
+        summary = _record(assignment, clock, kept, manager, stop)
     finally:
+        manager.stopping()
         if kept:
             kept.close()
     _tell(summary, archive, as_json=as_json)
     return 1 if summary.unsealed or summary.lost else 0
+
+
+def _record(
+    assignment: "Assignment",
+    clock: "Clock",
+    trace: "Trace | None",
+    manager: "ServiceManager",
+    stop: "Event",
+) -> "Summary":
+    """One run of the recorder, watched by the person at the terminal and by the service manager."""
+    from readout.cli.log_progress import progress
+    from readout.daemon.connect import connector
+    from readout.daemon.notify import Stalls
+    from readout.daemon.recorder import Recorder
+
+    # Points that have had their rounds get no further rows.
+    endless = assignment.points if assignment.for_ms is None else ()
+    with progress(assignment) as (speak, show):
+        stalls = Stalls({point.name: point.every_ms / 1000 for point in endless}, clock, speak)
+
+        def watch(summary: "Summary") -> None:
+            show(summary)
+            stalls.look(summary.rows)
+            manager.recording(summary.rows, stalls)
+
+        return Recorder(assignment, connector(clock, trace), clock, speak, watch).run(stop)
 
 
 def _tell(summary: "Summary", archive: Path, *, as_json: bool) -> None:

@@ -38,6 +38,7 @@ from readout.cli import (
     point_check,
     point_new,
     point_show,
+    service,
     simulate,
     status,
 )
@@ -87,6 +88,7 @@ def add(to: typer.Typer, name: str, function: Callable[..., int], example: str) 
 add(app, "ports", ports_command.ports, "ports")
 add(app, "read", read_command.read, "read bottling-hall-header.yaml --watch")
 add(app, "log", log.log, "log bottling-hall-header.yaml --archive hollow-mere --every 1s --for 1h")
+add(app, "service", service.service, "service header.yaml --archive /srv/hollow-mere")
 add(app, "status", status.status, "status hollow-mere")
 add(app, "simulate", simulate.simulate, "simulate insertion-meter.yaml --link ./meter-port --baud 9600")
 add(app, "demo", demo.demo, "demo hollow-mere-demo")

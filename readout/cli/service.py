@@ -1,0 +1,69 @@
+"""`service`: a systemd unit that records, and a udev rule; printed, installed only when asked."""
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from readout.cli.options import AsJson, PointFiles
+from readout.cli.output import say, tell, tell_json
+from readout.errors import WrongUse
+
+
+def service(
+    points: PointFiles,
+    *,
+    archive: Annotated[Path, typer.Option(metavar="DIR", help="The archive's folder.")],
+    user: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Who the recorder runs as; you, if not given.")
+    ] = None,
+    group: Annotated[
+        str, typer.Option(metavar="NAME", help="The group that may use serial ports.")
+    ] = "dialout",
+    adapter: Annotated[
+        str | None, typer.Option(metavar="PORT", help="Give this USB adapter a name that stays.")
+    ] = None,
+    name: Annotated[str, typer.Option(metavar="NAME", help="The name: /dev/pipeledger-NAME.")] = "line",
+    install: Annotated[
+        bool, typer.Option("--install", help="Write the files to /etc instead of printing them (as root).")
+    ] = False,
+    as_json: AsJson = False,
+) -> int:
+    """Print a systemd unit that records these points for good, and with --adapter a udev rule.
+
+    Nothing is started or changed; with --install the files are written, and what to do next is said.
+    """
+    import getpass
+
+    from readout.daemon.points import load_points
+    from readout.daemon.service_unit import Service, udev_rule, unit, usb_adapter
+    from readout.daemon.service_unit import install as write
+
+    if sys.platform in ("win32", "darwin"):
+        raise WrongUse(
+            "systemd is Linux's; the manual's page on unattended recording has the way of this system"
+        )
+    loaded = load_points(points, None)
+    made = Service(
+        program=Path(sys.executable).with_name("pipeledger"),
+        points=tuple(point.absolute() for point in points),
+        archive=archive.absolute(),
+        user=user or getpass.getuser(),
+        group=group,
+        network=any("://" in point.port for point in loaded),
+    )
+    texts = [(Path("/etc/systemd/system") / made.unit_name, unit(made))]
+    if adapter is not None:
+        rule = udev_rule(usb_adapter(adapter), name, group)
+        texts.append((Path(f"/etc/udev/rules.d/60-pipeledger-{name}.rules"), rule))
+    if install:
+        write(texts)
+    if as_json:
+        tell_json({"installed": install, "files": [{"file": str(p), "text": text} for p, text in texts]})
+    else:
+        for path, text in texts:
+            tell(str(path) if install else f"# {path}\n{text}")
+    say(f"next: install -d -o {made.user} {made.archive}; udevadm control --reload; udevadm trigger;")
+    say(f"      systemctl daemon-reload; systemctl enable --now {made.unit_name}")
+    return 0

@@ -1,0 +1,190 @@
+"""The recorder as a systemd service, and a stable name for a USB adapter, as texts.
+
+The unit does not depend on the adapter: the recorder waits for one that is absent, and says so in its rows;
+a unit that waited would record nothing of that time. Options: systemd.exec(5), systemd.service(5).
+"""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from readout.errors import WrongUse
+
+#: Sealing, and joining the files of a day, may keep the recorder's main thread this long [s], and no longer.
+WATCHDOG_S = 300
+_ADAPTER_NAME = re.compile(r"[a-z][a-z0-9-]{0,39}")
+
+
+@dataclass(frozen=True)
+class Service:
+    """What the unit is made of; paths absolute. `group` owns the serial ports (Debian: dialout)."""
+
+    program: Path
+    points: tuple[Path, ...]
+    archive: Path
+    user: str
+    group: str
+    network: bool  # a point's port is reached over the network
+
+    @property
+    def unit_name(self) -> str:
+        """File name of the unit: one for each archive, which has one recorder."""
+        return (
+            f"pipeledger-{re.sub(r'[^A-Za-z0-9-]', '-', self.archive.name).strip('-') or 'archive'}.service"
+        )
+
+
+def unit(service: Service) -> str:
+    """The unit's text.
+
+    Raises:
+        WrongUse: a path or name has a line break, which no unit can hold.
+    """
+    command = [service.program, "log", *service.points, "--archive", service.archive]
+    wants = "Wants=network-online.target" if service.network else "# Its ports need no network."
+    families, deny = (
+        ("AF_UNIX AF_INET AF_INET6", "") if service.network else ("AF_UNIX", "IPAddressDeny=any\n")
+    )
+    return f"""\
+[Unit]
+Description=pipeledger records into {_plain(service.archive)}
+# No dependency on the adapter: an absent one is waited for, and its rows say so.
+After=local-fs.target time-sync.target{" network-online.target" if service.network else ""}
+{wants}
+StartLimitIntervalSec=0
+
+[Service]
+Type=notify
+NotifyAccess=main
+ExecStart={" ".join(_word(str(word)) for word in command)}
+Restart=always
+RestartSec=5
+WatchdogSec={WATCHDOG_S}
+TimeoutStartSec=300
+TimeoutStopSec=120
+User={_plain(service.user)}
+SupplementaryGroups={_plain(service.group)}
+UMask=0027
+
+# The archive is all that can be written.
+ProtectSystem=strict
+ProtectHome=read-only
+ReadWritePaths={_quoted(service.archive)}
+PrivateTmp=yes
+# Serial ports are all the devices there are.
+DevicePolicy=closed
+DeviceAllow=char-ttyUSB rw
+DeviceAllow=char-ttyACM rw
+DeviceAllow=char-ttyS rw
+DeviceAllow=char-ttyAMA rw
+# No ProcSubset=pid: /proc/locks tells who holds a port.
+NoNewPrivileges=yes
+CapabilityBoundingSet=
+AmbientCapabilities=
+LockPersonality=yes
+ProtectClock=yes
+ProtectControlGroups=yes
+ProtectHostname=yes
+ProtectKernelLogs=yes
+ProtectKernelModules=yes
+ProtectKernelTunables=yes
+RemoveIPC=yes
+RestrictAddressFamilies={families}
+{deny}RestrictNamespaces=yes
+RestrictRealtime=yes
+RestrictSUIDSGID=yes
+SystemCallArchitectures=native
+SystemCallFilter=@system-service
+SystemCallFilter=~@privileged @resources
+
+[Install]
+WantedBy=multi-user.target
+"""
+
+
+def _plain(value: object) -> str:
+    """A value that stands for itself: `%` begins a specifier in a unit."""
+    text = str(value)
+    if any(ord(sign) < 32 for sign in text):
+        raise WrongUse(
+            f"{text!r}: a line break or control character cannot stand in a systemd unit; rename it"
+        )
+    return text.replace("%", "%%")
+
+
+def _quoted(value: object) -> str:
+    text = _plain(value).replace("\\", "\\\\").replace('"', '\\"')
+    return f'"{text}"' if re.search(r"[\s\\\"']", text) else text
+
+
+def _word(value: str) -> str:
+    """A word of a command line, where `$` would begin a variable."""
+    return _quoted(value).replace("$", "$$")
+
+
+@dataclass(frozen=True, slots=True)
+class UsbAdapter:
+    """How a USB adapter is told from others: by its serial number, else by the socket it sits in."""
+
+    vendor: str  # four hexadecimal digits
+    product: str
+    serial: str | None
+    socket: str  # as the kernel names it: 1-1.2
+
+
+def usb_adapter(port: str, root: Path = Path("/")) -> UsbAdapter:
+    """Look up an adapter in sysfs.
+
+    Raises:
+        WrongUse: the port is not a USB adapter that is plugged in.
+    """
+    name = (root / port.lstrip("/")).resolve().name
+    device = (root / "sys/class/tty" / name / "device").resolve()
+    for folder in (device, *device.parents):
+        if (folder / "idVendor").is_file():
+            serial = folder / "serial"
+            return UsbAdapter(
+                (folder / "idVendor").read_text().strip(),
+                (folder / "idProduct").read_text().strip(),
+                serial.read_text().strip() if serial.is_file() else None,
+                folder.name,
+            )
+    raise WrongUse(f"{port} is no USB adapter that is plugged in; `pipeledger ports` lists those that are")
+
+
+def udev_rule(adapter: UsbAdapter, name: str, group: str) -> str:
+    """A rule that gives the adapter the name /dev/pipeledger-NAME, and its group the right to use it.
+
+    Raises:
+        WrongUse: a name of other letters than a to z, digits and hyphens.
+    """
+    if not _ADAPTER_NAME.fullmatch(name):
+        raise WrongUse(f"{name}: write a name for the adapter of letters a to z, digits and hyphens")
+    if adapter.serial is not None and not set('"\\\n*?[|') & set(adapter.serial):
+        why, which = "its serial number", f'ATTRS{{serial}}=="{adapter.serial}"'
+    else:
+        why, which = "the USB socket it sits in, as it has no serial number", f'KERNELS=="{adapter.socket}"'
+    return (
+        f"# The adapter is known by {why}.\n"
+        f'SUBSYSTEM=="tty", ATTRS{{idVendor}}=="{adapter.vendor}", ATTRS{{idProduct}}=="{adapter.product}", '
+        f'{which}, SYMLINK+="pipeledger-{name}", GROUP="{group}", MODE="0660"\n'
+        "# An FTDI chip hands on what it received after 1 ms instead of 16 ms.\n"
+        'ACTION=="add", SUBSYSTEM=="usb-serial", DRIVER=="ftdi_sio", ATTR{latency_timer}="1"\n'
+    )
+
+
+def install(texts: Sequence[tuple[Path, str]]) -> None:
+    """Write the files of a system's configuration.
+
+    Raises:
+        WrongUse: it may not be written, or a file of other content is there.
+    """
+    for path, text in texts:
+        if path.exists() and path.read_text(encoding="utf-8") != text:
+            raise WrongUse(f"{path} is there and says something else: compare, and move it away first")
+    for path, text in texts:
+        try:
+            path.write_text(text, encoding="utf-8")
+        except OSError as error:
+            raise WrongUse(f"{path} cannot be written ({error.strerror}): run it as root") from error

@@ -1,0 +1,111 @@
+"""The unit as systemd judges it, and the udev rule from a constructed sysfs."""
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from readout.daemon.service_unit import Service, install, udev_rule, unit, usb_adapter
+from readout.errors import WrongUse
+
+
+def service(folder: Path, *, archive: str = "hollow-mere", network: bool = False) -> Service:
+    program = Path(sys.executable).with_name("pipeledger")
+    return Service(program, (folder / "header.yaml",), folder / archive, "recorder", "dialout", network)
+
+
+@pytest.mark.parametrize("archive", ["hollow-mere", "Hollow Mere 100% $HOME"])
+@pytest.mark.parametrize("network", [False, True])
+def test_systemd_finds_no_fault_in_the_unit(tmp_path: Path, archive: str, network: bool) -> None:
+    """`systemd-analyze verify` says nothing: neither a fault nor a warning."""
+    made = service(tmp_path, archive=archive, network=network)
+    file = tmp_path / made.unit_name
+    file.write_text(unit(made))
+    done = subprocess.run(
+        ["systemd-analyze", "verify", "--recursive-errors=no", file],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
+
+
+def test_the_units_exposure_is_what_the_manual_says(tmp_path: Path) -> None:
+    """`systemd-analyze security`: 0 is the least exposed, 10 the most."""
+    made = service(tmp_path)
+    file = tmp_path / made.unit_name
+    file.write_text(unit(made))
+    done = subprocess.run(
+        ["systemd-analyze", "security", "--offline=yes", "--no-pager", file],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    level = re.search(r"Overall exposure level for \S+: ([\d.]+)", done.stdout)
+    assert level is not None, done
+    manual = (Path(__file__).parents[3] / "docs/unattended.md").read_text(encoding="utf-8")
+    assert float(level[1]) <= 2.5
+    assert f"exposure level {level[1]}" in manual
+
+
+def test_nothing_in_the_unit_waits_for_the_adapter(tmp_path: Path) -> None:
+    """A recorder that is not started because its adapter is absent would leave no rows that say so."""
+    text = unit(service(tmp_path))
+    assert not re.search(r"^(BindsTo|Requires|Requisite|PartOf|ConditionPath\w+|AssertPath\w+)=", text, re.M)
+    assert "dev-" not in text
+
+
+def test_a_line_break_in_a_path_is_refused(tmp_path: Path) -> None:
+    """It would begin a line of the unit that nobody meant."""
+    with pytest.raises(WrongUse, match="line break"):
+        unit(service(tmp_path, archive="a\nExecStartPre=/bin/true"))
+
+
+def sysfs(root: Path, serial: str | None) -> None:
+    """A USB adapter as Linux shows it (constructed): usb device, interface, port, and its link."""
+    device = root / "sys/devices/usb1/1-1/1-1.2"
+    port = device / "1-1.2:1.0/ttyUSB0"
+    port.mkdir(parents=True)
+    (device / "idVendor").write_text("0403\n")
+    (device / "idProduct").write_text("6001\n")
+    if serial is not None:
+        (device / "serial").write_text(f"{serial}\n")
+    (root / "sys/class/tty/ttyUSB0").mkdir(parents=True)
+    (root / "sys/class/tty/ttyUSB0/device").symlink_to(port)
+
+
+def test_an_adapter_is_named_by_its_serial_number(tmp_path: Path) -> None:
+    """Vendor, product and serial number decide; the port may then have any number."""
+    sysfs(tmp_path, "EX0042")
+    rule = udev_rule(usb_adapter("/dev/ttyUSB0", tmp_path), "header", "dialout")
+    assert (
+        'SUBSYSTEM=="tty", ATTRS{idVendor}=="0403", ATTRS{idProduct}=="6001", ATTRS{serial}=="EX0042", '
+        'SYMLINK+="pipeledger-header", GROUP="dialout", MODE="0660"\n'
+    ) in rule
+
+
+@pytest.mark.parametrize("serial", [None, 'A", RUN+="/bin/true'])
+def test_an_adapter_without_a_usable_number_is_known_by_its_socket(
+    tmp_path: Path, serial: str | None
+) -> None:
+    """And what an adapter calls itself never becomes part of a rule's own words."""
+    sysfs(tmp_path, serial)
+    rule = udev_rule(usb_adapter("/dev/ttyUSB0", tmp_path), "header", "dialout")
+    assert 'KERNELS=="1-1.2"' in rule
+    assert "RUN" not in rule
+
+
+def test_what_is_no_usb_adapter_is_refused(tmp_path: Path) -> None:
+    """With the command that lists those that are."""
+    with pytest.raises(WrongUse, match="pipeledger ports"):
+        usb_adapter("/dev/ttyS0", tmp_path)
+
+
+def test_a_file_that_says_something_else_is_left_alone(tmp_path: Path) -> None:
+    """Nothing is written at all, not even the other file."""
+    theirs, ours = tmp_path / "theirs.service", tmp_path / "ours.rules"
+    theirs.write_text("[Unit]\n")
+    with pytest.raises(WrongUse, match="move it away"):
+        install([(ours, "rule\n"), (theirs, "unit\n")])
+    assert theirs.read_text() == "[Unit]\n"
+    assert not ours.exists()
