@@ -35,6 +35,10 @@ def log(
     seal_every: Annotated[
         str, typer.Option(metavar="DURATION", help="How often rows become sealed files.")
     ] = "1h",
+    on_change: Annotated[
+        str | None,
+        typer.Option("--on-change", metavar="COMMAND", help="Run this when a point falls silent or is back."),
+    ] = None,
     trace: TraceFile = None,
     as_json: AsJson = False,
 ) -> int:
@@ -80,7 +84,7 @@ def log(
         signal.signal(number, end)
     kept = Trace(trace, clock) if trace else None
     try:
-        summary = _record(assignment, clock, kept, manager, stop)
+        summary = _record(assignment, clock, kept, (manager, on_change), stop)
     finally:
         manager.stopping()
         if kept:
@@ -93,26 +97,35 @@ def _record(
     assignment: "Assignment",
     clock: "Clock",
     trace: "Trace | None",
-    manager: "ServiceManager",
+    watchers: "tuple[ServiceManager, str | None]",
     stop: "Event",
 ) -> "Summary":
-    """One run of the recorder, watched by the person at the terminal and by the service manager."""
+    """One run, watched by the person at the terminal, the service manager and the command for changes."""
     from readout.cli.log_progress import progress
     from readout.daemon.connect import connector
     from readout.daemon.notify import Stalls
+    from readout.daemon.on_change import OnChange
     from readout.daemon.recorder import Recorder
 
+    manager, command = watchers
     # Points that have had their rounds get no further rows.
     endless = assignment.points if assignment.for_ms is None else ()
     with progress(assignment) as (speak, show):
         stalls = Stalls({point.name: point.every_ms / 1000 for point in endless}, clock, speak)
+        changes = OnChange(command, assignment.archive, clock, speak) if command is not None else None
 
         def watch(summary: "Summary") -> None:
             show(summary)
             stalls.look(summary.rows)
             manager.recording(summary.rows, stalls)
+            if changes is not None:
+                changes.look(summary.rows)
 
-        return Recorder(assignment, connector(clock, trace), clock, speak, watch).run(stop)
+        try:
+            return Recorder(assignment, connector(clock, trace), clock, speak, watch).run(stop)
+        finally:
+            if changes is not None:
+                changes.close()
 
 
 def _tell(summary: "Summary", archive: Path, *, as_json: bool) -> None:
