@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from readout.clock import Clock
     from readout.daemon.notify import ServiceManager
     from readout.daemon.recorder import Assignment, Summary
+    from readout.daemon.reload import Runs
 
 
 def log(
@@ -45,16 +46,14 @@ def log(
     """Record until Ctrl-C, SIGTERM or the end of --for; then seal everything and end with status 0.
 
     Due times are whole multiples of the interval in UTC. Each due time gives one row: its status says ok,
-    or why there is no reading. A port that is absent is waited for.
+    or why there is no reading. A port that is absent is waited for. SIGHUP takes up changed point files.
     """
-    import signal
-    import threading
-
     from readout.bus.trace import Trace
     from readout.clock import SystemClock
     from readout.daemon.notify import ServiceManager
     from readout.daemon.points import load_points
     from readout.daemon.recorder import Assignment
+    from readout.daemon.reload import Runs
     from readout.plan.schedule import SHORTEST_MS
 
     every_ms = milliseconds(every, "--every") if every else None
@@ -74,23 +73,31 @@ def log(
         raise WrongUse(f"--seal-every {seal_every} is too short; the shortest is {SHORTEST_MS} ms")
     clock = SystemClock()
     manager = ServiceManager(clock)
-    stop = threading.Event()
-
-    def end(*_: object) -> None:
-        manager.stopping()
-        stop.set()
-
-    for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, end)
+    runs = Runs(assignment, lambda: load_points(points, every_ms), say)
+    _heed_signals(runs, manager)
     kept = Trace(trace, clock) if trace else None
     try:
-        summary = _record(assignment, clock, kept, (manager, on_change), stop)
+        summary = runs.run(lambda now, stop: _record(now, clock, kept, (manager, on_change), stop))
     finally:
         manager.stopping()
         if kept:
             kept.close()
     _tell(summary, archive, as_json=as_json)
     return 1 if summary.unsealed or summary.lost else 0
+
+
+def _heed_signals(runs: "Runs", manager: "ServiceManager") -> None:
+    """Ctrl-C and SIGTERM end the recording, SIGHUP (not on Windows) renews it."""
+    import signal
+
+    def end(*_: object) -> None:
+        manager.stopping()
+        runs.end()
+
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, end)
+    if hasattr(signal, "SIGHUP"):
+        signal.signal(signal.SIGHUP, lambda *_: runs.reload())
 
 
 def _record(

@@ -67,6 +67,8 @@ class ServiceManager:
 
     def recording(self, rows: Rows, stalls: Stalls) -> None:
         """Called again and again while it records; the first call says that it is ready."""
+        if self._stopping:
+            return
         now = self._clock.monotonic()
         if not self._ready:
             self._ready = True

@@ -58,6 +58,7 @@ StartLimitIntervalSec=0
 Type=notify
 NotifyAccess=main
 ExecStart={" ".join(_word(str(word)) for word in command)}
+ExecReload=/bin/kill -HUP $MAINPID
 Restart=always
 RestartSec=5
 WatchdogSec={WATCHDOG_S}
