@@ -14,9 +14,9 @@ if TYPE_CHECKING:
 
     from readout.bus.trace import Trace
     from readout.clock import Clock
-    from readout.daemon.notify import ServiceManager
     from readout.daemon.recorder import Assignment, Summary
-    from readout.daemon.reload import Runs
+    from readout.daemon.service.notify import ServiceManager
+    from readout.daemon.service.reload import Runs
 
 
 def log(
@@ -50,10 +50,10 @@ def log(
     """
     from readout.bus.trace import Trace
     from readout.clock import SystemClock
-    from readout.daemon.notify import ServiceManager
     from readout.daemon.points import load_points
     from readout.daemon.recorder import Assignment
-    from readout.daemon.reload import Runs
+    from readout.daemon.service.notify import ServiceManager
+    from readout.daemon.service.reload import Runs
     from readout.plan.schedule import SHORTEST_MS
 
     every_ms = milliseconds(every, "--every") if every else None
@@ -110,9 +110,9 @@ def _record(
     """One run, watched by the person at the terminal, the service manager and the command for changes."""
     from readout.cli.log_progress import progress
     from readout.daemon.connect import connector
-    from readout.daemon.notify import Stalls
-    from readout.daemon.on_change import OnChange
     from readout.daemon.recorder import Recorder
+    from readout.daemon.service.notify import Stalls
+    from readout.daemon.service.on_change import OnChange
 
     manager, command = watchers
     # Points that have had their rounds get no further rows.

@@ -37,8 +37,8 @@ def service(
     import getpass
 
     from readout.daemon.points import load_points
-    from readout.daemon.service_unit import Service, udev_rule, unit, usb_adapter
-    from readout.daemon.service_unit import install as write
+    from readout.daemon.service.service_unit import Service, udev_rule, unit, usb_adapter
+    from readout.daemon.service.service_unit import install as write
 
     if sys.platform in ("win32", "darwin"):
         raise WrongUse(

@@ -10,7 +10,7 @@ from readout.cli.output import columns, counted, say, tell, tell_json
 from readout.errors import WrongUse
 
 if TYPE_CHECKING:
-    from readout.daemon.health import Health, PointHealth
+    from readout.daemon.service.health import Health, PointHealth
 
 
 def status(
@@ -26,7 +26,7 @@ def status(
     May run beside a recorder. Exit status 1 where something falls short, told on stderr, so that a timer or
     a monitor can use it. Times are UTC.
     """
-    from readout.daemon.health import health, shortfalls
+    from readout.daemon.service.health import health, shortfalls
 
     if not 0 <= least <= 100:
         raise WrongUse(f"--least {least:g}: a share in percent, 0 to 100")

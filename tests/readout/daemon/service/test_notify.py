@@ -10,7 +10,7 @@ from types import ModuleType
 
 import pytest
 
-from readout.daemon.notify import ServiceManager, Stalls
+from readout.daemon.service.notify import ServiceManager, Stalls
 
 
 class Hands:

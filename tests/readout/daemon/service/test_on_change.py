@@ -7,7 +7,7 @@ from types import ModuleType
 import pytest
 
 from readout.clock import SystemClock
-from readout.daemon.on_change import OnChange, words_of
+from readout.daemon.service.on_change import OnChange, words_of
 from readout.errors import WrongUse
 
 #: Writes what it is told, one line a change.

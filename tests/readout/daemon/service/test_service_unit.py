@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from readout.daemon.service_unit import Service, install, udev_rule, unit, usb_adapter
+from readout.daemon.service.service_unit import Service, install, udev_rule, unit, usb_adapter
 from readout.errors import WrongUse
 
 
@@ -43,7 +43,7 @@ def test_the_units_exposure_is_what_the_manual_says(tmp_path: Path) -> None:
     )  # fmt: skip
     level = re.search(r"Overall exposure level for \S+: ([\d.]+)", done.stdout)
     assert level is not None, done
-    manual = (Path(__file__).parents[3] / "docs/unattended.md").read_text(encoding="utf-8")
+    manual = (Path(__file__).parents[4] / "docs/unattended.md").read_text(encoding="utf-8")
     assert float(level[1]) <= 2.5
     assert f"exposure level {level[1]}" in manual
 

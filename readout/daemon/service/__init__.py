@@ -1,0 +1,1 @@
+"""The recorder left alone: how it stands, who is told, the systemd unit, changes taken up."""
