@@ -15,6 +15,27 @@ from readout.errors import WrongUse
 WATCHDOG_S = 300
 _ADAPTER_NAME = re.compile(r"[a-z][a-z0-9-]{0,39}")
 
+#: What a program that reads serial ports never needs; see systemd.exec(5).
+_CLOSED = """\
+NoNewPrivileges=yes
+CapabilityBoundingSet=
+AmbientCapabilities=
+LockPersonality=yes
+ProtectClock=yes
+ProtectControlGroups=yes
+ProtectHostname=yes
+ProtectKernelLogs=yes
+ProtectKernelModules=yes
+ProtectKernelTunables=yes
+RemoveIPC=yes
+RestrictNamespaces=yes
+RestrictRealtime=yes
+RestrictSUIDSGID=yes
+SystemCallArchitectures=native
+SystemCallFilter=@system-service
+SystemCallFilter=~@privileged @resources
+"""
+
 
 @dataclass(frozen=True)
 class Service:
@@ -80,25 +101,8 @@ DeviceAllow=char-ttyACM rw
 DeviceAllow=char-ttyS rw
 DeviceAllow=char-ttyAMA rw
 # No ProcSubset=pid: /proc/locks tells who holds a port.
-NoNewPrivileges=yes
-CapabilityBoundingSet=
-AmbientCapabilities=
-LockPersonality=yes
-ProtectClock=yes
-ProtectControlGroups=yes
-ProtectHostname=yes
-ProtectKernelLogs=yes
-ProtectKernelModules=yes
-ProtectKernelTunables=yes
-RemoveIPC=yes
 RestrictAddressFamilies={families}
-{deny}RestrictNamespaces=yes
-RestrictRealtime=yes
-RestrictSUIDSGID=yes
-SystemCallArchitectures=native
-SystemCallFilter=@system-service
-SystemCallFilter=~@privileged @resources
-
+{deny}{_CLOSED}
 [Install]
 WantedBy=multi-user.target
 """
