@@ -46,6 +46,7 @@ from readout.cli import export as export_command
 from readout.cli import find as find_command
 from readout.cli import ports as ports_command
 from readout.cli import read as read_command
+from readout.cli import report as report_command
 from readout.cli import review as review_command
 from readout.cli.output import say
 from readout.errors import ArchiveError, FellShort, PipeledgerError
@@ -107,6 +108,7 @@ add(
 )
 add(app, "export", export_command.export, "export hollow-mere --to rows.xlsx --every 1min")
 add(app, "review", review_command.review, "review hollow-mere --point header --json")
+add(app, "report", report_command.report, "report hollow-mere --to audit.html")
 add(line_app, "test", line_test.line_test, "line test bottling-hall-header.yaml")
 add(line_app, "listen", line_listen.line_listen, "line listen /dev/ttyUSB0 --for 1min")
 add(map_app, "check", map_check.map_check, "map check insertion-meter.yaml")

@@ -61,7 +61,7 @@ def review(
     inputs = Inputs(_of(volume, "--volume", "volume"), _of(output, "--compressor-output", "volume flow"))
     found, missing = [], []
     for name, source in streams_wanted(folder, point):
-        one = _review(folder, name, source, start, end, required, band)
+        one = review_of(folder, name, source, start, end, required, band)
         if one is None:
             missing.append(f"{name} ({source})")
         else:
@@ -92,10 +92,11 @@ def streams_wanted(folder: Path, point: str | None) -> list[tuple[str, str]]:
     return mine
 
 
-def _review(
+def review_of(
     folder: Path, name: str, source: str, start: str | None, end: str | None, required: str | None,
     band: str | None,
 ) -> "Review | None":  # fmt: skip
+    """The review that options ask for; None where the point has no rows with numbers in the span."""
     from readout.review.review import Asked
     from readout.review.review import review as reviewed
 

@@ -1,0 +1,121 @@
+"""`report`: the audit page, self-contained, and its PDF and figures."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from readout.cli.options import ArchiveFolder, AsJson
+from readout.cli.output import say, tell_json
+from readout.cli.review import From, PointName, Until, review_of, streams_wanted
+from readout.errors import WrongUse
+
+if TYPE_CHECKING:
+    from readout.report.language.words import Language
+
+ENDING = ".html"
+
+
+def report(
+    folder: ArchiveFolder,
+    *,
+    to: Annotated[Path, typer.Option("--to", metavar="FILE.html", help="The page to write.")],
+    point: PointName = None,
+    start: From = None,
+    end: Until = None,
+    title: Annotated[
+        str | None,
+        typer.Option("--title", metavar="TEXT", help="The page's title; the site's name if not given."),
+    ] = None,
+    text: Annotated[
+        Path | None,
+        typer.Option(
+            "--text", metavar="FILE", help="Your own findings, placed first: text with # and - lines."
+        ),
+    ] = None,
+    language: Annotated[str, typer.Option("--lang", metavar="en|de", help="English or German.")] = "en",
+    pdf: Annotated[bool, typer.Option("--pdf", help="Also print it to a PDF beside the page.")] = False,
+    figures: Annotated[
+        Path | None, typer.Option("--figures", metavar="FOLDER", help="Also write each chart as PNG and SVG.")
+    ] = None,
+    required: Annotated[
+        str | None,
+        typer.Option("--required-pressure", metavar="PRESSURE", help="What the plant needs: '6.5 bar(g)'."),
+    ] = None,
+    band: Annotated[
+        str | None,
+        typer.Option(
+            "--band", metavar="SPAN", help="Pressure that counts out of hours: '6 bar(g) to 8 bar(g)'."
+        ),
+    ] = None,
+    as_json: AsJson = False,
+) -> int:
+    """Write the audit page: what was measured, how complete, how sure, and what follows from it.
+
+    One file that opens without a network. --pdf and --figures need a Chromium on this computer. Exit status 1
+    where a point has no rows in the span.
+    """
+    from readout.report.browser import print_pdf, save_figures
+    from readout.report.language.words import Words
+    from readout.report.page import page
+
+    words, findings = Words(_language(language)), "" if text is None else _read(text)
+    if to.suffix.lower() not in (ENDING, ".htm"):
+        raise WrongUse(f"--to {to}: the page is HTML; name a file that ends with {ENDING}")
+    found, missing = [], []
+    for name, source in streams_wanted(folder, point):
+        say(f"{name} ({source}): working out the figures")
+        one = review_of(folder, name, source, start, end, required, band)
+        if one is None:
+            missing.append(f"{name} ({source})")
+        else:
+            found.append(one)
+    for name in missing:
+        say(f"{name}: no rows with numbers in this span")
+    if not found:
+        return 1
+    named = (
+        title or f"{words('Measurement report')}: {found[0].installation.site or found[0].installation.point}"
+    )
+    made = page(found, words, named, findings)
+    _write(to, made)
+    written = [str(to)]
+    if pdf:
+        print_pdf(to, to.with_suffix(".pdf"))
+        written.append(str(to.with_suffix(".pdf")))
+    if figures is not None:
+        written += [str(figures / name) for name in save_figures(made, figures)]
+    if as_json:
+        tell_json({"archive": str(folder), "written": written, "without_rows": missing})
+    for name in written:
+        say(f"{name}: written")
+    return 1 if missing else 0
+
+
+def _language(word: str) -> "Language":
+    from readout.report.language.words import Language
+
+    if word not in list(Language):
+        raise WrongUse(f"--lang {word}: write one of {', '.join(Language)}")
+    return Language(word)
+
+
+def _read(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise WrongUse(f"--text {path}: cannot be read as UTF-8 text ({error})") from error
+
+
+def _write(path: Path, content: str) -> None:
+    """Aside first, then in its place, so that a page that is there is never half overwritten."""
+    from storage.durable import Disk
+
+    aside = path.with_name(f".{path.stem}.part{path.suffix}")
+    try:
+        aside.write_text(content, encoding="utf-8")
+        Disk(path.parent).place(aside, path, "report")
+    except OSError as error:
+        raise WrongUse(f"--to {path}: cannot be written ({error.strerror}); is the path right?") from error
+    finally:
+        aside.unlink(missing_ok=True)

@@ -1,0 +1,1 @@
+"""The audit page: one file of HTML that opens without a network. See docs/report.md."""

@@ -1,0 +1,1 @@
+"""What stands on the page, section by section, as frozen data."""

@@ -1,0 +1,220 @@
+"""Answers in words: peak or pressure, out of hours and its cost, the meter's display; and the evidence."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from readout.report.content import charts
+from readout.report.content.blocks import Item, Section, Table, Text
+from readout.report.language.words import Words, plain
+from readout.review.air.demand import Demand
+from readout.review.marks.comparison import compared
+from readout.review.marks.results import Inputs, mark_results
+from readout.review.review import Review
+
+#: Flow at or above this share of the measured time counts as its peak.
+PEAK_SHARE = 0.9
+#: Without a required pressure the lowest minutes are looked at: this share of them.
+LOWEST_SHARE = 0.01
+
+
+def peak_or_pressure(found: Review, words: Words) -> Text:
+    """Whether the pressure was low when the flow was high, and what that points to."""
+    flow, about = found.flow, found.installation.pressure
+    pressure = None if about is None else found.readings.get(about.name)
+    if flow is None or pressure is None:
+        return Text(words("Peak or pressure: cannot be told without both a flow and a pressure."), "strong")
+    both = (flow.values.seconds > 0) & (pressure.values.seconds > 0)
+    bars, flows = pressure.values.means[both], flow.values.means[both]
+    if not len(bars):
+        return Text(words("Peak or pressure: flow and pressure were never measured together."), "strong")
+    unit = pressure.shown.unit or ""
+    if found.pressure is not None:
+        low = bars < found.pressure.required
+        limit = found.pressure.required
+        if not low.any():
+            text = (
+                "Neither: the pressure never fell below the required {limit} {unit}, not even at peak flow."
+            )
+            return Text(words(text, limit=words.number(limit), unit=unit), "strong")
+    else:
+        limit = float(np.quantile(bars, LOWEST_SHARE))
+        low = bars <= limit
+    at_peak = float(np.mean(flows[low] >= np.quantile(flows, PEAK_SHARE)))
+    fields = {
+        "share": words.percent(float(low.mean())),
+        "limit": words.number(limit),
+        "unit": unit,
+        "peak": words.percent(at_peak, 0),
+    }
+    lead = words("Pressure was at or below {limit} {unit} in {share} of the minutes; ", **fields)
+    if at_peak > 0.5:
+        text = (
+            "{peak} of them had a flow among the highest tenth: it is the peak that pulls the pressure down."
+        )
+    else:
+        text = "only {peak} of them had a flow among the highest tenth: the pressure is lost without a peak."
+    tail = "" if found.pressure else words(" No required pressure was given: these are the lowest minutes.")
+    return Text(lead + words(text, **fields) + tail, "strong")
+
+
+def out_of_hours(found: Review, words: Words) -> Section:
+    """What flows while nothing is made, what an hour of it costs, with the formula."""
+    items: list[Item] = [*_demand(found.demand, words)]
+    cost = found.cost
+    if isinstance(cost, str):
+        items.append(Text(words("What it costs is not told: {why}.", why=words(cost)), "strong"))
+    else:
+        text = "An hour of it costs {hour} {currency}; a year of {hours} h under pressure {year} {currency}."
+        items.append(
+            Text(
+                words(
+                    text, hour=words.fixed(cost.an_hour, 2), year=words.fixed(cost.a_year, 0),
+                    hours=words.fixed(cost.hours, 0), currency=plain(cost.currency),
+                ),
+                "strong",
+            )
+        )  # fmt: skip
+        items.append(Text(words("Formula: {formula}", formula=plain(cost.formula))))
+        reference = f"{cost.specific_power}: {cost.specific_power_reference}"
+        items.append(Text(words("Specific power {reference}.", reference=plain(reference)), "small"))
+        items.append(Text(words("This is what that flow costs. It is no saving.")))
+        items += [Text(plain(warning), "strong") for warning in cost.warnings]
+    return Section(words("Out of hours"), items)
+
+
+def _demand(told: Demand | str, words: Words) -> Iterator[Item]:
+    if isinstance(told, str):
+        yield Text(words("Out-of-hours demand is not told: {why}.", why=words(told)), "strong")
+        return
+    yield Text(
+        words(
+            "While the site did not produce, {mean} {unit} flowed on average, over {counted}.",
+            mean=words.number(told.mean),
+            unit=told.unit or "",
+            counted=words.span(told.counted_s),
+        ),
+        "strong",
+    )
+    yield Text(words("It is demand, not leakage: dryer purge, drains and machines left open are in it."))
+    if told.band is not None:
+        yield Text(
+            words(
+                "Counted only with the pressure between {low} and {high}; {out} out of that band"
+                " are left out.",
+                low=words.number(told.band[0]),
+                high=words.number(told.band[1]),
+                out=words.span(told.out_of_band_s),
+            )
+        )
+
+
+def display(found: Review, words: Words) -> Section:
+    """The totaliser against the integral, and why the meter's own display may show another number."""
+    items: list[Item] = []
+    told = found.totals
+    if told is None:
+        items.append(Text(words("No totaliser was recorded.")))
+    else:
+        items.append(
+            Text(
+                words(
+                    "The meter's totaliser counted {counted} {unit} while rows came and {gaps} {unit} in"
+                    " gaps; the integral of the flow is {integral} {unit}, {difference} away.",
+                    counted=words.number(told.counted, 6), gaps=words.number(told.in_gaps),
+                    integral=words.number(told.integral, 6), unit=plain(told.unit),
+                    difference=words.percent(told.difference, 2),
+                ),
+                "strong",
+            )
+        )  # fmt: skip
+    items.append(
+        Text(
+            words(
+                "Why the meter's display may differ: it shows one instant after its own damping, perhaps in"
+                " another unit or at other reference conditions; its total runs on through gaps, while the"
+                " integral here covers measured time only; and it knows nothing of corrections made later."
+            )
+        )
+    )
+    return Section(words("The meter's own total and display"), items)
+
+
+def corrections(found: Review, words: Words) -> Section | None:
+    """Raw beside corrected; None where nothing was amended."""
+    if not found.corrections:
+        return None
+    zone = found.installation.zone
+    rows = [
+        (words.moment(one.from_ms, zone), plain(one.what), plain(one.why or "–"), str(one.line))
+        for one in found.corrections
+    ]
+    heads = (words("from"), words("what"), words("why"), words("ledger line"))
+    items: list[Item] = [Table(words("Amendments from the ledger"), heads, rows, "words")]
+    raw, put_right = found.flow, found.corrected
+    if raw is not None and put_right is not None:
+        beside = [
+            (words(name), words.number(a, 6), words.number(b, 6))
+            for name, a, b in (
+                ("mean", raw.statistics.mean, put_right.statistics.mean),
+                ("highest", raw.statistics.highest, put_right.statistics.highest),
+                ("total", raw.total, put_right.total),
+            )
+        ]
+        caption = words("Raw beside corrected; rows stay as the meter told them")
+        items.append(Table(caption, ("", words("raw"), words("corrected")), beside))
+    return Section(words("Corrections"), items)
+
+
+def log_book(found: Review, words: Words) -> Section | None:
+    """Notes, marks with their results, before and after."""
+    zone = found.installation.zone
+    items: list[Item] = []
+    notes = [
+        (str(n), words.moment(one.at_ms, zone), plain(one.text)) for n, one in enumerate(found.book.notes, 1)
+    ]
+    if notes:
+        items.append(Table(words("Notes"), (words("no."), words("time"), words("note")), notes, "words"))
+    rows = []
+    for one in mark_results(found, Inputs()):
+        span = f"{words.moment(one.mark.begin_ms, zone)} – {words.moment(one.mark.end_ms, zone)}"
+        tests = "; ".join(
+            f"{words.number(t.flow)} {t.unit or ''} {words('by {method}', method=t.method)}"
+            for t in one.leak_tests
+        )
+        rows.append((plain(one.mark.name), span, words.number(one.flow), words.number(one.pressure), tests))
+    if rows:
+        heads = (words("mark"), words("span"), words("mean flow"), words("mean pressure"), words("leak test"))
+        items.append(Table(words("Marks"), heads, rows, "words"))
+    both = compared(found)
+    if both is not None:
+        pairs = [
+            (words(name), *(words.number(None if side is None else side.mean) for side in sides))
+            for name, *sides in both.rows
+        ]
+        caption = f"{words('Before and after, mean flow')} [{both.unit or '–'}]"
+        items.append(Table(caption, (words("day type"), words("before"), words("after")), pairs))
+        items += [Text(plain(text), "strong") for text in both.not_comparable]
+    return Section(words("Log book"), items) if items else None
+
+
+def appendix(found: Review, words: Words) -> Section:
+    """Histogram, replies that came late, the ledger's last line."""
+    name = found.flow.info.name if found.flow is not None else next(iter(found.readings), None)
+    items: list[Item] = [] if name is None else [charts.histogram(found, name, words)]
+    late = sum(n for word, n in found.measured.counts.get("status", {}).items() if "late" in word)
+    items.append(Text(words("Rows whose status tells of a late reply: {n}.", n=late)))
+    n, tail = found.book.tail
+    items.append(
+        Text(
+            words(
+                "The ledger's last line is number {n}, SHA-256 {hash}: write it down elsewhere, and a"
+                " ledger that was cut is found.",
+                n=n,
+                hash=tail,
+            ),
+            "small",
+        )
+    )
+    items += [Text(plain(fault), "strong") for fault in found.book.faults]
+    return Section(words("Appendix"), items)

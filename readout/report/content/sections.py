@@ -1,0 +1,256 @@
+"""A point's part of the page: what and where, how complete, how sure, the figures, the pictures."""
+
+from collections.abc import Iterator, Sequence
+
+from readout.errors import WrongUse
+from readout.measuring_point.checks.plain import millimetres
+from readout.measuring_point.figures import text as measures
+from readout.measuring_point.figures.place import Place
+from readout.measuring_point.installation.cautions import cautions_for
+from readout.measuring_point.installation.insertion import insertion_of
+from readout.measuring_point.installation.runs import inlet_run, outlet_run
+from readout.measuring_point.pipe.bore import bore_of
+from readout.measuring_point.sheet.section import section
+from readout.report.content import charts
+from readout.report.content.blocks import Drawing, Item, Section, Table, Text
+from readout.report.language.words import Words, plain
+from readout.review.figures.periods import Period
+from readout.review.figures.uncertainty import Uncertainty, flow_uncertainty
+from readout.review.review import ReadingReview, Review
+
+#: Gaps that are listed, the longest; the causes are summed over all of them.
+MOST_GAPS = 40
+
+
+def reading_name(reading: ReadingReview) -> str:
+    """`flow, at 20 degC, 1 bar(a)`: a flow never without its reference conditions."""
+    name = plain(reading.info.name)
+    return f"{name} ({plain(reading.info.reference)})" if reading.info.reference else name
+
+
+def complete(found: Review, words: Words) -> Section:
+    """Coverage, gaps with their causes, flags, clock."""
+    covered, zone = found.coverage, found.installation.zone
+    items: list[Item] = [
+        Text(
+            words(
+                "{share} of the period was measured: {measured} of {elapsed}. Nothing is filled over a gap.",
+                share=words.percent(covered.share, 2),
+                measured=words.span(covered.measured_s),
+                elapsed=words.span(covered.elapsed_s),
+            ),
+            "strong",
+        )
+    ]
+    if covered.missing_s:
+        rows = [(words(cause), words.span(s)) for cause, s in sorted(covered.missing_s.items())]
+        items.append(Table(words("Time that is missing, by cause"), (words("cause"), words("time")), rows))
+    longest = sorted(covered.gaps, key=lambda gap: -gap.missing_s)[:MOST_GAPS]
+    gaps = [
+        (
+            words.moment(g.begin_ms, zone),
+            words.moment(g.end_ms, zone),
+            words.span(g.missing_s),
+            words(g.cause),
+        )
+        for g in sorted(longest, key=lambda gap: gap.begin_ms)
+    ]
+    if gaps:
+        caption = words("Gaps: {shown} of {all}, the longest", shown=len(gaps), all=len(covered.gaps))
+        heads = (words("from"), words("until"), words("missing"), words("cause"))
+        items.append(Table(caption, heads, gaps, "words"))
+    items.append(_counts(found, words))
+    if found.measured.untimed:
+        items.append(Text(words("{n} rows have no time and are in no figure.", n=found.measured.untimed)))
+    return Section(words("How complete it is"), items)
+
+
+def _counts(found: Review, words: Words) -> Table:
+    """Rows by status, by the quality of the computer's clock and by flags."""
+    rows = [
+        (plain(column), plain(words(word)), str(n))
+        for column, counted in found.measured.counts.items()
+        for word, n in counted.items()
+    ]
+    heads = (words("column"), words("word"), words("rows"))
+    return Table(words("Rows by status, clock and flag"), heads, rows)
+
+
+def sure(found: Review, words: Words) -> Section:
+    """The uncertainty with its reference conditions, and the method."""
+    flow = found.corrected or found.flow
+    items: list[Item] = []
+    if flow is None:
+        items.append(Text(words("No flow was measured."), "strong"))
+    else:
+        told = flow_uncertainty(found.installation, flow.statistics.mean, flow.shown.unit)
+        items += _trust(flow, told, words)
+    items.append(Text(words("Method: {method}.", method=words(found.method)), "small"))
+    return Section(words("How sure it is"), items)
+
+
+def _trust(flow: ReadingReview, told: Uncertainty | str, words: Words) -> Iterator[Item]:
+    if isinstance(told, str):
+        yield Text(words("How sure the flow is cannot be said: {why}.", why=plain(words(told))), "strong")
+    else:
+        mean, unit = flow.statistics.mean or 0.0, flow.shown.unit or ""
+        yield Text(
+            words(
+                "The mean flow is {mean} ± {half} {unit}; the total has the same ± {percent} %.",
+                mean=words.number(mean),
+                half=words.number(abs(mean) * told.percent / 100, 2),
+                unit=unit,
+                percent=words.number(told.percent, 2),
+            ),
+            "strong",
+        )
+        yield Text(plain(told.says))
+        if told.left_out:
+            left = "; ".join(map(plain, told.left_out))
+            yield Text(words("Not in it, because nobody said anything of it: {left}.", left=left))
+    reference = flow.info.reference
+    if reference is None:
+        yield Text(words("The register map states no reference conditions for this flow."))
+    else:
+        text = "Volumes are those at {reference}, the meter's reference conditions."
+        yield Text(words(text, reference=plain(reference)))
+
+
+def figures(found: Review, words: Words) -> Section:
+    """Totals, percentiles, peaks; days, shifts and weekdays of the flow."""
+    zone, all_readings = found.installation.zone, list(found.readings.values())
+    shares = (0.05, 0.5, 0.95)
+    heads = [words("reading"), words("unit"), words("mean"), *(f"{share:.0%}" for share in shares)]
+    heads[heads.index("50%")] = words("median")
+    rows = [
+        (
+            reading_name(one), one.shown.unit or "–", words.number(one.statistics.mean),
+            *(words.number(one.statistics.percentiles.get(share)) for share in shares),
+            words.number(one.statistics.lowest), words.number(one.statistics.highest),
+            "" if one.amount is None else f"{words.number(one.total, 6)} {one.amount.unit}",
+        )
+        for one in all_readings
+    ]  # fmt: skip
+    lead = [*heads, words("lowest"), words("highest"), words("total, measured time")]
+    items: list[Item] = [Table(words("Readings"), lead, rows)]
+    flow = found.corrected or found.flow
+    if flow is not None:
+        peaks = [
+            (
+                f"{p.minutes} min", words.number(p.value),
+                words.moment(p.begin_ms, zone) if p.why is None else words(p.why),
+            )
+            for p in flow.statistics.peaks
+        ]  # fmt: skip
+        unit = flow.shown.unit or "–"
+        heads = [words("mean over"), unit, words("begins")]
+        items.append(Table(words("Largest means of the flow"), heads, peaks))
+        named = (
+            (words("Days"), flow.days),
+            (words("Shifts"), flow.shifts),
+            (words("Weekdays"), flow.weekdays),
+        )
+        items += [_periods(name, some, flow, words) for name, some in named if some]
+    return Section(words("The figures"), items)
+
+
+def _periods(name: str, some: Sequence[Period], flow: ReadingReview, words: Words) -> Table:
+    factor = 0.0 if flow.amount is None else flow.amount.factor
+    amount = "" if flow.amount is None else f" [{flow.amount.unit}]"
+    unit = f" [{flow.shown.unit or '–'}]"
+    rows = [
+        (
+            plain(words(one.name)), words.number(one.amount * factor, 5), words.number(one.mean),
+            words.number(one.highest), words.percent(one.measured_s / max(one.elapsed_s, 1.0)),
+        )
+        for one in some
+    ]  # fmt: skip
+    heads = ["", words("total") + amount, words("mean") + unit, words("highest") + unit, words("measured")]
+    return Table(name, heads, rows)
+
+
+def pictures(found: Review, words: Words) -> Section:
+    """Flow and pressure over time, the week, duration, pressure against flow."""
+    flow, pressure = found.flow, found.installation.pressure
+    names = [one.info.name for one in (flow,) if one is not None]
+    names += [pressure.name] if pressure is not None and pressure.name in found.readings else []
+    names = names or list(found.readings)[:1]
+    items: list[Item] = [charts.over_time(found, name, words) for name in names]
+    if names:
+        items.append(charts.week(found, names[0], words))
+        items.append(charts.duration(found, names[0], words))
+    if flow is not None and len(names) > 1:
+        items.append(charts.against(found, names[0], names[1], words))
+    return Section(words("The pictures"), items)
+
+
+def installation(found: Review, words: Words) -> Section:
+    """Meter, map, pipe and sketch, cautions: what was measured where and with what."""
+    about = found.installation
+    first = about.meter, about.principle, about.serial_number, about.role, about.map_sha256
+    names = ("meter", "principle", "serial number", "role of the point", "register map, SHA-256")
+    rows = [(words(n), plain(v)) for n, v in zip(names, first, strict=True) if v is not None]
+    rows += [
+        (words("recording"), words("{holds}s every {every}", holds=words(found.measured.holds),
+         every=words.span(found.measured.interval_ms / 1000))),
+    ]  # fmt: skip
+    items: list[Item] = [Table(words("Meter and recording"), ("", ""), rows, "words")]
+    place = _place(found)
+    if place is not None and place.bore is not None:
+        pipe = [(n, v, r) for n, v, r in measures.pipe_rows(place.bore)]
+        if place.insertion is not None:
+            pipe += measures.insertion_rows(place.insertion, place)
+        named = ((words("inlet run"), place.inlet), (words("outlet run"), place.outlet))
+        pipe += [measures.run_row(name, run) for name, run in named if run is not None]
+        told = [tuple(map(plain, row)) for row in pipe]
+        items.append(Table(words("Pipe and probe, as the point file says"), ("", "", ""), told, "words"))
+        items += _sketch(place, words)
+    settings = [(plain(key), plain(_setting(value))) for key, value in about.settings.items()]
+    if settings:
+        items.append(Table(words("Settings read from the meter"), ("", ""), settings, "words"))
+    fluid = None if place is None else place.fluid
+    cautions = [(one.when, one.text) for one in cautions_for(fluid)]
+    items.append(Table(words("Cautions for whoever goes back to the pipe"), ("", ""), cautions, "words"))
+    return Section(words("Where and with what"), items)
+
+
+def _setting(value: object) -> str:
+    if isinstance(value, dict):
+        return " ".join(str(value[key]) for key in ("value", "unit") if value.get(key) is not None)
+    return str(value)
+
+
+def _place(found: Review) -> Place | None:
+    """From the texts that the archive keeps; None where no pipe can be worked out from them."""
+    from readout.sealing.table import map_of
+
+    point = found.installation.measuring_point
+    if point is None or point.pipe is None:
+        return None
+    pipe = point.pipe
+    try:
+        bore = bore_of(pipe, point.uncertainty.get("inside_diameter"), None)
+        insertion = None if pipe.probe is None else insertion_of(pipe.probe, bore)
+        position = None if insertion is None else insertion.position
+        inlet = None if pipe.inlet_run is None else inlet_run(pipe.inlet_run, bore.inside_mm, position)
+        outlet = None if pipe.outlet_run is None else outlet_run(pipe.outlet_run, bore.inside_mm)
+    except WrongUse:
+        return None
+    return Place(point, map_of(found.installation.map_text), bore, insertion, inlet, outlet)
+
+
+def _sketch(place: Place, words: Words) -> Iterator[Item]:
+    probe = None if place.point.pipe is None else place.point.pipe.probe
+    if probe is None or place.bore is None or place.insertion is None:
+        return
+    stem, fitting = (
+        None if one is None else float(millimetres(one))
+        for one in (probe.stem_diameter, probe.fitting_height)
+    )
+    drawn = section(
+        place.bore, place.insertion, stem_mm=stem, fitting_mm=fitting, highest_mm=108.0, widest_mm=80.0
+    )
+    letters = (
+        "A fitting, B wall, C depth of the sensor, D sensor to tip, E mark from the tip, F inside diameter"
+    )
+    yield Drawing(drawn.drawing.svg(), words(letters))

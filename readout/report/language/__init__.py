@@ -1,0 +1,1 @@
+"""English and German: sentences, numbers, moments."""

@@ -1,0 +1,141 @@
+"""The page from reviews: one file of HTML with its style, its chart script and its data inside.
+
+Everything from outside is escaped by the template; the data of charts are JSON in which no tag can begin. A
+content security policy in the page forbids every request.
+"""
+
+import json
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from readout.report.content import answers, sections
+from readout.report.content.blocks import Chart, Section, Text
+from readout.report.language.words import Words, plain
+from readout.review.document import several
+from readout.review.review import Review
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """What the page says of one point and source."""
+
+    title: str
+    lead: str
+    answers: Sequence[Text]
+    sections: Sequence[Section]
+
+
+def part_of(found: Review, words: Words) -> Part:
+    """Completeness first, then certainty, then figures."""
+    about, covered = found.installation, found.coverage
+    lead = words(
+        "Measured at {site}, point {point}, by {meter}, from {begin} until {end}.",
+        site=plain(about.site), point=plain(about.point), meter=plain(about.meter),
+        begin=words.moment(covered.begin_ms, about.zone), end=words.moment(covered.end_ms, about.zone),
+    )  # fmt: skip
+    complete, sure = sections.complete(found, words), sections.sure(found, words)
+    out, peak = answers.out_of_hours(found, words), answers.peak_or_pressure(found, words)
+    strong = [
+        item
+        for one in (complete, sure)
+        for item in one.items
+        if isinstance(item, Text) and item.weight == "strong"
+    ]
+    costs = [item for item in out.items if isinstance(item, Text) and item.weight == "strong"]
+    whole = [
+        complete, sure, sections.figures(found, words), sections.pictures(found, words), out,
+        answers.display(found, words), answers.corrections(found, words), answers.log_book(found, words),
+        sections.installation(found, words), answers.appendix(found, words),
+    ]  # fmt: skip
+    source = "" if about.source == "live" else f" · {words('from the meter’s memory')}"
+    title = f"{plain(about.point)}{source}"
+    return Part(title, lead, [*strong, peak, *costs], [one for one in whole if one is not None])
+
+
+def page(
+    found: Sequence[Review], words: Words, title: str, findings: str = "",
+    progress: Callable[[str], None] = lambda _: None,
+) -> str:  # fmt: skip
+    """The page as text; `findings` are the author's own words, lines of plain text with # and - read."""
+    from jinja2 import Environment, StrictUndefined
+    from markupsafe import Markup
+
+    parts = []
+    for one in found:
+        progress(one.installation.point)
+        parts.append(part_of(one, words))
+    here = Path(__file__).parent
+    environment = Environment(
+        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    template = environment.from_string((here / "page.html").read_text(encoding="utf-8"))
+    specs = [
+        item.spec for part in parts for one in part.sections for item in one.items if isinstance(item, Chart)
+    ]
+    return template.render(
+        title=plain(title),
+        words=words,
+        parts=parts,
+        findings=list(_blocks(findings)),
+        together=list(_together(found, words)),
+        safe=Markup,
+        style=Markup((here / "page.css").read_text(encoding="utf-8")),
+        script=Markup(chart_script()) if specs else "",
+        own_script=Markup((here / "page.js").read_text(encoding="utf-8")),
+        specs=Markup(_json(specs)),
+    )
+
+
+def chart_script() -> str:
+    """The script that draws charts, 4.8 MB, put into the page so that it needs no network."""
+    from plotly import offline
+
+    return str(offline.get_plotlyjs())  # type: ignore[attr-defined, no-untyped-call]  # plotly has no types
+
+
+def _json(value: object) -> str:
+    """JSON inside a script element: no tag can begin in it."""
+    text = json.dumps(value, separators=(",", ":"), allow_nan=False)
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+def _blocks(text: str) -> Iterator[tuple[str, list[str]]]:
+    """Headings (`#`), lists (`-`) and paragraphs of the author's text."""
+    for block in text.replace("\r\n", "\n").split("\n\n"):
+        lines = [line.strip() for line in block.splitlines() if line.strip()]
+        if not lines:
+            continue
+        if lines[0].startswith("#"):
+            yield "heading", [plain(lines.pop(0).lstrip("# "))]
+        if lines and all(line.startswith("- ") for line in lines):
+            yield "list", [plain(line[2:]) for line in lines]
+        elif lines:
+            yield "paragraph", [plain(" ".join(lines))]
+
+
+def _together(found: Sequence[Review], words: Words) -> Iterator[str]:
+    """Sum and difference of several points; live rows and the meter's memory compared."""
+    if len(found) < 2:
+        return
+    told = several(found)
+    both = told["together"]
+    if both is not None and "why" in both:
+        yield words("Several points: {why}.", why=words(both["why"]))
+    elif both is not None:
+        half = words.number(both["difference_uncertainty"], 2)
+        first, *rest = map(plain, both["points"])
+        yield words(
+            "Sum of all points: {sum} ± {half} {unit}; {first} less {rest}: {difference} ± {half} {unit}.",
+            sum=words.number(both["sum"]), half=half, unit=both["unit"], first=first,
+            rest=", ".join(rest), difference=words.number(both["difference"]),
+        )  # fmt: skip
+        if both["verdict"]:
+            yield words(both["verdict"])
+    for name, one in told["live_and_memory"].items():
+        if one is not None:
+            yield words(
+                "{name}: the meter’s memory over the live rows is {ratio} in {common}; live rows take"
+                " precedence, and the two are never added.",
+                name=plain(name), ratio=words.number(one["ratio"], 5), common=words.span(one["common_s"]),
+            )  # fmt: skip
