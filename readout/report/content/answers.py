@@ -12,8 +12,10 @@ from readout.review.marks.comparison import compared
 from readout.review.marks.results import Inputs, mark_results
 from readout.review.review import Review
 
-#: Flow at or above this share of the measured time counts as its peak.
+#: Flow above that of this share of the minutes counts as its peak.
 PEAK_SHARE = 0.9
+#: A pressure that is at its lowest for more than this share of the minutes does not move.
+FLAT_SHARE = 0.1
 #: Without a required pressure the lowest minutes are looked at: this share of them.
 LOWEST_SHARE = 0.01
 
@@ -40,20 +42,30 @@ def peak_or_pressure(found: Review, words: Words) -> Text:
     else:
         limit = float(np.quantile(bars, LOWEST_SHARE))
         low = bars <= limit
-    at_peak = float(np.mean(flows[low] >= np.quantile(flows, PEAK_SHARE)))
+        if low.mean() > FLAT_SHARE:
+            return Text(
+                words("Peak or pressure: the pressure hardly moved; neither shows a problem."), "strong"
+            )
+    then = float(np.median(flows[low]))
+    rank = float(np.mean(flows < then))
     fields = {
         "share": words.percent(float(low.mean())),
         "limit": words.number(limit),
         "unit": unit,
-        "peak": words.percent(at_peak, 0),
+        "flow": f"{words.number(then)} {flow.shown.unit or ''}",
+        "rank": words.percent(rank, 0),
     }
-    lead = words("Pressure was at or below {limit} {unit} in {share} of the minutes; ", **fields)
-    if at_peak > 0.5:
+    lead = words("Pressure was no higher than {limit} {unit} in {share} of the minutes; ", **fields)
+    if rank >= PEAK_SHARE:
         text = (
-            "{peak} of them had a flow among the highest tenth: it is the peak that pulls the pressure down."
+            "the flow then, {flow}, was above that of {rank} of all minutes: the peak pulls the pressure"
+            " down."
         )
     else:
-        text = "only {peak} of them had a flow among the highest tenth: the pressure is lost without a peak."
+        text = (
+            "the flow then, {flow}, was above that of only {rank} of all minutes: pressure is lost without"
+            " a peak."
+        )
     tail = "" if found.pressure else words(" No required pressure was given: these are the lowest minutes.")
     return Text(lead + words(text, **fields) + tail, "strong")
 
@@ -86,6 +98,9 @@ def out_of_hours(found: Review, words: Words) -> Section:
 def _demand(told: Demand | str, words: Words) -> Iterator[Item]:
     if isinstance(told, str):
         yield Text(words("Out-of-hours demand is not told: {why}.", why=words(told)), "strong")
+        return
+    if told.mean is None:
+        yield Text(words("Nothing was measured out of hours with the pressure in its band."), "strong")
         return
     yield Text(
         words(

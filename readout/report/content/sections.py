@@ -151,7 +151,26 @@ def figures(found: Review, words: Words) -> Section:
             (words("Weekdays"), flow.weekdays),
         )
         items += [_periods(name, some, flow, words) for name, some in named if some]
-    return Section(words("The figures"), items)
+    return Section(words("The figures"), [*items, *_pressure(found, words)])
+
+
+def _pressure(found: Review, words: Words) -> Iterator[Item]:
+    """Share of time below what is required, and the lowest row of each shift; nothing without a pressure."""
+    about = found.installation.pressure
+    reading = None if about is None else found.readings.get(about.name)
+    if reading is None:
+        return
+    unit, told = reading.shown.unit or "–", found.pressure
+    if told is not None:
+        rows = [
+            (words("required"), f"{words.number(told.required)} {unit}"),
+            (words("share of time below"), words.percent(told.share_below, 2)),
+            (words("lowest row"), f"{words.number(told.lowest)} {unit}"),
+        ]
+        yield Table(words("Pressure against what is required"), ("", ""), rows)
+    lowest = [(plain(one.name), words.number(one.lowest)) for one in reading.shifts]
+    if lowest:
+        yield Table(words("Lowest pressure of each shift"), (words("shift"), unit), lowest)
 
 
 def _periods(name: str, some: Sequence[Period], flow: ReadingReview, words: Words) -> Table:

@@ -91,12 +91,20 @@ GERMAN: Mapping[str, str] = {
         "Spitze oder Druck: Durchfluss und Druck wurden nie zugleich gemessen.",
     "Neither: the pressure never fell below the required {limit} {unit}, not even at peak flow.":
         "Weder Spitze noch Druck: auch bei höchstem Durchfluss fiel er nie unter die nötigen {limit} {unit}.",
-    "Pressure was at or below {limit} {unit} in {share} of the minutes; ":
-        "Der Druck lag in {share} der Minuten bei {limit} {unit} oder darunter; ",
-    "{peak} of them had a flow among the highest tenth: it is the peak that pulls the pressure down.":
-        "{peak} davon hatten einen Durchfluss im höchsten Zehntel: es ist die Spitze, die den Druck senkt.",
-    "only {peak} of them had a flow among the highest tenth: the pressure is lost without a peak.":
-        "nur {peak} davon hatten einen Durchfluss im höchsten Zehntel: der Druck geht ohne Spitze verloren.",
+    "Pressure was no higher than {limit} {unit} in {share} of the minutes; ":
+        "Der Druck lag in {share} der Minuten nicht über {limit} {unit}; ",
+    "the flow then, {flow}, was above that of {rank} of all minutes: the peak pulls the pressure down.":
+        "der Durchfluss dabei, {flow}, lag über dem von {rank} aller Minuten: die Spitze senkt den Druck.",
+    "the flow then, {flow}, was above that of only {rank} of all minutes: pressure is lost without a peak.":
+        "der Durchfluss dabei, {flow}, lag nur über dem von {rank} aller Minuten: der Druck geht ohne Spitze"
+        " verloren.",
+    "Peak or pressure: the pressure hardly moved; neither shows a problem.":
+        "Spitze oder Druck: der Druck bewegte sich kaum; keines von beiden zeigt ein Problem.",
+    "Nothing was measured out of hours with the pressure in its band.":
+        "Außerhalb der Betriebszeit wurde nichts mit dem Druck in seinem Band gemessen.",
+    "Pressure against what is required": "Druck gegen den nötigen",
+    "required": "nötig", "share of time below": "Zeitanteil darunter", "lowest row": "kleinste Zeile",
+    "Lowest pressure of each shift": "Kleinster Druck jeder Schicht", "shift": "Schicht",
     " No required pressure was given: these are the lowest minutes.":
         " Ein nötiger Druck war nicht angegeben: dies sind die Minuten mit dem kleinsten.",
     "What it costs is not told: {why}.": "Was es kostet, wird nicht gesagt: {why}.",

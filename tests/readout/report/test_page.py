@@ -62,7 +62,7 @@ def english(told: Callable[..., Review]) -> str:
         "97.22 % of the period was measured: 2.917 d of 3 d",  # how complete: 70 of 72 hours
         "How sure it is",
         "How sure the flow is cannot be said",  # how sure
-        "it is the peak that pulls the pressure down",  # peak or pressure
+        "the peak pulls the pressure down",  # peak or pressure: 90 m3/h while it was low
         "An hour of it costs 0.53 EUR",  # 20/60 m3/min x 6.4 kW/(m3/min) x 0.25 EUR/kWh = 0.533
         "It is no saving",
         "Why the meter's display may differ",
@@ -169,3 +169,18 @@ def test_numbers_are_written_as_the_language_does(value: float | None, english: 
 def test_almost_all_is_not_told_as_all() -> None:
     assert Words().percent(0.99999, 1) == "99.999 %"
     assert plain("a\u2067b\nc") == "a⟨U+2067⟩b c"
+
+
+def test_every_sentence_of_the_page_is_there_in_german(told: Callable[..., Review]) -> None:
+    """Words asked for while a page of all three days is made, besides names and what the review says."""
+    asked: list[str] = []
+
+    class Listening(Words):
+        def __call__(self, english: str, /, **fields: object) -> str:
+            asked.append(english)
+            return super().__call__(english, **fields)
+
+    page([told("6.5 bar(g)")], Listening(), "Audit")
+    ours = {one for one in asked if "{" in one}
+    assert len(ours) > 15
+    assert ours <= set(GERMAN)
