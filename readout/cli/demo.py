@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 MAP = "insertion-meter.yaml"
 POINT = "bottling-hall-header.yaml"
 ARCHIVE = "hollow-mere"
+REPORT, WORKBOOK = "audit.html", "rows.xlsx"
 LINK = "meter-port"
 #: How long the meter is recorded, as the options of `log`.
 EVERY, RUN_FOR = "1s", "20s"
@@ -28,7 +29,7 @@ def demo(
         Path | None, typer.Argument(metavar="[FOLDER]", help="A new folder for it; else a temporary one.")
     ] = None,
 ) -> int:
-    """Check a map, read a meter, record it for 20 s, fetch what it remembers, verify, show the last readings.
+    """Check a map, read a meter, record it for 20 s, fetch what it remembers, report, export, verify.
 
     Everything is invented, and every step is the command you would type yourself.
     """
@@ -51,10 +52,13 @@ def demo(
         _run(folder, "log", POINT, "--archive", ARCHIVE, "--every", EVERY, "--for", RUN_FOR)
         _run(folder, "memory", "list", POINT)
         _run(folder, "memory", "fetch", POINT, "--archive", ARCHIVE, "--json")
+    _run(folder, "report", ARCHIVE, "--to", REPORT)
+    _run(folder, "export", ARCHIVE, "--point", POINT.removesuffix(".yaml"), "--to", WORKBOOK)
     _run(folder, "archive", "list", ARCHIVE)
     _run(folder, "archive", "verify", ARCHIVE)
     _last_readings(folder / ARCHIVE)
-    say(f"\nThe archive is in {folder / ARCHIVE}: open rows/ with pandas, DuckDB, Polars or anything that")
+    say(f"\nThe report of it is {folder / REPORT}, the rows for a spreadsheet {folder / WORKBOOK}.")
+    say(f"The archive is in {folder / ARCHIVE}: open rows/ with pandas, DuckDB, Polars or anything that")
     say("reads Parquet. Next: write a point file for your own meter; see docs/maps.md.")
     return 0
 

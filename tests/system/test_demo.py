@@ -23,13 +23,17 @@ def test_the_demo_ends_with_a_verified_archive_that_others_open(command: ModuleT
     commands = [" ".join(line.split()[2:4]) for line in shown]
     assert commands == [
         "simulate insertion-meter.yaml", "map check", "read bottling-hall-header.yaml",
-        "log bottling-hall-header.yaml", "memory list", "memory fetch", "archive list", "archive verify",
+        "log bottling-hall-header.yaml", "memory list", "memory fetch", "report hollow-mere",
+        "export hollow-mere", "archive list", "archive verify",
     ]  # fmt: skip
     for said in ("(20 ok)", "no fault", "m3/h", "bar(g)", "status ok"):
         assert said in done.out, done.out
     readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
     (shown_there,) = re.findall(r"It ends like this:\n\n```\n(.*?)```", readme, re.DOTALL)
     assert masked(shown_there) <= masked(done.out), "the README shows another demo"
+    page = (tmp_path / "first-try" / "audit.html").read_text(encoding="utf-8")
+    assert "How complete it is" in page
+    assert (tmp_path / "first-try" / "rows.xlsx").read_bytes().startswith(b"PK")
     archive = tmp_path / "first-try" / "hollow-mere"
     last = json.loads((archive / "ledger.jsonl").read_text().splitlines()[-1])
     assert last["hash"] in done.out
