@@ -157,6 +157,5 @@ GERMAN: Mapping[str, str] = {
     " precedence, and the two are never added.":
         "{name}: der Speicher des Messgeräts durch die laufenden Zeilen ist {ratio} in {common}; laufende"
         " Zeilen gehen vor, beide werden nie addiert.",
-    "Compressed air and gas: what was measured": "Druckluft und Gas: was gemessen wurde",
     "Measurement report": "Messbericht",
 }  # fmt: skip
