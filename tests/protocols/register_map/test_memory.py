@@ -149,7 +149,12 @@ REFUSED = [
     ("zone: site", "zone: CET", "zone", "utc, site, or an offset"),
     ("zone: site", "zone: +15:00", "zone", "+01:00"),
     ("1: recording}", "1: running}", "recording:", "lacks the word recording"),
-    ("  lock:", "  command: {holding: 81, type: uint16, codes: {1: go}}\n  lock:", "command", "takes none of"),
+    (
+        "  lock:",
+        "  command: {holding: 81, type: uint16, codes: {1: go}}\n  lock:",
+        "command",
+        "takes none of",
+    ),
     ("close: 0", "close: 1", "lock", "both opens and closes"),
     ("busy: 2", "busy: 0", "lock", "tells that it is held"),
     ("lock: {holding: 90", "lock: {input: 90", "lock", "only holding registers can be written"),
