@@ -15,18 +15,22 @@ from readout.errors import ArchiveError, WrongUse
 
 if TYPE_CHECKING:
     from protocols.register_map.model import RegisterMap
-    from storage.archive import Archive, SealedFile
+    from storage.archive import SealedFile
 
-_LIVE = "live"
+_LIVE, _MEMORY = "live", "memory"
 #: Rows shown of each point before anything is written.
 _SAMPLE_ROWS = 3
 
 
 @dataclass(frozen=True, slots=True)
 class _Preview:
-    """What would become of one point. `sample`: one entry a row and reading; `types`: name → (old, new)."""
+    """What would become of one point's rows of one source.
+
+    `sample`: one entry a row and reading; `types`: name → (old, new).
+    """
 
     point: str
+    source: str
     files: int
     rows: int
     sample: list[dict[str, Any]]
@@ -62,49 +66,53 @@ def archive_redecode(
         return 1
     written = _written(folder, list(found), new)
     if as_json:
-        told = {preview.point: _as_json(preview) for preview in previews}
+        told = {(preview.point, preview.source): _as_json(preview) for preview in previews}
         points = [
-            {"point": name, "replaced": [file.as_listed() for file in old],
-             "files": [file.as_listed() for file in made], **told.get(name, {})}
-            for name, old, made in written
+            {"point": name, "source": source, "replaced": [file.as_listed() for file in old],
+             "files": [file.as_listed() for file in made], **told.get((name, source), {})}
+            for (name, source), old, made in written
         ]  # fmt: skip
         tell_json({"written": True, "points": points})
-    for name, old, made in written:
-        rows = sum(file.rows for file in made)
+    for (name, source), old, made in written:
+        rows, whose = sum(file.rows for file in made), _named(name, source)
         say(
-            f"{name}: {counted(len(old), 'file')}, {counted(rows, 'row')} decoded again"
+            f"{whose}: {counted(len(old), 'file')}, {counted(rows, 'row')} decoded again"
             if made
-            else f"{name}: every file has this map's values already"
+            else f"{whose}: every file has this map's values already"
         )
     return 0
 
 
+def _named(point: str, source: str) -> str:
+    return f"{point}, the meter's memory" if source == _MEMORY else point
+
+
 def _points(
     files: "Iterable[SealedFile]", folder: Path, new: "RegisterMap", only: str | None
-) -> "dict[str, list[SealedFile]]":
-    """The points meant, and of each the files that have values of another map."""
+) -> "dict[tuple[str, str], list[SealedFile]]":
+    """The points meant, by source, and of each the files that have values of another map."""
     from readout.sealing.redecode import map_of_file, to_decode
 
-    live: dict[str, list[SealedFile]] = {}
+    sources = (_LIVE,) if new.log_memory is None else (_LIVE, _MEMORY)
+    kept: dict[tuple[str, str], list[SealedFile]] = {}
     for file in files:
-        if file.source == _LIVE:
-            live.setdefault(file.point, []).append(file)
+        if file.source in sources:
+            kept.setdefault((file.point, file.source), []).append(file)
     if only is not None:
-        if only not in live:
-            known = ", ".join(sorted(live)) or "none"
-            raise WrongUse(f"{folder} has no sealed live rows of a point {only}; it has: {known}")
-        wanted = [only]
-    else:
-        wanted = [name for name in live if map_of_file(folder / live[name][-1].file).meter == new.meter]
+        wanted = [key for key in kept if key[0] == only]
         if not wanted:
-            meters = ", ".join(
-                f"{name} ({map_of_file(folder / mine[-1].file).meter})" for name, mine in sorted(live.items())
-            )
+            known = ", ".join(sorted({name for name, _ in kept})) or "none"
+            raise WrongUse(f"{folder} has no sealed rows of a point {only}; it has: {known}")
+    else:
+        meters = {key: map_of_file(folder / mine[-1].file).meter for key, mine in kept.items()}
+        wanted = [key for key, meter in meters.items() if meter == new.meter]
+        if not wanted:
+            there = ", ".join(sorted({f"{name} ({meter})" for (name, _), meter in meters.items()}))
             raise WrongUse(
                 f"no point of {folder} has a meter called {new.meter!r}; say which with --point."
-                f" There are: {meters or 'none'}"
+                f" There are: {there or 'none'}"
             )
-    return {name: to_decode(folder, live[name], new.sha256) for name in wanted}
+    return {key: to_decode(folder, kept[key], new.sha256) for key in wanted}
 
 
 def _preview(folder: Path, files: "list[SealedFile]", new: "RegisterMap") -> _Preview:
@@ -122,30 +130,35 @@ def _preview(folder: Path, files: "list[SealedFile]", new: "RegisterMap") -> _Pr
     types = {
         name: (before.get(name), after.get(name))
         for name in (*before, *(name for name in after if name not in before))
-        if before.get(name) != after.get(name) and not stays(name)
+        if before.get(name) != after.get(name) and not stays(name, file.source)
     }
     answered = [row for row in range(table.num_rows) if table["time"][row].is_valid] or [0]
     picked = sorted(
         {answered[round(i * (len(answered) - 1) / (_SAMPLE_ROWS - 1))] for i in range(_SAMPLE_ROWS)}
     )
     old_rows, new_rows = table.take(picked).to_pylist(), made.take(picked).to_pylist()
-    names = [n for n in {**before, **after} if not stays(n) and not n.endswith(("_flag", "_unit"))]
+    kept = {n for n in {**before, **after} if stays(n, file.source) or n.endswith(("_flag", "_unit"))}
+    names = [n for n in {**before, **after} if n not in kept]
+    when = "due" if file.source == _LIVE else "time"
     sample = [
-        {"due": _plain(was["due"]), "reading": name, "old": _plain(was.get(name)),
+        {when: _plain(was[when]), "reading": name, "old": _plain(was.get(name)),
          "new": _plain(now.get(name)),
          "old_flag": was.get(f"{name}_flag"), "new_flag": now.get(f"{name}_flag")}
         for was, now in zip(old_rows, new_rows, strict=True)
         for name in names
     ]  # fmt: skip
-    return _Preview(file.point, len(files), sum(f.rows for f in files), sample, types, not_read(table, new))
+    rows, missing = sum(f.rows for f in files), not_read(table, new)
+    return _Preview(file.point, file.source, len(files), rows, sample, types, missing)
 
 
 def _show(previews: "list[_Preview]") -> None:
     for preview in previews:
-        tell(f"{preview.point}: {counted(preview.files, 'file')}, {counted(preview.rows, 'row')}")
-        rows = [("due", "reading", "old", "", "new")]
+        whose = _named(preview.point, preview.source)
+        tell(f"{whose}: {counted(preview.files, 'file')}, {counted(preview.rows, 'row')}")
+        when = "due" if preview.source == _LIVE else "time"
+        rows = [(when, "reading", "old", "", "new")]
         rows += [
-            (one["due"] or "time not known", one["reading"], _cell(one["old"], one["old_flag"]), "→",
+            (one[when] or "time not known", one["reading"], _cell(one["old"], one["old_flag"]), "→",
              _cell(one["new"], one["new_flag"]))
             for one in preview.sample
         ]  # fmt: skip
@@ -165,8 +178,8 @@ def _agreed(files: int) -> bool:
 
 
 def _written(
-    folder: Path, points: list[str], new: "RegisterMap"
-) -> "list[tuple[str, tuple[SealedFile, ...], tuple[SealedFile, ...]]]":
+    folder: Path, points: list[tuple[str, str]], new: "RegisterMap"
+) -> "list[tuple[tuple[str, str], tuple[SealedFile, ...], tuple[SealedFile, ...]]]":
     """Decode again, point by point, what the archive holds now: its journal is sealed first."""
     from importlib.metadata import version
 
@@ -174,7 +187,7 @@ def _written(
     from readout.daemon.computer_clock import clock_now
     from readout.sealing.redecode import redecode, to_decode
     from readout.sealing.seal import seal_journal
-    from storage.archive import Archive
+    from storage.archive import Archive, ArchiveReader
 
     done = []
     with Archive.open(folder) as archive:
@@ -184,23 +197,18 @@ def _written(
                 f"{folder}: {counted(waiting, 'row')} in the journal cannot be sealed before this computer's "
                 "clock is set, and would keep the old map's values: set the clock, then decode again."
             )
-        for name in points:
-            files = to_decode(folder, _live_files(archive, name), new.sha256)
+        for key in points:
+            files = to_decode(folder, ArchiveReader(folder).inventory().of(*key), new.sha256)
             found = redecode(archive, files, new, version("pipeledger"))
-            done.append((name, found.replaced, found.files))
+            done.append((key, found.replaced, found.files))
     return done
-
-
-def _live_files(archive: "Archive", point: str) -> "list[SealedFile]":
-    from storage.archive import ArchiveReader
-
-    return ArchiveReader(archive.root).inventory().of(point, _LIVE)
 
 
 def _as_json(preview: _Preview) -> dict[str, Any]:
     types = {name: {"old": was, "new": now} for name, (was, now) in preview.types.items()}
     return {
         "point": preview.point,
+        "source": preview.source,
         "rows": preview.rows,
         "sample": preview.sample,
         "types": types,

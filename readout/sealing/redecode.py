@@ -2,7 +2,8 @@
 
 Nothing is read from a meter again. Words, moments, clock and status stay bit for bit; values, flags and
 units are decoded anew; a register that was not read at the time gives nulls. What a round knew beyond its
-words, that parts read apart did not agree, is carried over from the old flags.
+words, that parts read apart did not agree, is carried over from the old flags. Of a log record its time,
+session, number and the verdict of its own check stay as they were when it was retrieved.
 """
 
 import json
@@ -22,6 +23,7 @@ from protocols.values.decode import Words
 from protocols.values.flags import FLAG_WORDS, Flag
 from readout.errors import WrongUse
 from readout.plan.plan import raw_name
+from readout.sealing.memory import table as memory
 from readout.sealing.record import Record
 from readout.sealing.table import map_of, readings_of, schema_of
 from storage.archive import Archive, Replacement, SealedFile
@@ -33,6 +35,7 @@ if TYPE_CHECKING:
 
 _FIXED = ("sequence", "due", "time", "clock", "status")
 _RAW = re.compile(r"raw_(coil|discrete|input|holding)_(\d+)(?:_(\d+))?")
+_RAW_WORD = re.compile(r"raw_(\d+)")
 _MAP, _SHA256, _REDECODED = "pipeledger.map", "pipeledger.map_sha256", "pipeledger.redecoded"
 
 
@@ -44,8 +47,10 @@ class NewValues:
     replaced: tuple[SealedFile, ...]
 
 
-def stays(name: str) -> bool:
+def stays(name: str, source: str = "live") -> bool:
     """Whether a column is one that no decoding may change: what was read, and when."""
+    if source == memory.SOURCE:
+        return name in memory.KEPT or _RAW_WORD.fullmatch(name) is not None
     return name in _FIXED or _RAW.fullmatch(name) is not None
 
 
@@ -89,7 +94,7 @@ def redecode(archive: Archive, files: list[SealedFile], new: RegisterMap, versio
     found = archive.replace(
         Kind.REDECODED,
         replacements(),
-        unchanged=stays,
+        unchanged=lambda name: stays(name, files[0].source),
         content={
             "point": files[0].point,
             "source": files[0].source,
@@ -104,13 +109,7 @@ def redecoded(table: pa.Table, new: RegisterMap, version: str) -> tuple[pa.Table
     """A sealed file's rows with the values that `new` gives them, and the new file's metadata."""
     metadata = {key.decode(): text.decode() for key, text in (table.schema.metadata or {}).items()}
     record = _record(table.schema.names, metadata, new)
-    words = {column: _words(table[raw_name(column)]) for column in record.columns}
-    old = map_of(map_text(metadata))
-    arrays: dict[str, Any] = {name: table[name] for name in _FIXED}
-    arrays |= readings_of(record, words, lambda value: _unsteady(value, old, table))
-    arrays |= {raw_name(column): table[raw_name(column)] for column in record.columns}
-    schema = schema_of(record)
-    made = pa.Table.from_arrays([arrays[name] for name in schema.names], schema=schema)
+    made = _records(table, record) if record.source == memory.SOURCE else _rounds(table, record, metadata)
     earlier = json.loads(metadata.get(_REDECODED, "{}")).get("from", [])
     metadata |= {
         _MAP: json.dumps(new.text, ensure_ascii=False),
@@ -122,9 +121,33 @@ def redecoded(table: pa.Table, new: RegisterMap, version: str) -> tuple[pa.Table
     return made, metadata
 
 
+def _rounds(table: pa.Table, record: Record, metadata: Mapping[str, str]) -> pa.Table:
+    words = {column: _words(table[raw_name(column)]) for column in record.columns}
+    old = map_of(map_text(metadata))
+    arrays: dict[str, Any] = {name: table[name] for name in _FIXED}
+    arrays |= readings_of(record, words, lambda value: _unsteady(value, old, table))
+    arrays |= {raw_name(column): table[raw_name(column)] for column in record.columns}
+    schema = schema_of(record)
+    return pa.Table.from_arrays([arrays[name] for name in schema.names], schema=schema)
+
+
+def _records(table: pa.Table, record: Record) -> pa.Table:
+    """Log records; WrongUse where they have fewer registers than the map's."""
+    wanted, there = memory.memory_of(record).record.registers, len(record.columns)
+    if wanted > there:
+        raise WrongUse(
+            f"the log records kept of {record.name} have {there} registers, those of the new map {wanted}: "
+            "what was not retrieved cannot be decoded. See `record` under `log_memory` in the map."
+        )
+    words = {column: _words(table[f"raw_{column.address}"]) for column in record.columns}
+    return memory.decoded_again(record, table, words)
+
+
 def not_read(table: pa.Table, new: RegisterMap) -> list[str]:
     """Names of readings of `new` that need a register which the file's rounds did not read: all nulls."""
     there = set(table.column_names)
+    if "record" in there and "status" not in there:  # log records are whole
+        return []
     return [
         value.name
         for value in new.readings
@@ -136,11 +159,14 @@ def _record(names: list[str], metadata: Mapping[str, str], new: RegisterMap) -> 
     """What a file tells of its rows, under the new map."""
     entries = {key.removeprefix("pipeledger."): json.loads(text) for key, text in metadata.items()}
     point = dict(entries["point"])
-    columns = tuple(
-        Column(Table(found[1]), int(found[2]), int(found[3] or 1) - 1)
-        for name in names
-        if (found := _RAW.fullmatch(name))
-    )
+    if point["source"] == memory.SOURCE:
+        columns = tuple(Column(None, int(found[1])) for name in names if (found := _RAW_WORD.fullmatch(name)))
+    else:
+        columns = tuple(
+            Column(Table(found[1]), int(found[2]), int(found[3] or 1) - 1)
+            for name in names
+            if (found := _RAW.fullmatch(name))
+        )
     return Record(
         name=point.pop("name"), source=point.pop("source"), columns=columns, map_text=new.text,
         map_sha256=new.sha256, point=point, plan=entries["plan"], meter=entries["meter"],

@@ -132,3 +132,48 @@ def test_the_list_shows_sessions_and_how_long_the_memory_lasts(command: ModuleTy
     assert told["full"] is False
     (session,) = told["sessions"]
     assert (session["session"], session["interval_s"], session["records"]) == (1, 60.0, 200)
+
+
+def test_a_wrong_scale_in_the_memorys_map_is_put_right_at_the_desk(
+    command: ModuleType, tmp_path: Path
+) -> None:
+    """Flow ten times too small, found afterwards: new values, the same records; the next visit goes on."""
+    again = ("archive", "redecode", "hall", "--map", "right.yaml", "--yes", "--json")
+    with logging_meter(tmp_path, "window", LogOptions.prefilled(300, 5.0, recording=False)) as meter:
+        right = (tmp_path / "map.yaml").read_text()
+        wrong = right.replace("scale: 0.1, unit: kg/h", "scale: 0.01, unit: kg/h")
+        (tmp_path / "map.yaml").write_text(wrong)
+        (tmp_path / "right.yaml").write_text(right)
+        fetch = ("memory", "fetch", "header.yaml", "--archive", "hall", "--json")
+        assert command.run(*fetch, cwd=tmp_path).status == 0
+        before = rows(tmp_path / "hall")
+        done = command.run(*again, cwd=tmp_path)
+        (tmp_path / "map.yaml").write_text(right)
+        next_visit = command.run(*fetch, cwd=tmp_path).json()
+        truth = meter.log.truth()
+    assert done.status == 0, done.err
+    (point,) = done.json()["points"]
+    assert (point["point"], point["source"], point["rows"]) == ("header", "memory", 300)
+    assert point["sample"][0]["new"] == pytest.approx(10 * point["sample"][0]["old"])
+    after = rows(tmp_path / "hall")
+    for name in ("flow", "pressure", "temperature"):
+        assert after[name].tolist() == truth.values[name].data.tolist()
+    for name in before.keys() - {"flow"}:
+        assert after[name].tolist() == before[name].tolist(), name
+    assert (next_visit["records_new"], next_visit["records_known"]) == (0, 300)
+    verified = command.run("archive", "verify", "hall", "--json", cwd=tmp_path).json()
+    assert (verified["rows"], verified["faults"]) == (300, [])
+
+
+def test_records_too_short_for_the_new_map_are_told(command: ModuleType, tmp_path: Path) -> None:
+    with logging_meter(tmp_path, "window", LogOptions.prefilled(20, 5.0, recording=False)):
+        right = (tmp_path / "map.yaml").read_text()
+        assert command.run("memory", "fetch", "header.yaml", "--archive", "hall", cwd=tmp_path).status == 0
+    longer = right.replace("registers: 4\n", "registers: 5\n").replace(
+        "{at: 3, type: crc16}", "{at: 4, type: crc16}"
+    )
+    (tmp_path / "longer.yaml").write_text(longer)
+    done = command.run("archive", "redecode", "hall", "--map", "longer.yaml", "--yes", cwd=tmp_path)
+    assert done.status == 2
+    assert "the log records kept of header have 4 registers, those of the new map 5" in done.err
+    assert command.run("archive", "verify", "hall", cwd=tmp_path).status == 0

@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 from protocols.log_memory.records import columns as words_by_column
 from protocols.log_memory.times import Times, flag_words
 from protocols.register_map.memory_model import LogMemory
+from protocols.register_map.model import Column
+from protocols.values.decode import Words
 from readout.sealing.arrays import numbers, texts
 from readout.sealing.record import Record
 from readout.sealing.table import TIME, columns_of, map_of, value_fields
@@ -34,6 +36,9 @@ _FIXED: list[tuple[str, pa.DataType]] = [
     ("session", pa.int64()),
     ("record", pa.int64()),
 ]
+
+#: Columns that say which record it was, when, and what its own check said: told once, when it was retrieved.
+KEPT = frozenset({name for name, _ in _FIXED} | {CHECK_FLAG})
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +112,17 @@ def table_of(record: Record, rows: Rows, first_sequence: int) -> pa.Table:
         f"raw_{column.address}": numbers(np.ascontiguousarray(rows.words[:, column.address]), pa.uint16())
         for column in record.columns
     }
+    return pa.Table.from_arrays([arrays[name] for name in schema.names], schema=schema)
+
+
+def decoded_again(record: Record, table: pa.Table, words: Mapping[Column, Words]) -> pa.Table:
+    """A sealed table's records with the values that the record's map gives their words."""
+    schema = schema_of(record)
+    arrays: dict[str, Any] = {name: table[name] for name in table.column_names if name in KEPT}
+    if CHECK_FLAG not in arrays:  # records are judged when they are retrieved, not later
+        arrays[CHECK_FLAG] = pa.nulls(table.num_rows, pa.string())
+    arrays |= columns_of(memory_of(record).record.values, words)
+    arrays |= {f"raw_{column.address}": table[f"raw_{column.address}"] for column in record.columns}
     return pa.Table.from_arrays([arrays[name] for name in schema.names], schema=schema)
 
 
