@@ -48,6 +48,7 @@ def memory_fetch(
     from readout.cli.memory_progress import showing
     from readout.cli.memory_visit import Visitor
     from readout.clock import SystemClock
+    from readout.measuring_point.comparison.telling import findings
     from readout.retrieve.retrieval import Verify
     from storage.archive import Archive
 
@@ -64,6 +65,9 @@ def memory_fetch(
         met(loaded, clock, trace) as meter,
         showing(meter.point.name) as (speak, show, reading),
     ):
+        about, told = meter.point, meter.told.settings
+        for found in findings(about.point, about.map, told, meter.clock_offset_s, meter.interval_ms):
+            speak(f"{about.name}: {found}")
         visit = Visitor(kept, meter, clock, stop, Verify(verify), live_s, speak, show, reading).visit()
     _tell(visit, meter, archive)
     if as_json:

@@ -8,6 +8,7 @@ import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Protocol
+from zoneinfo import ZoneInfo
 
 from readout.bus.exchange import Line
 from readout.bus.outcome import Status
@@ -17,6 +18,9 @@ from readout.daemon.identity import SERIAL_NUMBER, Identity, Met
 from readout.daemon.line_access import LineAccess
 from readout.daemon.points import PointToRecord
 from readout.daemon.state_log import StateLog
+from readout.measuring_point.comparison.compare import Finding
+from readout.measuring_point.comparison.telling import findings
+from readout.meter.clock import ahead_s, kept_by
 from readout.plan.schedule import Due, Grid, Instant, Schedule, look, start
 from readout.poll.introduction import Introduction, introduce
 from readout.poll.learning import Learner
@@ -316,7 +320,10 @@ class RecordedLine:
         identities: Mapping[str, Identity],
         writer: JournalWriter,
         clock: Clock,
+        say: Callable[[str], None],
     ) -> None:
+        self._say = say
+        self._compared: dict[str, list[Finding]] = {}
         self._points = {point.name: point for point in points}
         self._learners = {point.name: learner for point, learner in zip(points, learners, strict=True)}
         self._told = {point.name: Introduction({}, {}) for point in points}
@@ -348,12 +355,24 @@ class RecordedLine:
         met = self._identities[name].judge(found)
         if met is Met.EXPECTED:
             self._told[name] = found
+            self._compare(point, found)
             serial = found.meter.get(SERIAL_NUMBER)
             if serial is not None:
                 learner.knowledge.identify(str(serial))
             learner.renew()
             self._plan_anew(recorded)
         return Introduced(met, found.status, found.text)
+
+    def _compare(self, point: PointToRecord, told: Introduction) -> None:
+        """Say where the meter is set otherwise than the point file says; again only where that changed."""
+        offset = told.clock_offset
+        if offset is not None:
+            offset -= ahead_s(kept_by(point.map), ZoneInfo(point.time_zone), self._clock.utc())
+        found = findings(point.point, point.map, told.settings, offset, point.every_ms)
+        if [one.setting for one in found] != [one.setting for one in self._compared.get(point.name, [])]:
+            for one in found:
+                self._say(f"{point.name}: {one}")
+        self._compared[point.name] = found
 
     def renew(self, recorded: RecordedPoint) -> None:
         """Go over to the plan that the last round taught, if it taught one."""

@@ -228,7 +228,7 @@ class Recorder:
     def _worker(self, writer: JournalWriter, access: LineAccess, points: list[PointToRecord]) -> LineWorker:
         # What is learned is written by the main thread: no line waits for the disk.
         learners = [point.learner(self._clock.utc, self._say, self._learned.append) for point in points]
-        line = RecordedLine(points, learners, self._identities, writer, self._clock)
+        line = RecordedLine(points, learners, self._identities, writer, self._clock, self._say)
         return LineWorker(
             access,
             [line.recorded(point, self._rounds(point)) for point in points],

@@ -47,6 +47,7 @@ def compare(
     bore: Bore | None,
     *,
     clock_offset_s: float | None = None,
+    every_s: float | None = None,
 ) -> list[Finding]:
     """Where the meter is set otherwise than the point file says; nothing where all agrees.
 
@@ -56,13 +57,14 @@ def compare(
         settings: as the meter told them.
         bore: the point's bore, where its pipe is known.
         clock_offset_s: the meter's clock minus the computer's [s], where it has one.
+        every_s: time from one row to the next [s], if it is not the point file's.
     """
     return [
         *_diameter(point, settings, bore),
         *_unit(found, settings),
         *_reference(point, settings),
         *_gas(point, found, settings),
-        *_damping(point, settings),
+        *_damping(point, settings, every_s),
         *_cut_off(point, settings, bore),
         *_clock(clock_offset_s),
     ]
@@ -167,12 +169,13 @@ def _gas(point: MeasuringPoint, found: RegisterMap, settings: Settings) -> Itera
         )
 
 
-def _damping(point: MeasuringPoint, settings: Settings) -> Iterator[Finding]:
+def _damping(point: MeasuringPoint, settings: Settings, every_s: float | None) -> Iterator[Finding]:
     """A first-order damping shows 1 − exp(−t/τ) of a step after t."""
     told = told_quantity(settings, "damping", Dimension.TIME)
-    if told is None or point.record_every is None:
+    every = float(point.record_every) if every_s is None and point.record_every is not None else every_s
+    if told is None or every is None:
         return
-    tau, every = float(told.number) * _TIME_S[told.unit.word], float(point.record_every)
+    tau = float(told.number) * _TIME_S[told.unit.word]
     if tau > every:
         shown = 100 * (1 - math.exp(-every / tau))
         yield Finding(
