@@ -18,6 +18,8 @@ PACKAGES = ("protocols", "readout", "simulators", "storage")
 
 #: Each costs 75 to 270 ms of start-up and is needed only for reports, charts and questions over archives.
 NEVER_WHILE_POLLING = {"pandas", "pint", "plotly", "duckdb", "GTC"}
+#: The page's process has them; the recorder's never, with or without a page.
+NEVER_WHILE_RECORDING = {"starlette", "uvicorn", "anyio", "prometheus_client", "paho", "asyncio"}
 
 MAP = """\
 register_map: 1
@@ -84,7 +86,14 @@ def test_recording_and_sealing_load_no_library_for_reports(point: Path, tmp_path
     archive = str(tmp_path / "archive")
     found = imported_by("log", str(point), "--archive", archive, "--every", "100ms", "--for", "1s")
     assert {"readout.poll.round", "storage.journal"} <= found, "the command did not record"
-    assert NEVER_WHILE_POLLING & found == set()
+    assert (NEVER_WHILE_POLLING | NEVER_WHILE_RECORDING) & found == set()
+
+
+def test_a_page_loads_its_libraries_into_a_process_of_its_own(point: Path, tmp_path: Path) -> None:
+    words = ("log", str(point), "--archive", str(tmp_path / "archive"), "--every", "100ms", "--for", "1s")
+    found = imported_by(*words, "--page", "127.0.0.1:0")
+    assert {"readout.daemon.outlet.outlet", "storage.journal"} <= found, "the command had no page"
+    assert (NEVER_WHILE_POLLING | NEVER_WHILE_RECORDING) & found == set()
 
 
 def sources() -> list[Path]:

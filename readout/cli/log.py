@@ -1,5 +1,6 @@
 """`log`: record points into an archive until stopped: one row for every scheduled round, whatever happens."""
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -14,9 +15,19 @@ if TYPE_CHECKING:
 
     from readout.bus.trace import Trace
     from readout.clock import Clock
+    from readout.daemon.outlet.outlet import Outlet
     from readout.daemon.recorder import Assignment, Summary
     from readout.daemon.service.notify import ServiceManager
     from readout.daemon.service.reload import Runs
+
+
+@dataclass(frozen=True, slots=True)
+class Watchers:
+    """Who is told how the recording goes: the service manager, a command for changes, what shows."""
+
+    manager: "ServiceManager"
+    on_change: str | None
+    outlet: "Outlet | None"
 
 
 def log(
@@ -40,6 +51,18 @@ def log(
         str | None,
         typer.Option("--on-change", metavar="COMMAND", help="Run this when a point falls silent or is back."),
     ] = None,
+    page: Annotated[
+        str | None,
+        typer.Option(
+            metavar="HOST:PORT", help="Show a live page there, such as 127.0.0.1:8808; with /metrics."
+        ),
+    ] = None,
+    page_token: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="The token that opens the page; others can reach it only with one."
+        ),
+    ] = None,
     trace: TraceFile = None,
     as_json: AsJson = False,
 ) -> int:
@@ -49,6 +72,7 @@ def log(
     or why there is no reading. A port that is absent is waited for. SIGHUP takes up changed point files.
     """
     from readout.bus.trace import Trace
+    from readout.cli.log_outlet import outlet
     from readout.clock import SystemClock
     from readout.daemon.points import load_points
     from readout.daemon.recorder import Assignment
@@ -72,12 +96,15 @@ def log(
     if assignment.seal_every_ms < SHORTEST_MS:
         raise WrongUse(f"--seal-every {seal_every} is too short; the shortest is {SHORTEST_MS} ms")
     clock = SystemClock()
+    shown = outlet(archive, clock, page, page_token)
     manager = ServiceManager(clock)
     runs = Runs(assignment, lambda: load_points(points, every_ms), say)
     _heed_signals(runs, manager)
     kept = Trace(trace, clock) if trace else None
     try:
-        summary = runs.run(lambda now, stop: _record(now, clock, kept, (manager, on_change), stop))
+        with shown as beside:
+            watchers = Watchers(manager, on_change, beside)
+            summary = runs.run(lambda now, stop: _record(now, clock, kept, watchers, stop))
     finally:
         manager.stopping()
         if kept:
@@ -104,17 +131,17 @@ def _record(
     assignment: "Assignment",
     clock: "Clock",
     trace: "Trace | None",
-    watchers: "tuple[ServiceManager, str | None]",
+    watchers: Watchers,
     stop: "Event",
 ) -> "Summary":
-    """One run, watched by the person at the terminal, the service manager and the command for changes."""
+    """One run, watched by the person at the terminal and those of `watchers`."""
     from readout.cli.log_progress import progress
     from readout.daemon.connect import connector
     from readout.daemon.recorder import Recorder
     from readout.daemon.service.notify import Stalls
     from readout.daemon.service.on_change import OnChange
 
-    manager, command = watchers
+    manager, command, outlet = watchers.manager, watchers.on_change, watchers.outlet
     # Points that have had their rounds get no further rows.
     endless = assignment.points if assignment.for_ms is None else ()
     with progress(assignment) as (speak, show):
@@ -128,8 +155,12 @@ def _record(
             if changes is not None:
                 changes.look(summary.rows)
 
+        if outlet is not None:
+            outlet.say = speak
+            outlet.begin(assignment.points)
+        observe = None if outlet is None else outlet.took
         try:
-            return Recorder(assignment, connector(clock, trace), clock, speak, watch).run(stop)
+            return Recorder(assignment, connector(clock, trace), clock, speak, watch, observe).run(stop)
         finally:
             if changes is not None:
                 changes.close()

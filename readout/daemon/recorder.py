@@ -35,6 +35,7 @@ from storage.reserve import Room, room_on
 
 Say = Callable[[str], None]
 Watch = Callable[["Summary"], None]
+Observe = Callable[[Sequence[Row]], None]
 Connect = Callable[[Sequence[PointToRecord]], Line]
 
 #: Seconds the meters of all lines have to introduce themselves before the first round.
@@ -77,7 +78,9 @@ class Recorder:
     """One run. Make it, call `run` once.
 
     `connect` opens the line of the given points (all on one port); `say` takes lines for the person, from any
-    thread; `watch` is shown the summary so far, several times a second, from the thread that called `run`.
+    thread; `watch` is shown the summary so far, several times a second, from the thread that called `run`;
+    `observe` is given the rows that have just become durable, never one before, from the journal's thread,
+    which waits for it.
     """
 
     def __init__(
@@ -87,9 +90,11 @@ class Recorder:
         clock: Clock,
         say: Say,
         watch: Watch = lambda _: None,
+        observe: Observe | None = None,
     ) -> None:
         self._assignment = assignment
         self._watch = watch
+        self._observe = observe
         self._connect = connect
         self._clock = clock
         self._say = say
@@ -115,7 +120,7 @@ class Recorder:
             self._tell_killed_before(archive)
             self._seal(archive)
             archive.ledger.append(Kind.STARTED, self._about())
-            writer = JournalWriter(archive.journal.path, on_change=self._tell_writer)
+            writer = JournalWriter(archive.journal.path, on_change=self._tell_writer, on_commit=self._observe)
             try:
                 self._record(archive, writer, accesses, stop)
             finally:

@@ -1,6 +1,6 @@
 """The values of one round as JSON types, by name: what `read` shows and what a meter's introduction keeps."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -20,12 +20,26 @@ def readings_of(plan: RoundPlan, found: Round, values: Sequence[Value]) -> dict[
     Number, word for codes ("unknown(17)" where the map does not list it), list of words for bits, text,
     ISO time in UTC, true or false for coils and discrete inputs.
     """
+    return readings_in(_sent(plan, found), values, found.unsteady)
+
+
+def readings_in(
+    sent: Mapping[Column, int | None], values: Sequence[Value], unsteady: Collection[str] = ()
+) -> dict[str, dict[str, Any]]:
+    """As `readings_of`, from a round's words as they were kept; None where a word did not come.
+
+    `unsteady` names the values whose parts were read apart and do not belong together.
+    """
     row = np.ones(1, np.bool_)
     words = {
         column: Words(np.array([word or 0], np.uint16), row & (word is not None))
-        for column, word in zip(plan.columns, found.words or (None,) * len(plan.columns), strict=True)
+        for column, word in sent.items()
     }
-    return {value.name: _reading(value, words, value.name in found.unsteady) for value in values}
+    return {value.name: _reading(value, words, value.name in unsteady) for value in values}
+
+
+def _sent(plan: RoundPlan, found: Round) -> dict[Column, int | None]:
+    return dict(zip(plan.columns, found.words or (None,) * len(plan.columns), strict=True))
 
 
 def as_told(value: Value, sent: Mapping[Column, int]) -> dict[str, Any]:
@@ -72,18 +86,23 @@ def conditions_of(plan: RoundPlan, found: Round, register_map: RegisterMap) -> d
 
     A condition that the meter tells and that was not read is "not read".
     """
+    return conditions_in(_sent(plan, found), register_map)
+
+
+def conditions_in(sent: Mapping[Column, int | None], register_map: RegisterMap) -> dict[str, str]:
+    """As `conditions_of`, from a round's words as they were kept."""
     conditions: dict[str, str] = {}
     for value in register_map.readings:
         if value.reference is not None:
             pair = (value.reference.temperature, value.reference.pressure)
-            conditions[value.name] = ", ".join(_condition(one, plan, found) for one in pair)
+            conditions[value.name] = ", ".join(_condition(one, sent) for one in pair)
     return conditions
 
 
-def _condition(condition: Condition, plan: RoundPlan, found: Round) -> str:
+def _condition(condition: Condition, sent: Mapping[Column, int | None]) -> str:
     if condition.told is None:
         return condition.text or "not stated"
-    reading = readings_of(plan, found, [condition.told])[condition.told.name]
+    reading = readings_in(sent, [condition.told])[condition.told.name]
     if reading["value"] is None:
         return "not read"
     return f"{reading['value']} {reading['unit'] or ''}".strip()

@@ -9,7 +9,7 @@ sequence numbers, so that the hole shows, and `take_losses` says where it is.
 import threading
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -47,7 +47,8 @@ class JournalWriter:
     """Gives sequence numbers and makes rows durable. One per archive, made by the one who holds its lock.
 
     `on_change` is called from the writer's thread when the disk begins to refuse and when it takes rows
-    again, once each; it must not raise.
+    again, once each; `on_commit` with the rows that have just become durable, in their order. Both must not
+    raise, and rows wait for the disk while they run.
     """
 
     def __init__(
@@ -57,11 +58,13 @@ class JournalWriter:
         interval: float = COMMIT_INTERVAL,
         most_rows: int = MOST_ROWS,
         on_change: Callable[[WriterState], None] | None = None,
+        on_commit: Callable[[Sequence[Row]], None] | None = None,
     ) -> None:
         self._journal = Journal.open(path)
         self._interval = interval
         self._most_rows = most_rows
         self._on_change = on_change
+        self._on_commit = on_commit
         self._plans = set(self._journal.plans())
         self._new_plans: dict[str, str] = {}  # id → text, not yet durable
         self._last = self._journal.last_sequences()
@@ -168,6 +171,8 @@ class JournalWriter:
                 fault = self._commit(kept, plans)
                 self._tell(fault, 0 if fault else len(kept))
                 if fault is None:
+                    if self._on_commit:
+                        self._on_commit(kept)
                     kept = []
             if closing:
                 return

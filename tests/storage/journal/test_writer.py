@@ -54,6 +54,23 @@ def test_rows_get_numbers_at_once_and_are_durable_after_a_flush(
     assert writer.state == WriterState(committed=4)
 
 
+def test_rows_are_told_only_once_they_are_durable(path: Path, hall: ModuleType) -> None:
+    """Each once, in their order, and another connection finds it when it is told."""
+    told: list[tuple[int, bool]] = []
+    writer = JournalWriter(
+        path, interval=3600,
+        on_commit=lambda rows: told.extend((row.sequence, row.sequence in stored(path)) for row in rows),
+    )  # fmt: skip
+    plan = writer.add_plan("{}")
+    for n in (1, 2):
+        writer.put(hall.row(plan, n))
+    assert told == []
+    writer.flush(10)
+    writer.put(hall.row(plan, 3))
+    writer.close()
+    assert told == [(1, True), (2, True), (3, True)]
+
+
 def test_rows_are_committed_without_being_asked(path: Path, hall: ModuleType) -> None:
     """Once an interval, all rows of it in one transaction."""
     writer = JournalWriter(path, interval=0.02)

@@ -1,0 +1,89 @@
+"""The ledger followed as it grows: notes, marks and events of the points, the newest of each.
+
+Only what was added since the last look is read, so that a ledger of years costs a running recorder nothing.
+"""
+
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from storage.ledger import LEDGER, Kind, Line, read_line
+
+#: Entries of each kind that are kept for the page; the whole log book is in the report.
+MOST = 100
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A line of the log book, of all points where `point` is None. Times in ms since 1970 UTC."""
+
+    n: int
+    kind: str  # note | mark | event
+    point: str | None
+    begin_ms: int
+    end_ms: int | None  # of a mark
+    text: str
+
+    def as_json(self) -> dict[str, Any]:
+        """For the page."""
+        return {
+            "n": self.n, "kind": self.kind, "point": self.point, "begin_ms": self.begin_ms,
+            "end_ms": self.end_ms, "text": self.text,
+        }  # fmt: skip
+
+
+class Book:
+    """Call `look` now and then, always from the same thread."""
+
+    def __init__(self, root: Path) -> None:
+        self._path = root / LEDGER
+        self._read = 0
+        self._kept: dict[str, deque[Entry]] = {}
+
+    def look(self) -> bool:
+        """Read what was added; whether that has changed the entries. What cannot be read is passed over."""
+        try:
+            with self._path.open("rb") as ledger:
+                ledger.seek(self._read)
+                added = ledger.read()
+        except OSError:  # not there yet, or a disk in trouble: the recorder itself says so
+            return False
+        whole = added[: added.rfind(b"\n") + 1]
+        self._read += len(whole)
+        found = [entry for raw in whole.splitlines() if (entry := _entry(read_line(raw))) is not None]
+        for entry in found:
+            self._kept.setdefault(entry.kind, deque(maxlen=MOST)).append(entry)
+        return bool(found)
+
+    def entries(self) -> Sequence[Entry]:
+        """All that is kept, by their lines in the ledger."""
+        return sorted((entry for kept in list(self._kept.values()) for entry in kept), key=lambda one: one.n)
+
+
+def _entry(line: Line | str) -> Entry | None:
+    if isinstance(line, str):
+        return None
+    content = line.content
+    point = content.get("point")
+    told = None if point is None else str(point)
+    try:
+        match line.kind:
+            case Kind.NOTE:
+                at = _ms(content.get("at", line.time))
+                return Entry(line.n, "note", told, at, None, str(content.get("text", "")))
+            case Kind.MARK:
+                begin, end = _ms(content["from"]), _ms(content["until"])
+                return Entry(line.n, "mark", told, begin, end, str(content["name"]))
+            case Kind.EVENT:
+                at = _ms(content.get("at", line.time))
+                return Entry(line.n, "event", told, at, None, str(content.get("what", "")))
+    except (KeyError, ValueError):  # written by some other program: not for the page to judge
+        return None
+    return None
+
+
+def _ms(text: object) -> int:
+    return round(datetime.fromisoformat(str(text)).timestamp() * 1000)

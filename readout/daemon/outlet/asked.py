@@ -1,0 +1,34 @@
+"""What the process beside the recorder is asked for, and what the two say to each other.
+
+To it, pickled one after the other on its stdin: an `Asked`, then `Begin` and `Took`; the end of stdin is its
+end. From it, a line of JSON each on its stdout: `ready`, `refused` or `say`.
+"""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from readout.daemon.page.address import Listen
+from readout.daemon.points import PointToRecord
+from storage.journal import Row
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Of one archive."""
+
+    archive: Path
+    page: Listen | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Begin:
+    """A run of the recorder begins with these points."""
+
+    points: tuple[PointToRecord, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Took:
+    """Rows have become durable."""
+
+    rows: tuple[Row, ...]

@@ -1,0 +1,86 @@
+"""The process beside the recorder. Started by `outlet.py` only: `python -m readout.daemon.outlet.process`.
+
+It ends when its stdin does, which is also what a killed recorder leaves behind. Signals of the terminal are
+the recorder's to heed.
+"""
+
+import json
+import pickle
+import signal
+import sys
+import threading
+from collections.abc import Callable
+from contextlib import ExitStack
+from typing import BinaryIO
+
+from readout.clock import SystemClock
+from readout.daemon.live.feed import Feed
+from readout.daemon.live.standing import Standing
+from readout.daemon.outlet.asked import Asked, Begin, Took
+from readout.errors import PipeledgerError
+
+_speaking = threading.Lock()
+
+
+def main() -> int:
+    """Show what is told on stdin until it ends; the exit status."""
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, signal.SIG_IGN)
+    told = sys.stdin.buffer
+    asked = pickle.load(told)
+    assert isinstance(asked, Asked)
+    with ExitStack() as stack:
+        try:
+            feed, shown_at = _opened(asked, stack)
+        except PipeledgerError as error:
+            _speak(refused=str(error), status=error.status)
+            return 0
+        _speak(ready=shown_at)
+        _follow(told, feed)
+    return 0
+
+
+def _opened(asked: Asked, stack: ExitStack) -> tuple[Feed, list[str]]:
+    """Everything that was asked for; sentences that say where it is."""
+    clock = SystemClock()
+    feed = Feed(asked.archive, clock, lambda text: _speak(say=text))
+    stack.callback(feed.close)
+    shown_at = []
+    if asked.page is not None:
+        from readout.daemon.page.server import Server
+
+        standing = Standing(asked.archive, lambda: feed.tell())
+        stack.callback(standing.close)
+        server = Server(asked.page, asked.archive, feed, standing)
+        stack.callback(server.close)
+        server.open()
+        whom = "from this computer only" if asked.page.is_local else "with the token"
+        shown_at.append(f"page: {server.url} ({whom}); figures for a monitor: {server.url}metrics")
+    return feed, shown_at
+
+
+def _follow(told: BinaryIO, feed: Feed) -> None:
+    """Take what the recorder says until it says no more."""
+    acts: dict[type, Callable[[object], None]] = {
+        Begin: lambda one: feed.begin(one.points) if isinstance(one, Begin) else None,
+        Took: lambda one: feed.took(one.rows) if isinstance(one, Took) else None,
+    }
+    while True:
+        try:
+            message = pickle.load(told)
+        except (EOFError, pickle.UnpicklingError, OSError):  # its end, also amid a message
+            return
+        acts[type(message)](message)
+
+
+def _speak(**said: object) -> None:
+    with _speaking:
+        try:
+            sys.stdout.write(json.dumps(said) + "\n")
+            sys.stdout.flush()
+        except OSError:  # nobody listens any more: the end of stdin follows
+            return
+
+
+if __name__ == "__main__":
+    sys.exit(main())
