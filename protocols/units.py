@@ -34,6 +34,10 @@ class Dimension(StrEnum):
     CARBON = "carbon intensity"
     VOLTAGE = "voltage"
     CURRENT = "current"
+    APPARENT_POWER = "apparent power"
+    REACTIVE_POWER = "reactive power"
+    REACTIVE_ENERGY = "reactive energy"
+    CONDUCTIVITY = "conductivity"
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +85,10 @@ _OTHERS: Mapping[Dimension, Mapping[str, str]] = {
                        "kg/MWh": "kilogram/megawatt/hour"},
     Dimension.VOLTAGE: {"mV": "millivolt", "V": "volt"},
     Dimension.CURRENT: {"mA": "milliampere", "A": "ampere"},
+    Dimension.APPARENT_POWER: {"VA": "volt*ampere", "kVA": "kilovolt*ampere"},
+    Dimension.REACTIVE_POWER: {"var": "volt*ampere", "kvar": "kilovolt*ampere"},
+    Dimension.REACTIVE_ENERGY: {"varh": "volt*ampere*hour", "kvarh": "kilovolt*ampere*hour"},
+    Dimension.CONDUCTIVITY: {"uS/cm": "microsiemens/centimeter", "mS/cm": "millisiemens/centimeter"},
 }  # fmt: skip
 _ALIASES = {"cfm": "ft3/min", "cfh": "ft3/h", "lpm": "l/min", "gpm": "gal/min"}
 #: Flow and volume words that say "at reference conditions" without saying which.

@@ -18,6 +18,13 @@ ROOT = Path(__file__).parents[3]
 KEPT = ROOT / "docs/schema/register-map.schema.json"
 VALIDATOR = jsonschema.Draft202012Validator(json.loads(KEPT.read_text(encoding="utf-8")))
 
+#: Every map of the demonstration and of the tests.
+SHIPPED = {
+    *ROOT.glob("demo_data/*/*-meter.yaml"),
+    *ROOT.glob("tests/golden/meters/maps/*.yaml"),
+    ROOT / "tests/contracts/contract-map.yaml",
+}
+
 GOOD = """\
 register_map: 1
 meter: m
@@ -47,9 +54,7 @@ def test_the_schema_is_a_valid_schema() -> None:
     jsonschema.Draft202012Validator.check_schema(map_schema())
 
 
-@pytest.mark.parametrize(
-    "text", [GOOD, *(path.read_text() for path in ROOT.glob("demo_data/*/*-meter.yaml"))]
-)
+@pytest.mark.parametrize("text", [GOOD, *(path.read_text() for path in sorted(SHIPPED))])
 def test_a_good_map_is_valid_for_both(text: str) -> None:
     assert list(VALIDATOR.iter_errors(as_json(text))) == []
     assert parse_map(text.encode(), "m").map is not None
