@@ -3,9 +3,13 @@
 `SystemClock` is the computer's. Whatever waits or stamps takes a clock, so that tests jump a fake one.
 """
 
+import math
 import time
 from datetime import UTC, datetime
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
+
+if TYPE_CHECKING:
+    from threading import Event
 
 
 class Clock(Protocol):
@@ -21,6 +25,14 @@ class Clock(Protocol):
 
     def sleep_until(self, deadline: float) -> None:
         """Wait until `monotonic()` has reached `deadline`; return at once where it has passed."""
+        ...
+
+
+class WaitingClock(Clock, Protocol):
+    """A clock by which one thread can wait for another."""
+
+    def wait(self, event: "Event", until: float) -> bool:
+        """Wait until `event` is set or `monotonic()` has reached `until`; whether the event is set."""
         ...
 
 
@@ -47,6 +59,10 @@ class SystemClock:
             time.sleep(left - SPIN)
         while time.monotonic() < deadline:
             pass
+
+    def wait(self, event: "Event", until: float) -> bool:
+        """See `WaitingClock`."""
+        return event.wait(None if math.isinf(until) else max(0.0, until - time.monotonic()))
 
 
 def iso(seconds: float) -> str:

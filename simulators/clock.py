@@ -4,7 +4,9 @@ Both have the three methods that whatever waits or stamps asks for: `monotonic` 
 `sleep_until` a monotonic instant.
 """
 
+import math
 import time
+from threading import Event
 from typing import Protocol
 
 #: The last stretch of a wait is spun, not slept: the kernel wakes a sleeper 50 to 150 µs late, which at
@@ -75,6 +77,10 @@ class FakeClock:
             self.slept.append(deadline)
             self._utc += deadline - self._monotonic
             self._monotonic = deadline
+
+    def wait(self, event: Event, until: float) -> bool:
+        """Really wait for another thread, as many seconds as `until` is ahead; the clock stands meanwhile."""
+        return event.wait(None if math.isinf(until) else max(0.0, until - self._monotonic))
 
     def advance(self, seconds: float) -> None:
         """Let `seconds` pass on both clocks; ValueError below zero, for `monotonic` never goes back."""

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from threading import Event
 
     from readout.bus.trace import Trace
-    from readout.clock import Clock
+    from readout.clock import WaitingClock
     from readout.daemon.outlet.outlet import Outlet
     from readout.daemon.recorder import Assignment, Summary
     from readout.daemon.service.notify import ServiceManager
@@ -129,7 +129,7 @@ def _heed_signals(runs: "Runs", manager: "ServiceManager") -> None:
 
 def _record(
     assignment: "Assignment",
-    clock: "Clock",
+    clock: "WaitingClock",
     trace: "Trace | None",
     watchers: Watchers,
     stop: "Event",

@@ -4,33 +4,31 @@ The thread owns the port. It waits on the monotonic clock, opens an absent or lo
 time between rounds, and hands rows to the journal's writer, which never makes it wait for the disk.
 """
 
+import math
 import threading
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Protocol
-from zoneinfo import ZoneInfo
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 
-from readout.bus.exchange import Line
+from readout.bus.exchange import Line, Manners
 from readout.bus.outcome import Status
-from readout.clock import Clock
-from readout.daemon.computer_clock import EARLIEST, RowClock
-from readout.daemon.identity import SERIAL_NUMBER, Identity, Met
+from readout.clock import WaitingClock
+from readout.daemon.computer_clock import RowClock
+from readout.daemon.identity import Met
+from readout.daemon.line.patience import brief, fits
+from readout.daemon.line.point import Introduced, RecordedPoint
 from readout.daemon.line_access import LineAccess
-from readout.daemon.points import PointToRecord
+from readout.daemon.points import LIVE
 from readout.daemon.state_log import StateLog
-from readout.measuring_point.comparison.compare import Finding
-from readout.measuring_point.comparison.telling import findings
-from readout.meter.clock import ahead_s, kept_by
-from readout.plan.schedule import Due, Grid, Instant, Schedule, look, start
-from readout.poll.introduction import Introduction, introduce
-from readout.poll.learning import Learner
-from readout.poll.round import PolledPoint, Round, nothing_asked, poll
+from readout.plan.schedule import Due, Instant, Schedule, look, start
+from readout.poll.round import Round, nothing_asked
 from readout.sealing.record import UNSTEADY, pack
-from storage.journal import JournalWriter, Row
+from storage.journal import Row
 
-#: A meter silent this many rounds in a row is asked last, and at most once in `SILENT_PAUSE_S` seconds.
+#: A meter silent this many rounds in a row is asked only once in `SILENT_PAUSE_S` seconds.
 SILENT_ROUNDS = 3
 SILENT_PAUSE_S = 60.0
+#: For so long [s] a silent meter is asked only as briefly as the others leave time for; then heard out once.
+HEARD_OUT_S = 600.0
 #: Seconds between two tellings of what is wrong with a line.
 ADVICE_PAUSE_S = 3600.0
 #: Longest wait in one piece [s]: how soon a stop is noticed.
@@ -38,52 +36,14 @@ _NAP_S = 0.2
 #: Shorter idle time than this [s] is not used for opening a port.
 _IDLE_S = 0.05
 
-LIVE = "live"
-
-
-class Ask(Protocol):
-    """Makes a round over one meter."""
-
-    def __call__(self, line: Line, point: PolledPoint, *, first_only: bool = False) -> Round:
-        """As `readout.poll.round.poll`."""
-        ...
-
-
-@dataclass(frozen=True, slots=True)
-class Introduced:
-    """What came of asking a meter who it is: whether it is the point's own, and how the round ended."""
-
-    met: Met
-    status: Status = Status.OK
-    text: str = ""
-
-
-@dataclass
-class RecordedPoint:
-    """One point of a line as its thread keeps it. `plan` is the journal's id of the record its rows have.
-
-    `ask` makes a round, as `readout.poll.round.poll` does.
-    """
-
-    polled: PolledPoint
-    grid: Grid
-    plan: str
-    rounds_left: int | None = None
-    ask: "Ask" = poll
-    silent: int = 0
-    asked: float = float("-inf")
-    tells: bool = True  # the map has something to ask it about itself
-    unmet: bool = True  # who it is must be asked before its next row
-    stranger: bool = False  # another meter answers at its address
-    schedule: Schedule = field(init=False)
-
 
 class LineWorker(threading.Thread):
     """Runs one line's rounds until `stop` is set or every point has had its rounds.
 
     `put` takes a row; `on_step` is told a step of the computer's clock in seconds; `introduce` asks a meter
     who it is, gives the point the plan that says so, and tells whether it is the point's own. `renew` is
-    called after each row, so that the point's next round may go by another plan.
+    called after each row, so that the point's next round may go by another plan. `late` is told of replies
+    that came after the map's `reply_within`: the point's name, and how many.
     """
 
     def __init__(
@@ -91,13 +51,14 @@ class LineWorker(threading.Thread):
         access: LineAccess,
         points: Sequence[RecordedPoint],
         *,
-        clock: Clock,
+        clock: WaitingClock,
         stop: threading.Event,
         put: Callable[[Row], object],
         log: StateLog,
         on_step: Callable[[float], None],
-        introduce: Callable[[Line, RecordedPoint], Introduced],
+        introduce: Callable[[Line, RecordedPoint, Manners], Introduced],
         renew: Callable[[RecordedPoint], object] = lambda _: None,
+        late: Callable[[str, int], object] = lambda *_: None,
     ) -> None:
         super().__init__(name=f"line {access.port_name}")
         self.failed: BaseException | None = None
@@ -110,11 +71,12 @@ class LineWorker(threading.Thread):
         self._on_step = on_step
         self._introduce = introduce
         self._renew = renew
+        self._late = late
         self._row_clock = RowClock()
         self._advised = self._connected_anew = float("-inf")
         self._began: Instant | None = None
         self._may_begin = threading.Event()
-        self.introduced = threading.Event()
+        self.introduced, self.ended = threading.Event(), threading.Event()
 
     def begin(self, began: Instant) -> None:
         """Let the rounds begin with the first due times after `began`, the same for all lines."""
@@ -131,6 +93,7 @@ class LineWorker(threading.Thread):
             self._stop_event.set()
         finally:
             self._access.close()
+            self.ended.set()
 
     def _introduce_all(self) -> None:
         """Ask the meters who they are before the first round, until all have been asked or rounds begin."""
@@ -144,8 +107,9 @@ class LineWorker(threading.Thread):
             ):
                 self._meet(line, point)
         self.introduced.set()
-        while not self._may_begin.wait(_NAP_S) and not self._stop_event.is_set():
-            pass
+        while not self._stop_event.is_set():
+            if self._clock.wait(self._may_begin, self._clock.monotonic() + _NAP_S):
+                return
 
     def _rounds(self) -> None:
         if self._began is None:
@@ -161,7 +125,7 @@ class LineWorker(threading.Thread):
             if not self._wait(deadline):
                 return
             # The meters that answer come first: a silent one may cost the line a second.
-            for due, point in sorted(waiting, key=lambda pair: pair[1].silent >= SILENT_ROUNDS):
+            for due, point in sorted(waiting, key=lambda pair: pair[1].silent > 0):
                 if due.deadline_s <= deadline and not self._stop_event.is_set():
                     self._round(point, due)
             self._advise()
@@ -222,14 +186,23 @@ class LineWorker(threading.Thread):
         return False
 
     def _may_ask(self, point: RecordedPoint) -> bool:
-        """False while a silent meter, or one that is another's, has its minute's rest."""
-        resting = point.silent >= SILENT_ROUNDS or point.stranger
-        return not resting or self._clock.monotonic() - point.asked >= SILENT_PAUSE_S
+        """False while a silent meter, or one that is another's, has its minute's rest.
+
+        It goes by rounds: one that is asked every minute anyway has none. Where the others leave no time for
+        it, it waits for a better round, but not for ever.
+        """
+        if point.silent < SILENT_ROUNDS and not point.stranger:
+            return True
+        now = self._clock.monotonic()
+        rested_s = now - point.asked + point.grid.every_ms / 2000
+        return rested_s >= SILENT_PAUSE_S and (
+            rested_s >= 2 * SILENT_PAUSE_S or fits(self._others_deadline(point) - now)
+        )
 
     def _meet(self, line: Line, point: RecordedPoint) -> Introduced:
         """Ask a meter who it is."""
         point.asked = self._clock.monotonic()
-        found = self._introduce(line, point)
+        found = self._introduce(line, point, self._manners(point))
         point.unmet = found.met is Met.UNHEARD
         point.stranger = found.met is Met.OTHER
         point.silent = point.silent + 1 if found.met is Met.UNHEARD else 0
@@ -268,10 +241,9 @@ class LineWorker(threading.Thread):
             point.polled,
             free_until=self._next_deadline(),
             # A meter that stays busy must not keep the others waiting longer than a round lasts.
-            manners=replace(point.polled.manners, busy_within=point.grid.every_ms / 1000),
+            manners=replace(self._manners(point), busy_within=point.grid.every_ms / 1000),
+            after_silence=brief(point.polled.manners, 0.0) if any(self._others(point)) else None,
         )
-        if point.silent:  # a second question would only cost the other meters time
-            polled = replace(polled, manners=replace(polled.manners, repeats=0))
         answer = point.ask(line, polled, first_only=point.silent > 0)
         if answer.status is Status.PORT_LOST:
             self._access.lost(answer.text)
@@ -284,7 +256,29 @@ class LineWorker(threading.Thread):
         """When the line is wanted next [monotonic s]; what comes until then may still be heard."""
         now = look(self._clock)
         waiting = (point.schedule.next(now).deadline_s for point in self._points if point.rounds_left != 0)
-        return min(waiting, default=float("inf"))
+        return min(waiting, default=math.inf)
+
+    def _manners(self, point: RecordedPoint) -> Manners:
+        """How to ask now: one that was silent only once, and no longer than the others leave time for."""
+        now, manners = self._clock.monotonic(), point.polled.manners
+        if not point.silent:
+            point.heard_out = now
+            return manners
+        if now - point.heard_out >= HEARD_OUT_S:  # it may have become slow instead of silent
+            point.heard_out = now
+            return replace(manners, repeats=0)
+        return brief(manners, self._others_deadline(point) - now)
+
+    def _others_deadline(self, point: RecordedPoint) -> float:
+        """When another meter that answers is due next [monotonic s]; infinite where none does."""
+        now = look(self._clock)
+        return min((o.schedule.next(now).deadline_s for o in self._others(point)), default=math.inf)
+
+    def _others(self, point: RecordedPoint) -> Iterator[RecordedPoint]:
+        """Those of the line that answer."""
+        for other in self._points:
+            if other is not point and not (other.silent or other.stranger or other.rounds_left == 0):
+                yield other
 
     def _unheard(self, found: Introduced) -> Round:
         if found.status is Status.PORT_LOST:
@@ -298,6 +292,8 @@ class LineWorker(threading.Thread):
         if found.unsteady:
             cause = f"{cause} {UNSTEADY} {' '.join(found.unsteady)}".strip()
         times = self._row_clock.times(by, due_ms, found.ended, now)
+        if found.late_replies:
+            self._late(point.polled.name, found.late_replies)
         self._put(
             Row(
                 point=point.polled.name, source=LIVE, plan=point.plan, due=times.due_ms, time=times.time_ms,
@@ -308,83 +304,3 @@ class LineWorker(threading.Thread):
         if point.rounds_left is not None:
             point.rounds_left -= 1
         self._log.row(point.polled.name, found.status, found.text, now.monotonic_s)
-
-
-class RecordedLine:
-    """The points of one line as they are now: what each meter told of itself, and the plan in force."""
-
-    def __init__(
-        self,
-        points: Sequence[PointToRecord],
-        learners: Sequence[Learner],
-        identities: Mapping[str, Identity],
-        writer: JournalWriter,
-        clock: Clock,
-        say: Callable[[str], None],
-    ) -> None:
-        self._say = say
-        self._compared: dict[str, list[Finding]] = {}
-        self._points = {point.name: point for point in points}
-        self._learners = {point.name: learner for point, learner in zip(points, learners, strict=True)}
-        self._told = {point.name: Introduction({}, {}) for point in points}
-        self._identities, self._writer, self._clock = identities, writer, clock
-
-    def recorded(self, point: PointToRecord, rounds: int | None) -> RecordedPoint:
-        """A point at the start, before its meter has told anything."""
-        learner = self._learners[point.name]
-        return RecordedPoint(
-            polled=point.by(learner.plan).polled,
-            grid=Grid(point.every_ms),
-            plan=self._plan_id(point.name),
-            rounds_left=rounds,
-            ask=learner.poll,
-            tells=point.tells,
-            unmet=point.tells,
-        )
-
-    def introduce(self, line: Line, recorded: RecordedPoint) -> Introduced:
-        """Ask a meter who it is; what it tells goes with its next rows if it is the point's own."""
-        name = recorded.polled.name
-        point, learner = self._points[name], self._learners[name]
-        found = introduce(
-            line, point.map, point.format, point.unit_address, point.polled.manners, self._clock,
-            learner.knowledge,
-        )  # fmt: skip
-        if self._clock.utc() < EARLIEST:  # against a clock not set, the meter's is not known to be off
-            found = replace(found, clock_offset=None)
-        met = self._identities[name].judge(found)
-        if met is Met.EXPECTED:
-            self._told[name] = found
-            self._compare(point, found)
-            serial = found.meter.get(SERIAL_NUMBER)
-            if serial is not None:
-                learner.knowledge.identify(str(serial))
-            learner.renew()
-            self._plan_anew(recorded)
-        return Introduced(met, found.status, found.text)
-
-    def _compare(self, point: PointToRecord, told: Introduction) -> None:
-        """Say where the meter is set otherwise than the point file says; again only where that changed."""
-        offset = told.clock_offset
-        if offset is not None:
-            offset -= ahead_s(kept_by(point.map), ZoneInfo(point.time_zone), self._clock.utc())
-        found = findings(point.point, point.map, told.settings, offset, point.every_ms)
-        if [one.setting for one in found] != [one.setting for one in self._compared.get(point.name, [])]:
-            for one in found:
-                self._say(f"{point.name}: {one}")
-        self._compared[point.name] = found
-
-    def renew(self, recorded: RecordedPoint) -> None:
-        """Go over to the plan that the last round taught, if it taught one."""
-        if recorded.polled.plan is not self._learners[recorded.polled.name].plan:
-            self._plan_anew(recorded)
-
-    def _plan_anew(self, recorded: RecordedPoint) -> None:
-        name = recorded.polled.name
-        recorded.polled = self._points[name].by(self._learners[name].plan).polled
-        recorded.plan = self._plan_id(name)
-
-    def _plan_id(self, name: str) -> str:
-        """The journal's id of what is true of the rows from now on."""
-        point = self._points[name].by(self._learners[name].plan)
-        return self._writer.add_plan(point.record(self._told[name]).to_text())

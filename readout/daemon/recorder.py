@@ -4,6 +4,7 @@ The main thread seals and writes the ledger; each line has a thread of its own; 
 Nothing that the disk does makes a line wait.
 """
 
+import math
 import threading
 from collections import Counter, deque
 from collections.abc import Callable, Sequence
@@ -14,12 +15,13 @@ from pathlib import Path
 from typing import Any
 
 from readout.bus.exchange import Line
-from readout.clock import Clock, iso
+from readout.clock import WaitingClock, iso
 from readout.daemon.computer_clock import EARLIEST, clock_now
 from readout.daemon.identity import SERIAL_NUMBER, Identity
+from readout.daemon.line.recorded import RecordedLine
 from readout.daemon.line_access import LineAccess
-from readout.daemon.line_worker import LIVE, LineWorker, RecordedLine
-from readout.daemon.points import PointToRecord
+from readout.daemon.line_worker import LineWorker
+from readout.daemon.points import LIVE, PointToRecord
 from readout.daemon.state_log import StateLog
 from readout.errors import WrongUse
 from readout.plan.schedule import Grid, look
@@ -41,7 +43,7 @@ Connect = Callable[[Sequence[PointToRecord]], Line]
 #: Seconds the meters of all lines have to introduce themselves before the first round.
 INTRODUCTION_S = 5.0
 #: How often the main thread looks for a stop, an event or a due sealing [s].
-_LOOK_S = 0.1
+LOOK_S = 0.1
 #: Steps noticed by several points within this time [s] and this far alike [s] are one step.
 SAME_STEP_S, SAME_STEP_BY_S = 120.0, 0.25
 #: Seconds the journal has before a sealing to make its last rows durable; what is not is sealed next time.
@@ -80,21 +82,23 @@ class Recorder:
     `connect` opens the line of the given points (all on one port); `say` takes lines for the person, from any
     thread; `watch` is shown the summary so far, several times a second, from the thread that called `run`;
     `observe` is given the rows that have just become durable, never one before, from the journal's thread,
-    which waits for it.
+    which waits for it. `look_s`: how often the thread that called `run` looks for what there is to do [s].
     """
 
     def __init__(
         self,
         assignment: Assignment,
         connect: Connect,
-        clock: Clock,
+        clock: WaitingClock,
         say: Say,
         watch: Watch = lambda _: None,
         observe: Observe | None = None,
+        look_s: float = LOOK_S,
     ) -> None:
         self._assignment = assignment
         self._watch = watch
         self._observe = observe
+        self._look_s = look_s
         self._connect = connect
         self._clock = clock
         self._say = say
@@ -204,14 +208,14 @@ class Recorder:
             worker.start()
         deadline = self._clock.monotonic() + INTRODUCTION_S
         for worker in workers:
-            worker.introduced.wait(max(0.0, deadline - self._clock.monotonic()))
+            self._clock.wait(worker.introduced, deadline)
         began = look(self._clock)
         for worker in workers:
             worker.begin(began)
         seals = Grid(self._assignment.seal_every_ms)
         next_seal_ms = seals.after(began.utc_ms)
         while not stop.is_set() and any(worker.is_alive() for worker in workers):
-            if self._halt.wait(_LOOK_S):
+            if self._clock.wait(self._halt, self._clock.monotonic() + self._look_s):
                 break
             self._write_pending(archive)
             self._watch(self._summary)
@@ -225,6 +229,7 @@ class Recorder:
                 self._seal(archive)
         self._halt.set()
         for worker in workers:
+            self._clock.wait(worker.ended, math.inf)
             worker.join()
         for worker in workers:
             if worker.failed is not None:

@@ -38,6 +38,7 @@ class PolledPoint:
     """A meter as polling sees it: its unit address, what is read in which order, and how it is treated.
 
     `free_until`: the line is not needed before this instant [monotonic s], and may be listened to.
+    `after_silence`: how the rest of a round is asked for once a read met silence; None: as before.
     """
 
     name: str
@@ -45,6 +46,7 @@ class PolledPoint:
     plan: RoundPlan
     manners: Manners
     free_until: float = float("-inf")
+    after_silence: Manners | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +98,8 @@ def ask_all(line: Reader, point: PolledPoint, *, first_only: bool = False) -> li
         status = asked[-1][1].status
         if status is Status.PORT_LOST or (first_only and status is Status.NO_REPLY):
             break
+        if status is Status.NO_REPLY and point.after_silence is not None:
+            point = replace(point, manners=point.after_silence)
     final = line.settle([outcome for _, outcome in asked], point.free_until)
     return [(read, outcome) for (read, _), outcome in zip(asked, final, strict=True)]
 

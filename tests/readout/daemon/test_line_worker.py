@@ -14,8 +14,9 @@ from protocols.register_map.parse import parse_map
 from readout.bus.exchange import Manners
 from readout.bus.outcome import Outcome, Status
 from readout.daemon.identity import Met
+from readout.daemon.line.point import Introduced, RecordedPoint
 from readout.daemon.line_access import LineAccess
-from readout.daemon.line_worker import SILENT_PAUSE_S, Introduced, LineWorker, RecordedPoint
+from readout.daemon.line_worker import SILENT_PAUSE_S, LineWorker
 from readout.daemon.state_log import StateLog
 from readout.errors import PortError
 from readout.plan.plan import plan_round, polled_values
@@ -86,9 +87,9 @@ class Recording:
         self.lines.append(FakeLine(self.clock, self._behaviour, self._cost))
         return self.lines[-1]
 
-    def introduce(self, line: FakeLine, point: RecordedPoint) -> Introduced:
+    def introduce(self, line: FakeLine, point: RecordedPoint, manners: Manners) -> Introduced:
         """The meter tells who it is, as `who` says, if it answers at all."""
-        found = line.read(point.polled.unit, ReadRequest(Table.HOLDING, 0, 1), Manners())
+        found = line.read(point.polled.unit, ReadRequest(Table.HOLDING, 0, 1), manners)
         if found.status is not Status.OK:
             return Introduced(Met.UNHEARD, found.status, found.text)
         self.introduced.append(point.polled.name)
