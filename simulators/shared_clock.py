@@ -93,22 +93,28 @@ class SharedClock:
                 me.gate.acquire()
                 self._missing -= 1
             me.until, me.event = until, event
-            if self._missing <= 0 and self._pass_on() is me:
+            if self._missing <= 0 and self._pass_on(me):
                 return
         while not me.gate.acquire(timeout=_LOOK_S):
             with self._lock:
                 if self._turn is not None and not self._turn.thread.is_alive():
                     del self._members[self._turn.thread]
-                    if self._pass_on() is me:
+                    if self._pass_on(me):
                         return
 
-    def _pass_on(self) -> _Member:
-        """Let time go on to the next instant that matters, and give the turn to whoever waits for it."""
-        caller = self._members.get(current_thread())
+    def _pass_on(self, caller: _Member) -> bool:
+        """Let time go on to the next instant that matters, and give the turn to whoever waits for it.
+
+        True where that is the caller, whose gate stays closed.
+        """
         while True:
-            ready, member = min(
-                ((self._ready(member), member) for member in self._members.values()), key=lambda pair: pair[0]
-            )
+            first, ready = caller, math.inf
+            for member in self._members.values():
+                until = member.until
+                if member.event is not None and member.event.is_set():
+                    until = self._now
+                if until < ready:
+                    first, ready = member, until
             if self._acts and self._acts[0].at <= ready:
                 act = self._acts.pop(0)
                 self._now = max(self._now, act.at)
@@ -117,10 +123,8 @@ class SharedClock:
             if math.isinf(ready):
                 raise RuntimeError("every thread waits for something that will never be")
             self._now = max(self._now, ready)
-            self._turn = member
-            if member is not caller:
-                member.gate.release()
-            return member
-
-    def _ready(self, member: _Member) -> float:
-        return self._now if member.event is not None and member.event.is_set() else member.until
+            self._turn = first
+            if first is caller:
+                return True
+            first.gate.release()
+            return False

@@ -31,8 +31,8 @@ SILENT_PAUSE_S = 60.0
 HEARD_OUT_S = 600.0
 #: Seconds between two tellings of what is wrong with a line.
 ADVICE_PAUSE_S = 3600.0
-#: Longest wait in one piece [s]: how soon a stop is noticed.
-_NAP_S = 0.2
+#: See `LineWorker`.
+NAP_S = 0.2
 #: Shorter idle time than this [s] is not used for opening a port.
 _IDLE_S = 0.05
 
@@ -43,7 +43,8 @@ class LineWorker(threading.Thread):
     `put` takes a row; `on_step` is told a step of the computer's clock in seconds; `introduce` asks a meter
     who it is, gives the point the plan that says so, and tells whether it is the point's own. `renew` is
     called after each row, so that the point's next round may go by another plan. `late` is told of replies
-    that came after the map's `reply_within`: the point's name, and how many.
+    that came after the map's `reply_within`: the point's name, and how many. `nap_s` is the longest wait in
+    one piece [s]: how soon a stop is noticed.
     """
 
     def __init__(
@@ -59,6 +60,7 @@ class LineWorker(threading.Thread):
         introduce: Callable[[Line, RecordedPoint, Manners], Introduced],
         renew: Callable[[RecordedPoint], object] = lambda _: None,
         late: Callable[[str, int], object] = lambda *_: None,
+        nap_s: float = NAP_S,
     ) -> None:
         super().__init__(name=f"line {access.port_name}")
         self.failed: BaseException | None = None
@@ -72,6 +74,7 @@ class LineWorker(threading.Thread):
         self._introduce = introduce
         self._renew = renew
         self._late = late
+        self._nap_s = nap_s
         self._row_clock = RowClock()
         self._advised = self._connected_anew = float("-inf")
         self._began: Instant | None = None
@@ -108,7 +111,7 @@ class LineWorker(threading.Thread):
                 self._meet(line, point)
         self.introduced.set()
         while not self._stop_event.is_set():
-            if self._clock.wait(self._may_begin, self._clock.monotonic() + _NAP_S):
+            if self._clock.wait(self._may_begin, self._clock.monotonic() + self._nap_s):
                 return
 
     def _rounds(self) -> None:
@@ -157,7 +160,7 @@ class LineWorker(threading.Thread):
                 return False
             if left > _IDLE_S and (self._look_at_port() or self._use_idle_time()):
                 continue
-            self._clock.sleep_until(min(deadline, self._clock.monotonic() + _NAP_S))
+            self._clock.sleep_until(min(deadline, self._clock.monotonic() + self._nap_s))
         return not self._stop_event.is_set()
 
     def _look_at_port(self) -> bool:

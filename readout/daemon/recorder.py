@@ -82,7 +82,8 @@ class Recorder:
     `connect` opens the line of the given points (all on one port); `say` takes lines for the person, from any
     thread; `watch` is shown the summary so far, several times a second, from the thread that called `run`;
     `observe` is given the rows that have just become durable, never one before, from the journal's thread,
-    which waits for it. `look_s`: how often the thread that called `run` looks for what there is to do [s].
+    which waits for it. `look_s`: how often the thread that called `run` looks for what there is to do [s];
+    the lines' threads look half as often.
     """
 
     def __init__(
@@ -249,6 +250,7 @@ class Recorder:
             on_step=self._tell_step,
             introduce=line.introduce,
             renew=line.renew,
+            nap_s=2 * self._look_s,
         )
 
     def _rounds(self, point: PointToRecord) -> int | None:
