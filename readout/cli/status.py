@@ -66,7 +66,7 @@ def _point(point: "PointHealth") -> dict[str, Any]:
         "interval_s": point.interval_ms / 1000,
         "coverage": {name: round(getattr(shares, name), 6) for name in ("start", "hour", "day")},
         "missing": dict(point.missing),
-        "late_replies": None,  # rows do not keep them
+        "late_replies": point.late_replies,
         "worst_reply_ms": point.worst_reply_ms,
     }
 

@@ -8,21 +8,21 @@ import math
 import threading
 from collections import Counter, deque
 from collections.abc import Callable, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
 from readout.bus.exchange import Line
-from readout.clock import WaitingClock, iso
-from readout.daemon.computer_clock import EARLIEST, clock_now
+from readout.clock import WaitingClock
+from readout.daemon.computer_clock import clock_now
 from readout.daemon.identity import SERIAL_NUMBER, Identity
 from readout.daemon.line.recorded import RecordedLine
 from readout.daemon.line_access import LineAccess
 from readout.daemon.line_worker import LineWorker
 from readout.daemon.points import LIVE, PointToRecord
 from readout.daemon.state_log import StateLog
+from readout.daemon.telling.happenings import Happenings
 from readout.errors import WrongUse
 from readout.plan.schedule import Grid, look
 from readout.poll.introduction import Introduction
@@ -31,9 +31,9 @@ from readout.sealing.merge import merge_days
 from readout.sealing.seal import column_types_of, seal_journal
 from storage.archive import Archive
 from storage.errors import StorageError
-from storage.journal import JournalWriter, Row, WriterState
+from storage.journal import JournalWriter, Row
 from storage.ledger import Kind, read_file
-from storage.reserve import Room, room_on
+from storage.reserve import room_on
 
 Say = Callable[[str], None]
 Watch = Callable[["Summary"], None]
@@ -44,12 +44,8 @@ Connect = Callable[[Sequence[PointToRecord]], Line]
 INTRODUCTION_S = 5.0
 #: How often the main thread looks for a stop, an event or a due sealing [s].
 LOOK_S = 0.1
-#: Steps noticed by several points within this time [s] and this far alike [s] are one step.
-SAME_STEP_S, SAME_STEP_BY_S = 120.0, 0.25
 #: Seconds the journal has before a sealing to make its last rows durable; what is not is sealed next time.
 _HOURLY_FLUSH_S = 5.0
-#: From here on the journal's log is no longer what a recorder makes of it by itself, 4 MB.
-_LARGE_LOG_BYTES = 32 << 20
 #: Seconds the journal has at the end to make the last rows durable.
 _LAST_FLUSH_S = 30.0
 
@@ -104,13 +100,11 @@ class Recorder:
         self._clock = clock
         self._say = say
         self._summary = Summary({point.name: Counter() for point in assignment.points})
-        self._pending: deque[tuple[Kind, dict[str, Any]]] = deque()
+        self._happenings = Happenings(clock, say)
         self._learned: deque[Callable[[], None]] = deque()
         self._halt = threading.Event()
         self._identities: dict[str, Identity] = {}
-        self._stepped = (float("-inf"), 0.0)
         self._merged_on: date | None = None
-        self._low = self._large = False
 
     def run(self, stop: threading.Event) -> Summary:
         """Record until `stop` is set or every point has had its rounds; then seal and say so in the ledger.
@@ -125,7 +119,9 @@ class Recorder:
             self._tell_killed_before(archive)
             self._seal(archive)
             archive.ledger.append(Kind.STARTED, self._about())
-            writer = JournalWriter(archive.journal.path, on_change=self._tell_writer, on_commit=self._observe)
+            writer = JournalWriter(
+                archive.journal.path, on_change=self._happenings.writer, on_commit=self._observe
+            )
             try:
                 self._record(archive, writer, accesses, stop)
             finally:
@@ -155,7 +151,7 @@ class Recorder:
             if expected is None:
                 serial = last_identity(archive.root, point.name).get(SERIAL_NUMBER)
                 expected = None if serial is None else str(serial)
-            self._identities[point.name] = Identity(point.name, expected, self._note, self._say)
+            self._identities[point.name] = Identity(point.name, expected, self._happenings.note, self._say)
 
     def _open_lines(self) -> list[tuple[LineAccess, list[PointToRecord]]]:
         """Open every port; the ports of lines opened before are closed again where one is refused."""
@@ -165,7 +161,7 @@ class Recorder:
         opened: list[tuple[LineAccess, list[PointToRecord]]] = []
         try:
             for port, points in lines.items():
-                access = LineAccess(port, self._connector(points), self._clock, self._tell_port)
+                access = LineAccess(port, self._connector(points), self._clock, self._happenings.port)
                 access.open()
                 opened.append((access, points))
         except BaseException:
@@ -247,7 +243,8 @@ class Recorder:
             stop=self._halt,
             put=lambda row: self._put(writer, row),
             log=StateLog(self._say),
-            on_step=self._tell_step,
+            on_step=self._happenings.step,
+            late=self._happenings.late.note,
             introduce=line.introduce,
             renew=line.renew,
             nap_s=2 * self._look_s,
@@ -289,9 +286,10 @@ class Recorder:
         A disk that refuses is told, and tried again at the next sealing. Joining needs room for a day twice:
         where little is left it waits.
         """
+        self._happenings.sealing()
         today = datetime.fromtimestamp(self._clock.utc(), UTC).date()
         room = room_on(archive.root)
-        self._tell_room(archive, room)
+        self._happenings.room(archive, room)
         try:
             self._summary.files += [sealed.file for sealed in seal_journal(archive, clock_now(self._clock))]
             if self._merged_on != today and not room.is_scarce:
@@ -303,72 +301,11 @@ class Recorder:
                 self._say(f"{error} The rows stay in the journal until the next sealing.")
             self._summary.unsealed = str(error)
 
-    def _tell_room(self, archive: Archive, room: Room) -> None:
-        """Say once that the disk will be full, long before it is, or that the journal's log grows."""
-        if room.is_low and not self._low:
-            self._say(
-                f"{archive.root}: {room.free >> 20} MB are free on its disk, {room.percent} %: make room soon"
-            )
-        self._low = room.is_low
-        large = archive.journal.log_bytes() > _LARGE_LOG_BYTES
-        if large and not self._large:
-            self._say(
-                f"{archive.journal.path}-wal has {archive.journal.log_bytes() >> 20} MB and grows: some "
-                "program has been reading the journal since long ago; end it"
-            )
-        self._large = large
-
-    def _note(self, content: dict[str, Any], kind: Kind = Kind.EVENT) -> None:
-        """Have something written into the ledger by the main thread; from any thread."""
-        self._pending.append((kind, {**content, "at": iso(self._clock.utc())}))
-
     def _write_pending(self, archive: Archive) -> None:
-        """Write what waits for the ledger, ours and others'; a disk that refuses is asked again."""
+        """Write what was learned of the meters, and what waits for the ledger."""
         while self._learned:
             self._learned.popleft()()
-        with suppress(StorageError):
-            archive.take_in()
-        while self._pending:
-            kind, content = self._pending[0]
-            try:
-                archive.ledger.append(kind, content)
-            except StorageError:
-                return
-            self._pending.popleft()
+        self._happenings.write(archive)
 
     def _note_losses(self, writer: JournalWriter) -> None:
-        """Rows that memory could not hold while the disk refused."""
-        for loss in writer.take_losses():
-            self._summary.lost += loss.last - loss.first + 1
-            self._say(f"{loss.point}: {loss.last - loss.first + 1} rows were lost while the disk took none")
-            content = {"what": "rows", "point": loss.point, "source": loss.source}
-            self._note({**content, "first_sequence": loss.first, "last_sequence": loss.last}, Kind.LOST)
-
-    def _tell_port(self, what: str, text: str) -> None:
-        waited_for = " It is waited for." if what == "port lost" else ""
-        self._say(f"{what}: {text}{waited_for}")
-        self._note({"what": what, "text": text})
-
-    def _tell_step(self, seconds: float) -> None:
-        """Every point of every line notices the same step; it is told once."""
-        now = self._clock.monotonic()
-        told_at, told = self._stepped
-        if now - told_at < SAME_STEP_S and abs(told - seconds) < SAME_STEP_BY_S:
-            return
-        self._stepped = (now, seconds)
-        utc = self._clock.utc()
-        what = "clock set" if utc - seconds < EARLIEST <= utc else "clock step"
-        self._say(f"the computer's clock stepped by {seconds:+.3f} s")
-        self._note({"what": what, "seconds": round(seconds, 3)})
-
-    def _tell_writer(self, state: WriterState) -> None:
-        if state.fault is None:
-            self._say(
-                "the disk takes rows again; nothing was lost"
-                if not state.dropped
-                else "the disk takes rows again"
-            )
-            self._note({"what": "disk free"})
-        else:
-            self._say(f"{state.fault} Recording goes on in memory.")
-            self._note({"what": "disk full", "text": state.fault})
+        self._summary.lost += self._happenings.losses(writer)

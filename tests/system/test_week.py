@@ -21,10 +21,12 @@ import minimalmodbus
 import numpy as np
 import pytest
 
+from readout.daemon.telling.late_replies import late_replies
 from readout.review.about.logbook import log_book
 from readout.review.figures.coverage import coverage
 from readout.review.rows.measure import measure
 from storage.archive import ArchiveReader
+from storage.ledger import LEDGER, read_file
 from storage.verify import verify_archive
 
 #: 2026-05-04T00:00:20Z, a Monday: what happens does so well between two due times.
@@ -147,6 +149,9 @@ def check(hall: Any, week: ModuleType) -> None:
     for name in hall.truths:
         check_rows(hall, week, name)
         check_coverage(hall, name)
+    late = late_replies(read_file(hall.archive / LEDGER).lines)
+    due = list(hall.scheduled())
+    assert late == Counter({name: int(truth.late[due].sum()) for name, truth in hall.truths.items()})
     told = events(hall)
     assert (told["started"], told["stopped"], told["killed before"], told["lost"]) == (4, 4, 0, 0)
     assert (told["clock step"], told["disk full"], told["disk free"]) == (2, 1, 1)

@@ -5,11 +5,12 @@ over the seconds that passed, gaps named by their cause.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from readout.daemon.telling.late_replies import late_replies
 from readout.review.about.installation import LIVE
 from readout.review.about.logbook import log_book
 from readout.review.figures.coverage import NO_ROW, NOT_RUNNING, coverage
@@ -51,6 +52,7 @@ class PointHealth:
 
     `last_ms` is when the last row was due [ms since 1970 UTC], `age_ms` how long ago that was.
     `worst_reply_ms`: longest time from due to the end of the reply in the last hour; None without replies.
+    `late_replies`: replies after the map's `reply_within`, from the first start to the last sealing.
     """
 
     last_ms: int | None
@@ -61,6 +63,7 @@ class PointHealth:
     shares: Shares
     missing: Mapping[str, int]
     worst_reply_ms: int | None
+    late_replies: int = 0
 
     @property
     def is_overdue(self) -> bool:
@@ -100,9 +103,13 @@ def health(root: Path, now_ms: int) -> Health:
     waiting = {p: sum(len(rows) for _, rows in reader.waiting_rows(p, LIVE)) for p in streams}
     log = journal.with_name(journal.name + "-wal")
     room = room_on(root)
+    late = late_replies(ledger.lines)
     return Health(
         points={
-            name: _point(reader, name, _ran(root, name, ledger.lines, now_ms if running else None), now_ms)
+            name: replace(
+                _point(reader, name, _ran(root, name, ledger.lines, now_ms if running else None), now_ms),
+                late_replies=late[name],
+            )
             for name in [*names, *(point for point in streams if point not in names)]
         },
         running=running,
