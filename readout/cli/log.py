@@ -63,6 +63,16 @@ def log(
             metavar="FILE", help="The token that opens the page; others can reach it only with one."
         ),
     ] = None,
+    mqtt: Annotated[
+        str | None,
+        typer.Option(
+            metavar="URL", help="Publish each kept row to this broker, such as mqtt://localhost; mqtts: TLS."
+        ),
+    ] = None,
+    mqtt_login: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="User, password and certificates for the broker."),
+    ] = None,
     trace: TraceFile = None,
     as_json: AsJson = False,
 ) -> int:
@@ -72,7 +82,7 @@ def log(
     or why there is no reading. A port that is absent is waited for. SIGHUP takes up changed point files.
     """
     from readout.bus.trace import Trace
-    from readout.cli.log_outlet import outlet
+    from readout.cli.log_outlet import Outlets, outlet
     from readout.clock import SystemClock
     from readout.daemon.points import load_points
     from readout.daemon.recorder import Assignment
@@ -96,7 +106,7 @@ def log(
     if assignment.seal_every_ms < SHORTEST_MS:
         raise WrongUse(f"--seal-every {seal_every} is too short; the shortest is {SHORTEST_MS} ms")
     clock = SystemClock()
-    shown = outlet(archive, clock, page, page_token)
+    shown = outlet(archive, clock, Outlets(page, page_token, mqtt, mqtt_login))
     manager = ServiceManager(clock)
     runs = Runs(assignment, lambda: load_points(points, every_ms), say)
     _heed_signals(runs, manager)

@@ -7,6 +7,7 @@ end. From it, a line of JSON each on its stdout: `ready`, `refused` or `say`.
 from dataclasses import dataclass
 from pathlib import Path
 
+from readout.daemon.broker.address import BrokerAddress
 from readout.daemon.page.address import Listen
 from readout.daemon.points import PointToRecord
 from storage.journal import Row
@@ -18,6 +19,12 @@ class Asked:
 
     archive: Path
     page: Listen | None = None
+    broker: BrokerAddress | None = None
+
+    @property
+    def what(self) -> str:
+        """For sentences: what the process is there for."""
+        return "the broker" if self.page is None else "the page"
 
 
 @dataclass(frozen=True, slots=True)

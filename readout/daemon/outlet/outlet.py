@@ -74,7 +74,8 @@ class Outlet:
         try:
             _write(process, self._asked)
             assert process.stdout is not None
-            said = json.loads(process.stdout.readline() or b"{}")
+            while "say" in (said := json.loads(process.stdout.readline() or b"{}")):
+                self.say(str(said["say"]))
         except OSError:
             said = {}
         finally:
@@ -103,7 +104,8 @@ class Outlet:
                 ended_at = self._again(ended_at)
             if self._process is not None and not self._tell(self._process):
                 self.say(
-                    f"the page's process has ended and is started again in {AGAIN_S:.0f} s; recording goes on"
+                    f"{self._asked.what}'s process has ended and is started again in {AGAIN_S:.0f} s;"
+                    " recording goes on"
                 )
                 self._end(self._process)
                 self._process, ended_at = None, self._clock.monotonic()
@@ -167,4 +169,6 @@ def _write(process: "subprocess.Popen[bytes]", message: Asked | Begin | Took) ->
 def _refusal(said: dict[str, object]) -> PipeledgerError:
     if said.get("status") == PortError.status:
         return PortError("held", str(said["refused"]))
-    return FellShort(str(said.get("refused", "the process for the page did not start; see what it said")))
+    return FellShort(
+        str(said.get("refused", "the process beside the recorder did not start; see what it said"))
+    )

@@ -43,9 +43,16 @@ def main() -> int:
 def _opened(asked: Asked, stack: ExitStack) -> tuple[Feed, list[str]]:
     """Everything that was asked for; sentences that say where it is."""
     clock = SystemClock()
-    feed = Feed(asked.archive, clock, lambda text: _speak(say=text))
-    stack.callback(feed.close)
     shown_at = []
+    followers = []
+    if asked.broker is not None:
+        from readout.daemon.broker.broker import Broker
+
+        broker = Broker(asked.broker, lambda text: _speak(say=text))
+        stack.callback(broker.close)
+        followers.append(broker.follow)
+    feed = Feed(asked.archive, clock, lambda text: _speak(say=text), followers)
+    stack.callback(feed.close)
     if asked.page is not None:
         from readout.daemon.page.server import Server
 
@@ -56,6 +63,8 @@ def _opened(asked: Asked, stack: ExitStack) -> tuple[Feed, list[str]]:
         server.open()
         whom = "from this computer only" if asked.page.is_local else "with the token"
         shown_at.append(f"page: {server.url} ({whom}); figures for a monitor: {server.url}metrics")
+    if asked.broker is not None:
+        shown_at.append(broker.open())
     return feed, shown_at
 
 
