@@ -11,6 +11,7 @@ from readout.cli.output import counted, say, tell_json
 from readout.errors import WrongUse
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
     from threading import Event
 
     from readout.bus.trace import Trace
@@ -18,7 +19,9 @@ if TYPE_CHECKING:
     from readout.daemon.outlet.outlet import Outlet
     from readout.daemon.recorder import Assignment, Summary
     from readout.daemon.service.notify import ServiceManager
+    from readout.daemon.service.on_change import OnChange
     from readout.daemon.service.reload import Runs
+    from storage.journal import Row
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +30,7 @@ class Watchers:
 
     manager: "ServiceManager"
     on_change: str | None
+    outside_ms: int
     outlet: "Outlet | None"
 
 
@@ -49,8 +53,16 @@ def log(
     ] = "1h",
     on_change: Annotated[
         str | None,
-        typer.Option("--on-change", metavar="COMMAND", help="Run this when a point falls silent or is back."),
+        typer.Option(
+            "--on-change",
+            metavar="COMMAND",
+            help="Run this when a point falls silent, when a reading stays outside its range, and after.",
+        ),
     ] = None,
+    outside_for: Annotated[
+        str,
+        typer.Option(metavar="DURATION", help="How long outside its range is told to --on-change."),
+    ] = "1min",
     page: Annotated[
         str | None,
         typer.Option(
@@ -105,6 +117,7 @@ def log(
             )
     if assignment.seal_every_ms < SHORTEST_MS:
         raise WrongUse(f"--seal-every {seal_every} is too short; the shortest is {SHORTEST_MS} ms")
+    outside_ms = milliseconds(outside_for, "--outside-for")
     clock = SystemClock()
     shown = outlet(archive, clock, Outlets(page, page_token, mqtt, mqtt_login))
     manager = ServiceManager(clock)
@@ -113,7 +126,7 @@ def log(
     kept = Trace(trace, clock) if trace else None
     try:
         with shown as beside:
-            watchers = Watchers(manager, on_change, beside)
+            watchers = Watchers(manager, on_change, outside_ms, beside)
             summary = runs.run(lambda now, stop: _record(now, clock, kept, watchers, stop))
     finally:
         manager.stopping()
@@ -149,14 +162,13 @@ def _record(
     from readout.daemon.connect import connector
     from readout.daemon.recorder import Recorder
     from readout.daemon.service.notify import Stalls
-    from readout.daemon.service.on_change import OnChange
 
-    manager, command, outlet = watchers.manager, watchers.on_change, watchers.outlet
+    manager, outlet = watchers.manager, watchers.outlet
     # Points that have had their rounds get no further rows.
     endless = assignment.points if assignment.for_ms is None else ()
     with progress(assignment) as (speak, show):
         stalls = Stalls({point.name: point.every_ms / 1000 for point in endless}, clock, speak)
-        changes = OnChange(command, assignment.archive, clock, speak) if command is not None else None
+        changes = _changes(watchers, assignment, clock, speak)
 
         def watch(summary: "Summary") -> None:
             show(summary)
@@ -168,12 +180,31 @@ def _record(
         if outlet is not None:
             outlet.say = speak
             outlet.begin(assignment.points)
-        observe = None if outlet is None else outlet.took
+        takers = [beside.took for beside in (outlet, changes) if beside is not None]
+
+        def observe(rows: "Sequence[Row]") -> None:
+            for took in takers:
+                took(rows)
+
         try:
             return Recorder(assignment, connector(clock, trace), clock, speak, watch, observe).run(stop)
         finally:
             if changes is not None:
                 changes.close()
+
+
+def _changes(
+    watchers: Watchers, assignment: "Assignment", clock: "WaitingClock", speak: "Callable[[str], None]"
+) -> "OnChange | None":
+    if watchers.on_change is None:
+        return None
+    from readout.daemon.live.told import Decoder, plans_in
+    from readout.daemon.service.on_change import OnChange
+    from readout.daemon.service.outside import Outside
+
+    decoder = Decoder(plans_in(assignment.archive))
+    outside = Outside(assignment.points, decoder, watchers.outside_ms)
+    return OnChange(watchers.on_change, assignment.archive, clock, speak, outside)
 
 
 def _tell(summary: "Summary", archive: Path, *, as_json: bool) -> None:

@@ -7,7 +7,6 @@ messages, never rows: those are kept already.
 import threading
 from collections import deque
 from collections.abc import Callable, Sequence
-from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -17,14 +16,13 @@ from readout.clock import Clock
 from readout.daemon.live.board import Board
 from readout.daemon.live.book import Book
 from readout.daemon.live.history import History, Span
-from readout.daemon.live.told import Decoder, Told
+from readout.daemon.live.told import Decoder, Told, plans_in
 from readout.daemon.points import LIVE, PointToRecord
 from readout.sealing.record import Record
 from readout.sealing.table import table_of
 from storage.archive import ArchiveReader
-from storage.archive.layout import JOURNAL_FILE
 from storage.errors import StorageError
-from storage.journal import Row, read_only
+from storage.journal import Row
 
 #: Rows that may wait to be decoded; beyond that the oldest are not shown.
 MOST_ROWS = 20_000
@@ -48,7 +46,7 @@ class Feed:
         self.tell: Callable[[], None] = lambda: None
         self._root, self._clock, self._say = root, clock, say
         self._followers = list(followers)
-        self._decoder = Decoder(self._plan_text)
+        self._decoder = Decoder(plans_in(root))
         self._rows: deque[Row] = deque(maxlen=MOST_ROWS)
         self._fill: deque[PointToRecord] = deque()
         self._filled: set[str] = set()
@@ -118,13 +116,6 @@ class Feed:
                 self._told_fault = True
                 self._say(f"{self._root}: a row cannot be shown live ({error}); it is kept")
             return None
-
-    def _plan_text(self, plan: str) -> str:
-        journal = read_only(self._root / JOURNAL_FILE)
-        if journal is None:
-            raise KeyError(plan)
-        with closing(journal):
-            return journal.plan_text(plan)
 
     def _remember(self, point: PointToRecord) -> None:
         """Fill the charts with the hours before this process; without them they begin empty."""

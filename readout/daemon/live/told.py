@@ -1,8 +1,10 @@
 """A kept row as it is told: its values decoded from the words and the map that the journal holds."""
 
 from collections.abc import Callable, Mapping
+from contextlib import closing
 from dataclasses import dataclass
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 from protocols.register_map.model import Column, RegisterMap
@@ -11,7 +13,8 @@ from readout.clock import iso
 from readout.poll.readings import conditions_in, readings_in
 from readout.sealing.record import UNSTEADY, Record
 from readout.sealing.table import map_of, unsteady_names
-from storage.journal import Row
+from storage.archive.layout import JOURNAL_FILE
+from storage.journal import Row, read_only
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +98,19 @@ class Decoder:
                 for value in values
             ),
         )  # fmt: skip
+
+
+def plans_in(root: Path) -> Callable[[str], str]:
+    """What looks a plan up in the journal of an archive; KeyError where it is not there."""
+
+    def plan_text(plan: str) -> str:
+        journal = read_only(root / JOURNAL_FILE)
+        if journal is None:
+            raise KeyError(plan)
+        with closing(journal):
+            return journal.plan_text(plan)
+
+    return plan_text
 
 
 class _Known:

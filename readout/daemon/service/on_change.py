@@ -1,4 +1,4 @@
-"""A command of the user's that is run when a point falls silent or comes back.
+"""A command of the user's that is run when a point falls silent, leaves its range, or comes back.
 
 One at a time, in order, without a shell, and never waited for by a line: what it does with the facts in its
 environment is its own affair, and a command that hangs is ended.
@@ -8,12 +8,14 @@ import os
 import shlex
 import subprocess
 from collections import Counter, deque
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from readout.clock import Clock, iso
+from readout.daemon.service.outside import Outside
 from readout.errors import WrongUse
+from storage.journal import Row
 
 #: Rounds without a reading after which a point counts as silent.
 SILENT_ROUNDS = 3
@@ -46,10 +48,21 @@ def words_of(command: str) -> list[str]:
 
 
 class OnChange:
-    """Compares the rows counted so far with those counted before; call `look` again and again."""
+    """Compares the rows counted so far with those counted before; call `look` again and again.
 
-    def __init__(self, command: str, archive: Path, clock: Clock, say: Callable[[str], None]) -> None:
+    `outside` tells of readings that stay outside their range.
+    """
+
+    def __init__(
+        self,
+        command: str,
+        archive: Path,
+        clock: Clock,
+        say: Callable[[str], None],
+        outside: Outside | None = None,
+    ) -> None:
         self._words, self._archive, self._clock, self._say = words_of(command), archive, clock, say
+        self._outside = outside
         self._seen: dict[str, _Seen] = {}
         self._waiting: deque[dict[str, str]] = deque(maxlen=WAITING)
         self._running: subprocess.Popen[bytes] | None = None
@@ -59,7 +72,15 @@ class OnChange:
         """Note what changed, and run what is due."""
         for name, counts in rows.items():
             self._point(name, counts.copy())
+        if self._outside is not None:
+            for facts in self._outside.changes():
+                self._waiting.append({**facts, "PIPELEDGER_ARCHIVE": str(self._archive)})
         self._run()
+
+    def took(self, rows: Sequence[Row]) -> None:
+        """Rows have become durable; from the journal's thread."""
+        if self._outside is not None:
+            self._outside.took(rows)
 
     def close(self) -> None:
         """Give the command that still runs a moment, then end it."""
