@@ -50,10 +50,16 @@ def _follows_a_source() -> bool:
     if sys.platform == "win32":
         return False
     try:
-        state = ctypes.CDLL(None).ntp_adjtime(ctypes.create_string_buffer(_TIMEX_BYTES))
+        state = _this_program().ntp_adjtime(ctypes.create_string_buffer(_TIMEX_BYTES))
     except (OSError, AttributeError):
         return False
     return 0 <= int(state) < _TIME_ERROR
+
+
+@cache
+def _this_program() -> ctypes.CDLL:
+    """Where the C library's functions are found; looking for it costs 100 times what asking it does."""
+    return ctypes.CDLL(None)
 
 
 @cache

@@ -14,11 +14,11 @@ from readout.bus.outcome import Status
 from readout.clock import WaitingClock
 from readout.daemon.computer_clock import RowClock
 from readout.daemon.identity import Met
-from readout.daemon.line.patience import brief, fits
+from readout.daemon.line.patience import brief, fits, hurried
 from readout.daemon.line.point import Introduced, RecordedPoint
 from readout.daemon.line_access import LineAccess
 from readout.daemon.points import LIVE
-from readout.daemon.state_log import StateLog
+from readout.daemon.telling.state_log import StateLog
 from readout.plan.schedule import Due, Instant, Schedule, look, start
 from readout.poll.round import Round, nothing_asked
 from readout.sealing.record import UNSTEADY, pack
@@ -245,7 +245,7 @@ class LineWorker(threading.Thread):
             free_until=self._next_deadline(),
             # A meter that stays busy must not keep the others waiting longer than a round lasts.
             manners=replace(self._manners(point), busy_within=point.grid.every_ms / 1000),
-            after_silence=brief(point.polled.manners, 0.0) if any(self._others(point)) else None,
+            after_silence=hurried(point.polled.manners) if any(self._others(point)) else None,
         )
         answer = point.ask(line, polled, first_only=point.silent > 0)
         if answer.status is Status.PORT_LOST:
@@ -258,7 +258,7 @@ class LineWorker(threading.Thread):
     def _next_deadline(self) -> float:
         """When the line is wanted next [monotonic s]; what comes until then may still be heard."""
         now = look(self._clock)
-        waiting = (point.schedule.next(now).deadline_s for point in self._points if point.rounds_left != 0)
+        waiting = (point.schedule.deadline_s(now) for point in self._points if point.rounds_left != 0)
         return min(waiting, default=math.inf)
 
     def _manners(self, point: RecordedPoint) -> Manners:
@@ -275,7 +275,7 @@ class LineWorker(threading.Thread):
     def _others_deadline(self, point: RecordedPoint) -> float:
         """When another meter that answers is due next [monotonic s]; infinite where none does."""
         now = look(self._clock)
-        return min((o.schedule.next(now).deadline_s for o in self._others(point)), default=math.inf)
+        return min((o.schedule.deadline_s(now) for o in self._others(point)), default=math.inf)
 
     def _others(self, point: RecordedPoint) -> Iterator[RecordedPoint]:
         """Those of the line that answer."""

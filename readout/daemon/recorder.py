@@ -21,8 +21,8 @@ from readout.daemon.line.recorded import RecordedLine
 from readout.daemon.line_access import LineAccess
 from readout.daemon.line_worker import LineWorker
 from readout.daemon.points import LIVE, PointToRecord
-from readout.daemon.state_log import StateLog
 from readout.daemon.telling.happenings import Happenings
+from readout.daemon.telling.state_log import StateLog
 from readout.errors import WrongUse
 from readout.plan.schedule import Grid, look
 from readout.poll.introduction import Introduction
@@ -161,7 +161,7 @@ class Recorder:
         opened: list[tuple[LineAccess, list[PointToRecord]]] = []
         try:
             for port, points in lines.items():
-                access = LineAccess(port, self._connector(points), self._clock, self._happenings.port)
+                access = LineAccess(port, self._connector(points), self._clock, self._happenings.port(port))
                 access.open()
                 opened.append((access, points))
         except BaseException:
@@ -296,9 +296,9 @@ class Recorder:
                 merge_days(archive, today)
                 self._merged_on = today
             self._summary.unsealed = None
+            self._happenings.sealed(None)
         except StorageError as error:
-            if self._summary.unsealed is None:
-                self._say(f"{error} The rows stay in the journal until the next sealing.")
+            self._happenings.sealed(error)
             self._summary.unsealed = str(error)
 
     def _write_pending(self, archive: Archive) -> None:

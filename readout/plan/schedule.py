@@ -132,6 +132,17 @@ class Schedule:
         due_ms = self.grid.after(missed[-1] if missed else self.last_ms)
         return self._due(now, due_ms, missed, range(0), 0.0)
 
+    def deadline_s(self, now: Instant) -> float:
+        """The `deadline_s` of `next(now)`, for a few µs: a line asks it of all its points at every round."""
+        if self.last_ms is None or abs(now.step_since(self.anchor)) >= STEP_S:
+            return self.next(now).deadline_s
+        every_ms = self.grid.every_ms
+        shown_ms = now.utc_ms + self.ahead_ms
+        due_ms = max(self.last_ms, shown_ms) // every_ms * every_ms
+        if due_ms <= self.last_ms or shown_ms - due_ms >= every_ms / 2:
+            due_ms += every_ms
+        return now.monotonic_s + max(0.0, (due_ms - self.ahead_ms) / 1000 - now.utc_s)
+
     def _after_step(self, now: Instant, last_ms: int, step_s: float) -> Due:
         """Settle what was due by the clock as it was, then go on by the clock as it is now."""
         unstepped_ms = now.utc_ms - round(step_s * 1000) + self.ahead_ms

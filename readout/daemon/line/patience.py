@@ -6,6 +6,7 @@ another unit to whoever is asked then, and laid aside by its address.
 """
 
 from dataclasses import replace
+from functools import lru_cache
 
 from readout.bus.exchange import Manners
 
@@ -27,3 +28,9 @@ def brief(manners: Manners, free_s: float) -> Manners:
     reply_within = min(manners.reply_within, left)
     late_within = min(manners.late_within, left - reply_within)
     return replace(manners, reply_within=reply_within, late_within=late_within, repeats=0)
+
+
+@lru_cache
+def hurried(manners: Manners) -> Manners:
+    """The briefest: for the rest of a round in which the meter was silent, while others wait."""
+    return brief(manners, 0.0)

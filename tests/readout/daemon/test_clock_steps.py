@@ -17,6 +17,9 @@ from readout.bus.outcome import Outcome, Status
 from readout.daemon import computer_clock
 from readout.daemon.points import PointToRecord, load_points
 from readout.daemon.recorder import Assignment, Recorder
+from readout.review.about.logbook import log_book
+from readout.review.figures.coverage import NO_ROW, coverage
+from readout.review.rows.measure import measure
 from simulators.clock import FakeClock
 from storage.archive import ArchiveReader
 from storage.verify import verify_archive
@@ -218,3 +221,25 @@ def test_a_clock_that_falls_back_to_1970_meanwhile(point: PointToRecord, tmp_pat
     assert {due // 86_400_000 for due in dues} <= {int(SET_TO) // 86_400, int(SET_TO) // 86_400 + 1}
     assert [event["what"] for event in ledger_of(root, "event")] == ["clock step", "clock set"]
     assert all(0 <= row["time"] - row["due"] <= 1000 for row in rows if row["clock"] != "unset")
+
+
+def test_a_computer_that_slept_misses_rounds_and_makes_up_for_none(
+    point: PointToRecord, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Suspended for an hour: the monotonic clock stood meanwhile, so the wall clock is ahead, and right."""
+    root, slept = tmp_path / "archive", 3600.0
+    clock = SteppingClock(SET_TO, {200.3: slept})
+    monkeypatch.setattr(computer_clock, "slept_s", lambda: slept if clock.monotonic() >= 200.3 else 0.0)
+    said = record(point, root, clock, 400)
+    rows = rows_of(root)
+    assert len(rows) == 400
+    assert min(spacing(rows)) == 1000, "no burst after it"
+    (gap,) = spacing(rows) - {1000}
+    assert gap == pytest.approx(1000 * slept, abs=2000)
+    (event,) = ledger_of(root, "event")
+    assert (event["what"], event["seconds"]) == ("suspended", slept)
+    assert said == ["the computer slept for 3600 s; the rounds due meanwhile were missed"]
+    measured = measure(root, "header", "live")
+    assert measured is not None
+    missing = coverage(measured, "pressure", log_book(root, "header").ran).missing_s
+    assert missing == {NO_ROW: pytest.approx(slept, abs=2.0)}

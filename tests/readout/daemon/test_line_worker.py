@@ -17,7 +17,7 @@ from readout.daemon.identity import Met
 from readout.daemon.line.point import Introduced, RecordedPoint
 from readout.daemon.line_access import LineAccess
 from readout.daemon.line_worker import SILENT_PAUSE_S, LineWorker
-from readout.daemon.state_log import StateLog
+from readout.daemon.telling.state_log import StateLog
 from readout.errors import PortError
 from readout.plan.plan import plan_round, polled_values
 from readout.plan.schedule import Grid, look

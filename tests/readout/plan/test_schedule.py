@@ -158,6 +158,25 @@ def test_the_recorder_is_never_silent_for_more_than_two_intervals_and_the_waited
         assert later - earlier - takes <= (2 * every_ms + WAITED_OUT_MS) / 1000 + 1e-3
 
 
+@given(
+    every_ms=st.sampled_from([100, 250, 1000, 60_000]),
+    passed_s=st.floats(0, 300),
+    step_s=st.sampled_from([0.0, 0.05, 7.0, -7.0, 3600.0, -3600.0]),
+    later_s=st.floats(0, 300),
+)
+def test_the_deadline_alone_is_that_of_the_next_round(
+    every_ms: int, passed_s: float, step_s: float, later_s: float
+) -> None:
+    """Asked for at every round by every point of a line, so it has a shorter way of its own."""
+    first = Instant(1_777_852_800.3, 1000.0)
+    schedule = start(Grid(every_ms), first)
+    for passed, step in ((0.0, 0.0), (passed_s, 0.0), (later_s, step_s)):
+        now = Instant(first.utc_s + passed + step, first.monotonic_s + passed)
+        due = schedule.next(now)
+        assert schedule.deadline_s(now) == due.deadline_s
+        schedule, first = due.then, now
+
+
 def test_an_interval_below_a_tenth_of_a_second_is_refused_with_the_limit() -> None:
     with pytest.raises(WrongUse, match=f"50 ms is too short; the shortest is {SHORTEST_MS} ms"):
         Grid(50)

@@ -21,7 +21,7 @@ from readout.bus.port import open_port
 from readout.bus.watched import WatchedPort
 from readout.daemon.identity import Identity
 from readout.daemon.line_access import LineAccess
-from readout.daemon.state_log import StateLog
+from readout.daemon.telling.state_log import StateLog
 from readout.diagnose.computer import findings
 from readout.errors import PortError
 from readout.poll.introduction import Introduction

@@ -1,7 +1,8 @@
 """What the recorder tells the person: changes of state, and once an hour a summary. Never a line a row.
 
 A fault is told when it has lasted three rounds, its end when the meter answers again; a lost port is told by
-its line. What comes and goes between is counted and told in the hourly summary.
+its line. What comes and goes between, and what changes more than four times an hour, is counted and told in
+the hourly summary: of one point at most five lines an hour.
 """
 
 from collections import Counter
@@ -9,11 +10,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from readout.bus.outcome import Status
+from readout.daemon.telling.sparing import Sparing
 
 #: Rounds a fault must last before it is told.
 LASTING = 3
 #: Seconds between summaries.
 SUMMARY_S = 3600.0
+#: Changes of one point's state that are told in an hour.
+MOST_CHANGES = 4
 
 Say = Callable[[str], None]
 
@@ -35,6 +39,7 @@ class StateLog:
     def __init__(self, say: Say) -> None:
         self._say = say
         self._points: dict[str, _PointState] = {}
+        self._sparing = Sparing(MOST_CHANGES)
         self._summary_due: float | None = None
 
     def line(self, text: str) -> None:
@@ -50,17 +55,24 @@ class StateLog:
         if status is not Status.OK:
             state.missing += 1
         if status is Status.OK and state.told is not Status.OK:
-            self._say(f"{point}: answers again after {state.missing} rounds without all values")
+            rounds = f"answers again after {state.missing} rounds without all values"
+            self._change(point, rounds, monotonic)
             state.told, state.missing = Status.OK, 0
         elif status not in (Status.OK, Status.SKIPPED) and status is not state.told:
             if status is Status.PORT_LOST:
                 state.told = status  # the line tells it, once for all its points
             elif state.run >= LASTING:
-                self._say(f"{point}: {status}: {text}")
+                self._change(point, f"{status}: {text}", monotonic)
                 state.told = status
         elif status is Status.OK:
             state.missing = 0
         self._summarise(monotonic)
+
+    def _change(self, point: str, text: str, monotonic: float) -> None:
+        left = self._sparing.left(point, monotonic)
+        often = "; it changes often: more of that is told once an hour" if left == 1 else ""
+        if left:
+            self._say(f"{point}: {text}{often}")
 
     def _summarise(self, monotonic: float) -> None:
         if self._summary_due is None:
@@ -71,5 +83,6 @@ class StateLog:
         for name, state in self._points.items():
             faults = [f"{n} {status}" for status, n in state.counted.items() if status is not Status.OK]
             if faults:
-                self._say(f"{name}: of {state.counted.total()} rounds in the last hour: {', '.join(faults)}")
+                told = f"{name}: of {state.counted.total()} rounds in the last hour: {', '.join(faults)}"
+                self._say(f"{told}; the latest: {state.status}")
             state.counted.clear()
