@@ -12,6 +12,7 @@ import numpy as np
 
 from protocols.units import Quantity, unit_of
 from readout.errors import WrongUse
+from readout.review.about.amended import put_right
 from readout.review.about.installation import LIVE, MEMORY, Installation, ReadingInfo, plain_unit
 from readout.review.about.logbook import LogBook, log_book
 from readout.review.about.site_time import SiteTime
@@ -124,8 +125,11 @@ def review(
 
 def reviewed(measured: Measured, book: LogBook, asked: Asked) -> Review:
     """The figures from what was measured; reads nothing."""
-    about = _with_told_units(measured)
-    site = SiteTime(about.zone, measured.minutes.begin, about.calendar)
+    end = int(measured.minutes.last[-1]) if asked.until is None else asked.until
+    kept = _with_told_units(measured)
+    right = put_right(kept, book.amendments, end)
+    about = right.about
+    site = SiteTime(about.zone, measured.minutes.begin, kept.calendar, right.calendars)
     readings = {
         name: _reading(measured, about, site, about.readings[name], values)
         for name, values in measured.minutes.values.items()
@@ -136,7 +140,7 @@ def reviewed(measured: Measured, book: LogBook, asked: Asked) -> Review:
     primary = flow or next(iter(readings.values()), None)
     name = next(iter(measured.minutes.values)) if primary is None else primary.info.name
     ran = None if about.source == MEMORY else book.ran
-    made = corrections(book.amendments)
+    made = corrections(book.amendments, right.refused)
     corrected = _corrected(measured, flow, site, made)
     told = _demand(corrected or flow, pressure, site, about, asked)
     return Review(

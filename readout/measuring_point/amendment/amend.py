@@ -108,6 +108,12 @@ def amended(files: Files, point: MeasuringPoint, changes: Sequence[Change]) -> A
     return Amended(found, was, _diameter_change(point.pipe, found.pipe))
 
 
+def said(files: Files, path: tuple[str, ...]) -> str | None:
+    """What the files say of a key, the point file before the job; None where nothing, or no plain value."""
+    job = None if files.job_entries is None else files.job_entries.node
+    return None if files.entries is None else _said(files.entries.node, job, path)
+
+
 def _told(changes: Sequence[Change], faults: Sequence[Fault]) -> str:
     written = ", ".join(f"--set {change.name}={change.value}" for change in changes)
     return f"{written}: " + "; ".join(fault.fault for fault in faults if fault.severity == "fault")

@@ -79,6 +79,7 @@ class Installation:
     calendar: WorkCalendar | None = None
     energy: Energy | None = None
     measuring_point: MeasuringPoint | None = None
+    kept: Files | None = None  # the point and job file as they were read when rows were measured
 
     @property
     def pipe(self) -> Pipe | None:
@@ -227,4 +228,5 @@ def _parsed(point_text: str, job_text: str | None) -> dict[str, Any]:
         "calendar": build.build_calendar(files.get(k.CALENDAR)),
         "energy": build.build_energy(files.get(k.ENERGY)),
         "measuring_point": None if entries is None else checked(files),
+        "kept": files,
     }

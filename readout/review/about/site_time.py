@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from readout.measuring_point.model import WorkCalendar
+from readout.measuring_point.model import Shift, WorkCalendar
 
 _DAY_MINUTES = 1440
 #: No zone of the database changes its offset since 1970 but at a multiple of this [ms].
@@ -51,11 +51,16 @@ def midnight_ms(zone: ZoneInfo, day: date) -> int:
 
 @dataclass(frozen=True)
 class SiteTime:
-    """Minutes [n] (ms since 1970 UTC, ascending) by the site's clock and calendar."""
+    """Minutes [n] (ms since 1970 UTC, ascending) by the site's clock and calendar.
+
+    `later` are calendars that came to hold at a moment [ms since 1970 UTC), ascending. A calendar holds for
+    whole days of the site: from the day in which it begins.
+    """
 
     zone: ZoneInfo
     begin: Whole
     calendar: WorkCalendar | None = None
+    later: Sequence[tuple[int, WorkCalendar | None]] = ()
 
     @cached_property
     def local_minute(self) -> Whole:
@@ -88,38 +93,74 @@ class SiteTime:
         return [known[int(one)] for one in days]
 
     def _day_type(self, day: date) -> DayType:
-        if self.calendar is None or self.calendar.production is None:
+        calendar = self.calendar_of(day)
+        if calendar is None or calendar.production is None:
             return DayType.UNKNOWN
-        if day in self.calendar.closed:
+        if day in calendar.closed:
             return DayType.CLOSED
-        produces = day.weekday() in self.calendar.production
+        produces = day.weekday() in calendar.production
         return DayType.PRODUCTION if produces else DayType.NO_PRODUCTION
+
+    def calendar_of(self, day: date) -> WorkCalendar | None:
+        """The calendar that holds on a day."""
+        found = self.calendar
+        for first, calendar in self._turns:
+            found = calendar if day >= date_of(first) else found
+        return found
+
+    def shift_of(self, day: date, name: str) -> Shift:
+        """A shift that begins on `day`; one that is still running by the next day's calendar is there too."""
+        for one in (day, day + timedelta(days=1)):
+            calendar = self.calendar_of(one)
+            if calendar is not None and name in calendar.shifts:
+                return calendar.shifts[name]
+        raise KeyError(name)
+
+    @cached_property
+    def _turns(self) -> "list[tuple[int, WorkCalendar | None]]":
+        """Days [since 1970] from which a later calendar holds."""
+        moments = np.array([since for since, _ in self.later], np.int64)
+        days = (moments + offsets_ms(self.zone, moments)) // (60_000 * _DAY_MINUTES)
+        return [(int(day), calendar) for day, (_, calendar) in zip(days, self.later, strict=True)]
 
     def shifts(self) -> "tuple[list[str], Whole, Whole]":
         """Names of shifts; for each minute the shift's number (-1: none) and the day that it began [n].
 
         A shift over midnight belongs to the day it began on.
         """
-        named = list(self.calendar.shifts.items()) if self.calendar else []
+        calendars = [(-(2**62), self.calendar), *self._turns]
+        names: list[str] = []
         number, day = np.full(len(self.begin), -1), self.day.copy()
         minute = self.minute_of_day
-        for index, (_, shift) in enumerate(named):
-            if shift.begin < shift.until:
-                inside = (minute >= shift.begin) & (minute < shift.until)
-            else:
-                inside = (minute >= shift.begin) | (minute < shift.until)
-                day = np.where(inside & (minute < shift.until) & (number < 0), self.day - 1, day)
-            number = np.where(inside & (number < 0), index, number)
-        return [name for name, _ in named], number, day
+        for turn, (first, calendar) in enumerate(calendars):
+            until = calendars[turn + 1][0] if turn + 1 < len(calendars) else 2**62
+            holds = (self.day >= first) & (self.day < until)
+            for name, shift in () if calendar is None else calendar.shifts.items():
+                if name not in names:
+                    names.append(name)
+                if shift.begin < shift.until:
+                    inside = holds & (minute >= shift.begin) & (minute < shift.until)
+                else:
+                    inside = holds & ((minute >= shift.begin) | (minute < shift.until))
+                    day = np.where(inside & (minute < shift.until) & (number < 0), self.day - 1, day)
+                number = np.where(inside & (number < 0), names.index(name), number)
+        return names, number, day
 
     def in_hours(self) -> "NDArray[np.bool_] | None":
         """Where [n] the site produces: in a shift that began on a production day; None: not said."""
-        if self.calendar is None or self.calendar.production is None:
+        calendars = [self.calendar, *(calendar for _, calendar in self.later)]
+        if all(one is None or one.production is None for one in calendars):
             return None
-        names, number, day = self.shifts()
+        _, number, day = self.shifts()
         days, place = np.unique(day, return_inverse=True)
         produces = np.array([kind is DayType.PRODUCTION for kind in self.day_types(days)], np.bool_)[place]
-        return produces & (number >= 0) if names else produces
+        return produces & ((number >= 0) | ~self._has_shifts())
+
+    def _has_shifts(self) -> "NDArray[np.bool_]":
+        """Where [n] the calendar that holds names shifts at all; without any, the whole day produces."""
+        days, place = np.unique(self.day, return_inverse=True)
+        found = [self.calendar_of(date_of(one)) for one in days]
+        return np.array([one is not None and bool(one.shifts) for one in found], np.bool_)[place]
 
 
 def date_of(day: int) -> date:

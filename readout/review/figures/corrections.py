@@ -4,8 +4,9 @@ A meter that takes a velocity and multiplies it by the area computes a flow that
 diameter set in it; the ledger's line tells the factor.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,9 +28,15 @@ class Correction:
     why: str | None
 
 
-def corrections(amendments: Sequence[Amendment]) -> list[Correction]:
-    """In the order they were written."""
-    return [_correction(one) for one in amendments]
+def corrections(
+    amendments: Sequence[Amendment], refused: Mapping[int, str] = MappingProxyType({})
+) -> list[Correction]:
+    """In the order they were written; `refused`: the ledger's line → why it could not be taken in."""
+    found = [_correction(one) for one in amendments]
+    return [
+        replace(one, what=f"{one.what}; not taken in: {refused[one.line]}") if one.line in refused else one
+        for one in found
+    ]
 
 
 def _correction(one: Amendment) -> Correction:

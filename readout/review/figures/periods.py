@@ -87,8 +87,7 @@ def shifts(minutes: Minutes, values: Values, site: SiteTime) -> list[Period]:
 
 def _lasts(site: SiteTime, day: date, name: str) -> float:
     """How long [s] a shift of a day lasts, a change of the clock within it counted."""
-    assert site.calendar is not None
-    shift = site.calendar.shifts[name]
+    shift = site.shift_of(day, name)
     until = shift.until + (0 if shift.begin < shift.until else 1440)
     midnight = midnight_ms(site.zone, day)
     ends = [midnight + minute * MINUTE_MS for minute in (shift.begin, until)]

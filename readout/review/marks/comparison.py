@@ -1,7 +1,7 @@
 """Before and after, side by side by day type; and whether they may be compared at all."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from readout.review.about.installation import Installation
@@ -37,7 +37,7 @@ def compared(review: Review) -> Compared | None:
     for mark in (before, after):
         begin = review.measured.minutes.begin
         rows = (begin >= mark.begin_ms) & (begin < mark.end_ms)
-        site = type(review.site)(review.site.zone, begin[rows], review.site.calendar)
+        site = replace(review.site, begin=begin[rows])
         found = day_types(days(flow.values.at(rows), site)) if rows.any() else []
         sides.append({one.name: one for one in found})
     names = list(dict.fromkeys([*sides[0], *sides[1]]))

@@ -123,6 +123,7 @@ class _Session:
         import duckdb
 
         with duckdb.connect(config={"memory_limit": _MEMORY, "threads": 2}) as session:
+            session.execute("SET enable_progress_bar = false")  # it would be drawn on stdout
             self._sql = session
             try:
                 return self._measured()
