@@ -33,6 +33,8 @@ HEARD_OUT_S = 600.0
 ADVICE_PAUSE_S = 3600.0
 #: See `LineWorker`.
 NAP_S = 0.2
+#: Why a round was not asked for that was due just before the end.
+_STOPPED = "the recorder was told to stop"
 #: Shorter idle time than this [s] is not used for opening a port.
 _IDLE_S = 0.05
 
@@ -129,10 +131,21 @@ class LineWorker(threading.Thread):
                 return
             # The meters that answer come first: a silent one may cost the line a second.
             for due, point in sorted(waiting, key=lambda pair: pair[1].silent > 0):
-                if due.deadline_s <= deadline and not self._stop_event.is_set():
+                if due.deadline_s <= deadline:
                     self._round(point, due)
             self._advise()
             self._connect_anew()
+        self._settle()
+
+    def _settle(self) -> None:
+        """Rows for what was due while a round kept the line from noticing the end."""
+        now = look(self._clock)
+        for point in self._points:
+            due = point.schedule.next(now)
+            passed = [*due.skipped, *([due.due_ms] if due.deadline_s <= now.monotonic_s else [])]
+            for due_ms in [] if due.step_s else passed:
+                if point.rounds_left != 0:
+                    self._row(point, due_ms, due.then, nothing_asked(Status.SKIPPED, _STOPPED))
 
     def _advise(self) -> None:
         """What the line's statistics say is wrong with it, at most once an hour."""
@@ -227,6 +240,8 @@ class LineWorker(threading.Thread):
             self._renew(point)
 
     def _ask(self, point: RecordedPoint) -> Round:
+        if self._stop_event.is_set():
+            return nothing_asked(Status.SKIPPED, _STOPPED)
         line = self._access.line
         if line is None:
             return nothing_asked(Status.PORT_LOST, self._access.reason)

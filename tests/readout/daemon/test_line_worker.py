@@ -80,6 +80,7 @@ class Recording:
         self.introduced: list[str] = []
         self.lines: list[FakeLine] = []
         self.port_name = "port"
+        self.stop = threading.Event()
         self.who: Callable[[FakeClock], Met] = lambda clock: Met.EXPECTED
         self._behaviour, self._cost = behaviour, cost or {Status.NO_REPLY: 3.0}
 
@@ -105,7 +106,7 @@ class Recording:
             access,
             [recorded(unit, every_ms, rounds) for unit, every_ms in units.items()],
             clock=self.clock,
-            stop=threading.Event(),
+            stop=self.stop,
             put=self.rows.append,
             log=StateLog(self.said.append),
             on_step=self.steps.append,
@@ -141,6 +142,25 @@ def test_every_due_time_is_a_row_and_a_multiple_of_the_interval() -> None:
     assert due_times(recording.of(2)) == due_times(recording.of(1))
     assert all(0 <= row.time - row.due <= 100 for row in recording.rows if row.time is not None)
     assert recording.statuses(1) == {"ok": 60}
+
+
+def test_what_was_due_when_the_end_came_is_a_row_too() -> None:
+    """The first of three meters is being waited for as the recorder is told to stop."""
+    stops_at = 1_777_852_801.0 + 10
+
+    def behaviour(unit: int, clock: FakeClock) -> Status:
+        if unit == 1 and clock.utc() >= stops_at:
+            recording.stop.set()
+            return Status.NO_REPLY
+        return Status.OK
+
+    recording = Recording(behaviour, {Status.NO_REPLY: 2.2})
+    recording.run({1: 1000, 2: 1000, 3: 1000}, 60)
+    assert [row.status for row in recording.of(1)][-3:] == ["no reply", "skipped", "skipped"]
+    for unit in (2, 3):
+        assert due_times(recording.of(unit)) == due_times(recording.of(1))
+        assert [row.status for row in recording.of(unit)] == ["ok"] * 10 + ["skipped"] * 3
+    assert recording.of(2)[-1].cause == "the recorder was told to stop"
 
 
 def test_points_of_one_line_keep_their_own_intervals() -> None:
