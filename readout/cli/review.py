@@ -254,6 +254,7 @@ def _demand_lines(one: "Review") -> list[str]:
         f"  out-of-hours demand: {_shown(one.demand.mean)} {one.demand.unit} over {one.demand.counted_s:g} s"
         f" ({one.demand.out_of_band_s:g} s with the pressure out of its band left out)"
     ]
+    lines += _step_lines(one)
     if isinstance(one.cost, str):
         return [*lines, f"  its cost: not told; {one.cost}"]
     return [
@@ -262,6 +263,21 @@ def _demand_lines(one: "Review") -> list[str]:
         f" = {one.cost.formula}",
         f"    {one.cost.specific_power}: {one.cost.specific_power_reference}",
         *(f"    {warning}" for warning in one.cost.warnings),
+    ]
+
+
+def _step_lines(one: "Review") -> list[str]:
+    """Since when the demand is another; nothing where it stayed at one level."""
+    from readout.review.air.step import METHOD
+
+    step = one.step
+    if isinstance(step, str):
+        return []
+    way = "up" if step.size > 0 else "down"
+    return [
+        f"  it stepped {way} from {_shown(step.before)} to {_shown(step.after)} {step.unit} between"
+        f" {_local(one, step.since_ms)} and {_local(one, step.until_ms)}",
+        f"    {METHOD}; medians of {step.hours_before} and {step.hours_after} hours",
     ]
 
 

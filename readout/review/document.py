@@ -9,6 +9,7 @@ from readout.review.about.installation import LIVE, MEMORY, Installation
 from readout.review.about.logbook import LogBook
 from readout.review.air.demand import Cost, Demand
 from readout.review.air.pressure import AgainstRequired
+from readout.review.air.step import METHOD, Step
 from readout.review.figures.corrections import Correction
 from readout.review.figures.coverage import Coverage
 from readout.review.figures.periods import Period
@@ -48,7 +49,7 @@ def document(found: Review, inputs: Inputs | None = None) -> dict[str, Any]:
         "readings": {name: _reading(one, found, name) for name, one in found.readings.items()},
         "corrections": [_correction(one) for one in found.corrections],
         "corrected_flow": None if found.corrected is None else _reading(found.corrected, found, None),
-        "out_of_hours": _demand(found.demand),
+        "out_of_hours": _demand(found.demand) | {"step": _step(found.step)},
         "cost": _cost(found.cost),
         "pressure": None if found.pressure is None else _pressure(found.pressure),
         "totaliser": None if found.totals is None else _totals(found.totals),
@@ -247,6 +248,20 @@ def _demand(found: Demand | str) -> dict[str, Any]:
         "share_of_time": found.share,
         "pressure_band": None if found.band is None else list(found.band),
         "what": "flow while the site did not produce; dryer purge, drains, machines left open are in it",
+    }
+
+
+def _step(found: Step | str) -> dict[str, Any]:
+    if isinstance(found, str):
+        return {"size": None, "why": found, "method": METHOD}
+    return {
+        "size": found.size,
+        "unit": found.unit,
+        "begins_between": [moment(found.since_ms), moment(found.until_ms)],
+        "before": {"median": found.before, "hours": found.hours_before},
+        "after": {"median": found.after, "hours": found.hours_after},
+        "chance": found.chance,
+        "method": METHOD,
     }
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from protocols.units import Quantity, unit_of
 from readout.errors import WrongUse
@@ -17,8 +18,9 @@ from readout.review.about.installation import LIVE, MEMORY, Installation, Readin
 from readout.review.about.logbook import LogBook, log_book
 from readout.review.about.site_time import SiteTime
 from readout.review.about.units import Amount, Shown, amount_of, number_in, shown
-from readout.review.air.demand import Cost, Demand, cost, demand
+from readout.review.air.demand import Cost, Demand, cost, counted, demand
 from readout.review.air.pressure import AgainstRequired, against_required
+from readout.review.air.step import Step, step
 from readout.review.figures import periods
 from readout.review.figures.corrections import Correction, corrections, factors
 from readout.review.figures.coverage import Coverage, coverage
@@ -89,6 +91,7 @@ class Review:
     corrections: Sequence[Correction]
     corrected: ReadingReview | None
     demand: Demand | str
+    step: Step | str
     cost: Cost | str
     pressure: AgainstRequired | None
     totals: Totals | None
@@ -142,7 +145,8 @@ def reviewed(measured: Measured, book: LogBook, asked: Asked) -> Review:
     ran = None if about.source == MEMORY else book.ran
     made = corrections(book.amendments, right.refused)
     corrected = _corrected(measured, flow, site, made)
-    told = _demand(corrected or flow, pressure, site, about, asked)
+    out_of_hours = _OutOfHours.of(corrected or flow, pressure, site, about, asked)
+    told = out_of_hours if isinstance(out_of_hours, str) else out_of_hours.demand()
     return Review(
         measured=measured,
         installation=about,
@@ -154,6 +158,7 @@ def reviewed(measured: Measured, book: LogBook, asked: Asked) -> Review:
         corrections=made,
         corrected=corrected,
         demand=told,
+        step=out_of_hours if isinstance(out_of_hours, str) else out_of_hours.step(site),
         cost=_cost(told, about),
         pressure=_against(measured, pressure, asked),
         totals=_totals(measured, flow, about),
@@ -213,18 +218,37 @@ def _corrected(
     return _figures(measured, site, flow.info, flow.shown, values, quantiles)
 
 
-def _demand(
-    flow: ReadingReview | None, pressure: ReadingReview | None, site: SiteTime, about: Installation,
-    asked: Asked,
-) -> Demand | str:  # fmt: skip
-    if flow is None:
-        return "no flow is measured"
-    within = site.in_hours()
-    if within is None:
-        return "neither the point nor the job file says when the site produces (calendar: production)"
-    band = None if pressure is None else _band(pressure, about, asked)
-    values = None if pressure is None or band is None else pressure.values
-    return demand(flow.values, values, within, band, flow.shown.unit)
+@dataclass(frozen=True)
+class _OutOfHours:
+    """What demand out of hours is worked out from: minutes [n], and the pressure where it has a band."""
+
+    flow: ReadingReview
+    pressure: Values | None
+    within: NDArray[np.bool_]
+    band: tuple[float, float] | None
+
+    @classmethod
+    def of(
+        cls, flow: ReadingReview | None, pressure: ReadingReview | None, site: SiteTime, about: Installation,
+        asked: Asked,
+    ) -> "_OutOfHours | str":  # fmt: skip
+        """Or what is missing, as a sentence."""
+        if flow is None:
+            return "no flow is measured"
+        within = site.in_hours()
+        if within is None:
+            return "neither the point nor the job file says when the site produces (calendar: production)"
+        band = None if pressure is None else _band(pressure, about, asked)
+        return cls(flow, None if pressure is None or band is None else pressure.values, within, band)
+
+    def demand(self) -> Demand:
+        """Its mean."""
+        return demand(self.flow.values, self.pressure, self.within, self.band, self.flow.shown.unit)
+
+    def step(self, site: SiteTime) -> Step | str:
+        """Since when it is another."""
+        kept = counted(self.flow.values, self.pressure, self.within, self.band)
+        return step(site.begin, site.hour_begin, self.flow.values, kept, self.flow.shown.unit)
 
 
 def _band(pressure: ReadingReview, about: Installation, asked: Asked) -> tuple[float, float] | None:

@@ -8,6 +8,7 @@ from readout.report.content import charts
 from readout.report.content.blocks import Item, Section, Table, Text
 from readout.report.language.words import Words, plain
 from readout.review.air.demand import Demand
+from readout.review.air.step import METHOD
 from readout.review.marks.comparison import compared
 from readout.review.marks.results import Inputs, mark_results
 from readout.review.review import Review
@@ -72,7 +73,7 @@ def peak_or_pressure(found: Review, words: Words) -> Text:
 
 def out_of_hours(found: Review, words: Words) -> Section:
     """What flows while nothing is made, what an hour of it costs, with the formula."""
-    items: list[Item] = [*_demand(found.demand, words)]
+    items: list[Item] = [*_demand(found.demand, words), *_step(found, words)]
     cost = found.cost
     if isinstance(cost, str):
         items.append(Text(words("What it costs is not told: {why}.", why=words(cost)), "strong"))
@@ -122,6 +123,31 @@ def _demand(told: Demand | str, words: Words) -> Iterator[Item]:
                 out=words.span(told.out_of_band_s),
             )
         )
+
+
+def _step(found: Review, words: Words) -> Iterator[Item]:
+    """Since when the demand is another; nothing where it stayed at one level."""
+    step, zone = found.step, found.installation.zone
+    if isinstance(step, str):
+        return
+    text = (
+        "This demand stepped up by {size} {unit}, from {before} to {after} {unit}, between {begin} and {end}."
+        if step.size > 0
+        else "This demand stepped down by {size} {unit}, from {before} to {after} {unit}, between {begin}"
+        " and {end}."
+    )
+    yield Text(
+        words(
+            text, size=words.number(abs(step.size), 3), unit=step.unit or "",
+            before=words.number(step.before), after=words.number(step.after),
+            begin=words.moment(step.since_ms, zone),
+            end=words.moment(step.until_ms, zone),
+        ),
+        "strong",
+    )  # fmt: skip
+    method = "Medians of {before} and {after} hours; {method}."
+    fields = {"before": step.hours_before, "after": step.hours_after, "method": words(METHOD)}
+    yield Text(words(method, **fields), "small")
 
 
 def display(found: Review, words: Words) -> Section:

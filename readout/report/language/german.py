@@ -120,6 +120,16 @@ GERMAN: Mapping[str, str] = {
         "Es ist Bedarf, nicht Leckage: Spülluft der Trockner, Ableiter und offene Maschinen sind darin.",
     "Counted only with the pressure between {low} and {high}; {out} out of that band are left out.":
         "Gezählt nur bei Druck zwischen {low} und {high}; {out} außerhalb davon sind weggelassen.",
+    "This demand stepped up by {size} {unit}, from {before} to {after} {unit}, between {begin} and {end}.":
+        "Dieser Bedarf stieg sprunghaft um {size} {unit}, von {before} auf {after} {unit}, zwischen {begin}"
+        " und {end}.",
+    "This demand stepped down by {size} {unit}, from {before} to {after} {unit}, between {begin} and {end}.":
+        "Dieser Bedarf fiel sprunghaft um {size} {unit}, von {before} auf {after} {unit}, zwischen {begin}"
+        " und {end}.",
+    "Medians of {before} and {after} hours; {method}.": "Mediane aus {before} und {after} Stunden; {method}.",
+    "Pettitt's test over the means of hours out of hours; it takes for granted one change between two levels":
+        "Pettitt-Test über die Mittel der Stunden außerhalb der Betriebszeit; er setzt einen einzigen Wechsel"
+        " zwischen zwei Niveaus voraus",
     "No totaliser was recorded.": "Kein Zählwerk wurde aufgezeichnet.",
     "The meter's totaliser counted {counted} {unit} while rows came and {gaps} {unit} in gaps;"
     " the integral of the flow is {integral} {unit}, {difference} away.":

@@ -87,6 +87,11 @@ class SiteTime:
         """Hour of the day [n]."""
         return self.minute_of_day // 60
 
+    @property
+    def hour_begin(self) -> Whole:
+        """When the clock's hour of each minute began [n, ms since 1970 UTC]; October's two are two."""
+        return self.begin - self.local_minute % 60 * 60_000
+
     def day_types(self, days: Whole) -> "list[DayType]":
         """What the calendar says of days [since 1970]."""
         known = {int(one): self._day_type(_EPOCH + timedelta(days=int(one))) for one in np.unique(days)}

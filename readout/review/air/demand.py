@@ -47,13 +47,10 @@ def demand(
     """From minutes [n]: `in_hours` by the calendar, `band` in the pressure's unit."""
     out = ~in_hours
     measured = out & (flow.seconds > 0)
-    kept = measured
+    kept = counted(flow, pressure, in_hours, band)
     unknown = np.zeros(len(out), np.bool_)
     if pressure is not None and band is not None:
         unknown = measured & ~(pressure.seconds > 0)
-        with np.errstate(invalid="ignore"):
-            inside = (pressure.means >= band[0]) & (pressure.means <= band[1])
-        kept = measured & inside
     seconds, amount = float(flow.seconds[kept].sum()), float(flow.integral[kept].sum())
     return Demand(
         unit=unit,
@@ -65,6 +62,17 @@ def demand(
         band=band if pressure is not None else None,
         amount=amount,
     )
+
+
+def counted(
+    flow: Values, pressure: Values | None, in_hours: NDArray[np.bool_], band: tuple[float, float] | None
+) -> NDArray[np.bool_]:
+    """Minutes [n] whose flow is out-of-hours demand: measured, out of hours, the pressure in its band."""
+    measured = ~in_hours & (flow.seconds > 0)
+    if pressure is None or band is None:
+        return measured
+    with np.errstate(invalid="ignore"):
+        return measured & (pressure.means >= band[0]) & (pressure.means <= band[1])
 
 
 @dataclass(frozen=True, slots=True)
