@@ -293,13 +293,19 @@ class Recorder:
         try:
             self._summary.files += [sealed.file for sealed in seal_journal(archive, clock_now(self._clock))]
             if self._merged_on != today and not room.is_scarce:
-                merge_days(archive, today)
+                self._joined(archive, [joined.file for joined in merge_days(archive, today)])
                 self._merged_on = today
             self._summary.unsealed = None
             self._happenings.sealed(None)
         except StorageError as error:
             self._happenings.sealed(error)
             self._summary.unsealed = str(error)
+
+    def _joined(self, archive: Archive, new: Sequence[str]) -> None:
+        """Files took the place of others: the summary names those that are there, a few a day."""
+        if new:
+            still = [file for file in self._summary.files if (archive.root / file).exists()]
+            self._summary.files = [*dict.fromkeys([*still, *new])]
 
     def _write_pending(self, archive: Archive) -> None:
         """Write what was learned of the meters, and what waits for the ledger."""

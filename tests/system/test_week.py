@@ -218,6 +218,7 @@ def test_a_week_of_a_recorder_left_alone(
         each = f"{took / exchanges * 1e3:.2f} ms each; memory by day {memory} kB; {len(hall.said)} lines"
         sys.stdout.write(f"\n{exchanges} exchanges in {took:.0f} s, {each}\n")
     check(hall, week)
+    assert len(summary.files) <= 32 * (24 + 3), "of days that have ended only what they were joined to"
     # Within a run: after three and four days, and after five and six, the last with an hour of a full disk.
     assert memory[3] - memory[2] < GROWTH_KB, memory
     assert memory[5] - memory[4] < GROWTH_KB, memory

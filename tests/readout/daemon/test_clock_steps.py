@@ -21,6 +21,7 @@ from readout.review.about.logbook import log_book
 from readout.review.figures.coverage import NO_ROW, coverage
 from readout.review.rows.measure import measure
 from simulators.clock import FakeClock
+from simulators.shared_clock import SharedClock
 from storage.archive import ArchiveReader
 from storage.verify import verify_archive
 
@@ -243,3 +244,20 @@ def test_a_computer_that_slept_misses_rounds_and_makes_up_for_none(
     assert measured is not None
     missing = coverage(measured, "pressure", log_book(root, "header").ran).missing_s
     assert missing == {NO_ROW: pytest.approx(slept, abs=2.0)}
+
+
+def test_the_summary_names_the_files_that_are_there_after_midnight(
+    point: PointToRecord, tmp_path: Path
+) -> None:
+    """Sealed every minute from five minutes before; the first day's five are joined when it has ended."""
+    root, midnight = tmp_path / "archive", SET_TO + 70 * 60 + 22 * 3600
+    clock = SharedClock(threads=2, utc=midnight - 300.0)
+    assignment = Assignment(root, (point,), 600_000, 60_000)
+    summary = Recorder(assignment, lambda _: AnsweringLine(clock), clock, lambda _: None).run(
+        threading.Event()
+    )
+    assert [file for file in summary.files if not (root / file).exists()] == []
+    assert sorted(summary.files) == sorted(
+        str(file.relative_to(root)) for file in root.rglob("*.parquet") if "rows" in file.parts
+    )
+    assert sum("date=2026-10-25" in file for file in summary.files) == 1
