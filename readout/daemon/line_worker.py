@@ -14,7 +14,7 @@ from readout.bus.outcome import Status
 from readout.clock import WaitingClock
 from readout.daemon.computer_clock import RowClock
 from readout.daemon.identity import Met
-from readout.daemon.line.patience import brief, fits, hurried
+from readout.daemon.line.patience import brief, fits, hurried, usual
 from readout.daemon.line.point import Introduced, RecordedPoint
 from readout.daemon.line_access import LineAccess
 from readout.daemon.points import LIVE
@@ -266,6 +266,9 @@ class LineWorker(threading.Thread):
         if answer.status is Status.PORT_LOST:
             self._access.lost(answer.text)
         point.silent = point.silent + 1 if answer.status is Status.NO_REPLY else 0
+        for outcome in answer.outcomes:
+            if outcome.status is Status.OK:
+                point.usual_s = usual(point.usual_s, outcome.ended - outcome.sent)
         # A meter that was away so long may be another one when it answers again.
         point.unmet = point.unmet or (point.tells and point.silent >= SILENT_ROUNDS)
         return answer
@@ -285,7 +288,7 @@ class LineWorker(threading.Thread):
         if now - point.heard_out >= HEARD_OUT_S:  # it may have become slow instead of silent
             point.heard_out = now
             return replace(manners, repeats=0)
-        return brief(manners, self._others_deadline(point) - now)
+        return brief(manners, self._others_deadline(point) - now, point.usual_s)
 
     def _others_deadline(self, point: RecordedPoint) -> float:
         """When another meter that answers is due next [monotonic s]; infinite where none does."""

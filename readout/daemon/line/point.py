@@ -33,7 +33,7 @@ class RecordedPoint:
 
     `ask` makes a round, as `readout.poll.round.poll` does. `silent` counts rounds in a row without any reply;
     `asked` and `heard_out` are when it was last asked, and last with all the patience its map wants
-    [monotonic s].
+    [monotonic s]; `usual_s` is about how long it takes to answer [s].
     """
 
     polled: PolledPoint
@@ -44,6 +44,7 @@ class RecordedPoint:
     silent: int = 0
     asked: float = float("-inf")
     heard_out: float = float("-inf")
+    usual_s: float = 0.0
     tells: bool = True  # the map has something to ask it about itself
     unmet: bool = True  # who it is must be asked before its next row
     stranger: bool = False  # another meter answers at its address
