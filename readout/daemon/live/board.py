@@ -81,15 +81,11 @@ class Board:
         with self._lock:
             return [point.facts for point in self._points.values()]
 
-    def newest(self) -> dict[str, Told]:
-        """The last row of every point that has one."""
+    def rows(self) -> tuple[dict[str, Told], dict[tuple[str, str], int]]:
+        """Of one moment: every point's last row; rows by (point, status) since this process began."""
         with self._lock:
-            return {name: point.last for name, point in self._points.items() if point.last is not None}
-
-    def counts(self) -> dict[tuple[str, str], int]:
-        """Rows by (point, status) since this process began."""
-        with self._lock:
-            return dict(self._counts)
+            newest = {name: point.last for name, point in self._points.items() if point.last is not None}
+            return newest, dict(self._counts)
 
     def since(self, version: int) -> tuple[int, list[dict[str, Any]]]:
         """The version now, and the points that have changed after `version` (all after 0)."""

@@ -41,17 +41,17 @@ class Metrics:
     def collect(self) -> Iterator[Metric]:
         """Every family, also where it has no sample yet."""
         yield InfoMetricFamily("pipeledger", "The recorder's version.", {"version": version("pipeledger")})
-        newest = self._feed.board.newest()
+        newest, counts = self._feed.board.rows()
         yield from _readings(newest)
-        yield from self._rows(newest)
+        yield from self._rows(newest, counts)
         yield from _points_as_status_tells(self._standing.latest())
         yield from _archive_as_status_tells(self._standing.latest())
 
-    def _rows(self, newest: dict[str, Told]) -> Iterator[Metric]:
+    def _rows(self, newest: dict[str, Told], counts: dict[tuple[str, str], int]) -> Iterator[Metric]:
         rows = CounterMetricFamily(
             "pipeledger_rows", "Rows kept since the page began, by status.", labels=["point", "status"]
         )
-        for (point, status), count in sorted(self._feed.board.counts().items()):
+        for (point, status), count in sorted(counts.items()):
             rows.add_metric([point, status], count)
         yield rows
         due = GaugeMetricFamily(
@@ -117,14 +117,19 @@ def _points_as_status_tells(standing: dict[str, Any] | None) -> Iterator[Metric]
         "pipeledger_worst_reply_seconds", "Longest time from due to the end of the reply in the last hour.",
         labels=["point"],
     )  # fmt: skip
+    late = GaugeMetricFamily(
+        "pipeledger_late_replies", "Replies later than the map allows, up to the last sealing.",
+        labels=["point"],
+    )  # fmt: skip
     for point, told in ({} if standing is None else standing["points"]).items():
+        late.add_metric([point], told["late_replies"])
         for span, share in told["coverage"].items():
             coverage.add_metric([point, span], share)
         for cause, rounds in told["missing"].items():
             missing.add_metric([point, cause], rounds)
         if told["worst_reply_ms"] is not None:
             worst.add_metric([point], told["worst_reply_ms"] / 1000)
-    yield from (coverage, missing, worst)
+    yield from (coverage, missing, late, worst)
 
 
 def _archive_as_status_tells(standing: dict[str, Any] | None) -> Iterator[Metric]:

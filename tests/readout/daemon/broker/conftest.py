@@ -117,9 +117,11 @@ def mosquitto(tmp_path: Path) -> Iterator[Callable[..., Mosquitto]]:
 
 
 @contextmanager
-def publishing(command: ModuleType, folder: Path, url: str, *words: str) -> Iterator[Any]:
-    """A recorder of one meter at 5 rounds a second that publishes to `url`."""
-    with command.line() as line:
+def publishing(
+    command: ModuleType, folder: Path, url: str, *words: str, delivery: Any = None
+) -> Iterator[Any]:
+    """A recorder of one meter at 5 rounds a second that publishes to `url`; `delivery` is the line's."""
+    with command.line(delivery=delivery) as line:
         command.write_point(folder, "header", line.port)
         given = ("log", "header.yaml", "--archive", "archive", "--every", "200ms", "--mqtt", url, *words)
         with command.running(*given, cwd=folder) as log:

@@ -13,11 +13,11 @@ STANDING = {
         "header": {
             "last": "2026-05-04T06:00:00.000Z", "age_s": 1.5, "status": "ok",
             "coverage": {"start": 0.25, "hour": 0.5, "day": 0.75}, "missing": {"no reply": 7, "skipped": 2},
-            "worst_reply_ms": 62,
+            "worst_reply_ms": 62, "late_replies": 3,
         },
         "packing": {
             "last": None, "coverage": {"start": 0.0, "hour": 0.0, "day": 0.0}, "missing": {},
-            "worst_reply_ms": None,
+            "worst_reply_ms": None, "late_replies": 0,
         },
     },
     "journal": {"waiting": 31, "log_bytes": 4096},
@@ -41,11 +41,8 @@ ROW = Told(
 class Board:
     """Stands for the live board."""
 
-    def newest(self) -> dict[str, Told]:
-        return {"header": ROW}
-
-    def counts(self) -> dict[tuple[str, str], int]:
-        return {("header", "ok"): 8, ("header", "partial"): 1}
+    def rows(self) -> tuple[dict[str, Told], dict[tuple[str, str], int]]:
+        return {"header": ROW}, {("header", "ok"): 8, ("header", "partial"): 1}
 
     def facts(self) -> list[Any]:
         return []
@@ -122,6 +119,7 @@ def test_coverage_causes_and_disk_are_those_of_status_to_the_digit() -> None:
     assert found["missing_rounds", ("no reply", "header")] == 7
     assert found["missing_rounds", ("skipped", "header")] == 2
     assert found["worst_reply_seconds", ("header",)] == 0.062
+    assert (found["late_replies", ("header",)], found["late_replies", ("packing",)]) == (3, 0)
     assert ("worst_reply_seconds", ("packing",)) not in found
     assert found["waiting_rows", ()] == 31
     assert found["disk_free_bytes", ()] == 5_000_000_000
