@@ -1,5 +1,6 @@
 """`demo`: the whole job once, against a simulated meter of the invented Hollow Mere bottling hall."""
 
+import shlex
 import sys
 from contextlib import contextmanager
 from pathlib import Path
@@ -18,6 +19,8 @@ POINT = "bottling-hall-header.yaml"
 ARCHIVE = "hollow-mere"
 REPORT, WORKBOOK = "audit.html", "rows.xlsx"
 LINK = "meter-port"
+#: What the filling machines of the fortnight need.
+REQUIRED = "6.5 bar(g)"
 #: How long the meter is recorded, as the options of `log`.
 EVERY, RUN_FOR = "1s", "20s"
 #: What the meter remembers of the time before: 25 minutes.
@@ -28,6 +31,14 @@ def demo(
     folder: Annotated[
         Path | None, typer.Argument(metavar="[FOLDER]", help="A new folder for it; else a temporary one.")
     ] = None,
+    *,
+    fortnight: Annotated[
+        bool,
+        typer.Option(
+            "--fortnight",
+            help="Instead two weeks that were recorded in a moment: their report, beside what is true.",
+        ),
+    ] = False,
 ) -> int:
     """Check a map, read a meter, record it for 20 s, fetch what it remembers, report, export, verify.
 
@@ -44,6 +55,8 @@ def demo(
         shutil.copytree(_files(), folder, dirs_exist_ok=True)
     except OSError as error:
         raise WrongUse(f"{folder} cannot be made ({error.strerror}); name another folder.") from error
+    if fortnight:
+        return _fortnight(folder)
     say("A simulated insertion meter in the compressed-air header of the invented Hollow Mere bottling hall.")
     say(f"Folder: {folder}\n")
     with _meter(folder):
@@ -60,6 +73,24 @@ def demo(
     say(f"\nThe report of it is {folder / REPORT}, the rows for a spreadsheet {folder / WORKBOOK}.")
     say(f"The archive is in {folder / ARCHIVE}: open rows/ with pandas, DuckDB, Polars or anything that")
     say("reads Parquet. Next: write a point file for your own meter; see docs/maps.md.")
+    return 0
+
+
+def _fortnight(folder: Path) -> int:
+    """Two weeks at once, their review, report and workbook, and what the simulator knows of them."""
+    from readout.cli.demo_fortnight import known, write_fortnight
+
+    say("Two weeks of the invented Hollow Mere bottling hall, recorded in simulated time, a row every 5 s.")
+    say(f"Folder: {folder}\n")
+    write_fortnight(folder / POINT, folder / ARCHIVE)
+    _run(folder, "review", ARCHIVE)
+    _run(folder, "report", ARCHIVE, "--to", REPORT, "--required-pressure", REQUIRED)
+    _run(folder, "export", ARCHIVE, "--to", WORKBOOK, "--every", "15min")
+    _run(folder, "archive", "verify", ARCHIVE)
+    tell("What the simulator knows, from its own integrals:")
+    for line in known():
+        tell(f"  {line}")
+    say(f"\nThe report of it is {folder / REPORT}, the means for a spreadsheet {folder / WORKBOOK}.")
     return 0
 
 
@@ -80,7 +111,7 @@ def _run(folder: Path, *words: str) -> None:
     """One step, as typed by a person in that folder."""
     import subprocess
 
-    tell(f"$ pipeledger {' '.join(words)}")
+    tell(f"$ pipeledger {shlex.join(words)}")
     done = subprocess.run(_command(*words), cwd=folder, stderr=subprocess.STDOUT, check=False)
     if done.returncode:
         raise FellShort(f"the step above ended with status {done.returncode}; the demo ends here")

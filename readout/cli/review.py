@@ -204,7 +204,7 @@ def _lines(one: "Review") -> list[str]:
     lines = [
         f"{about.point} ({about.source}), {about.site}, times of {about.zone.key}",
         f"  {_local(one, covered.begin_ms)} to {_local(one, covered.end_ms)}",
-        f"  measured {covered.share:.3%} of {covered.elapsed_s:g} s",
+        f"  measured {covered.share:.3%} of {covered.elapsed_s:.12g} s",
     ]
     lines += [f"    {cause}: {seconds:g} s" for cause, seconds in sorted(covered.missing_s.items())]
     lines.append("")

@@ -50,6 +50,28 @@ class Shift:
 
 
 @dataclass(frozen=True, slots=True)
+class Episode:
+    """From `begin` to `end` (s since 1970) `flow` m³/h more is taken, and pressure is `pressure` bar more.
+
+    Both may be negative. A leak has no end: `math.inf`.
+    """
+
+    begin: float
+    end: float
+    flow: float
+    pressure: float = 0.0
+
+    def holds(self, utc: Numbers) -> Numbers:
+        """1 while it lasts, else 0."""
+        return ((utc >= self.begin) & (utc < self.end)) * 1.0  # type: ignore[return-value]  # as utc is
+
+    def lasted(self, utc: Numbers) -> Numbers:
+        """How long it has lasted at `utc`, s."""
+        since: Numbers = np.clip(utc - self.begin, 0.0, self.end - self.begin)
+        return since
+
+
+@dataclass(frozen=True, slots=True)
 class Truth:
     """What is true in the pipe at one instant. Flow and total at the reference conditions."""
 
@@ -85,6 +107,7 @@ class AirPlant:
     unrest_volume: float = 0.006
     mean_temperature: float = 23.0  # °C
     seed: int = 1
+    episodes: tuple[Episode, ...] = ()
 
     def flow(self, utc: float) -> float:
         """Demand at reference conditions, m³/h."""
@@ -94,7 +117,8 @@ class AirPlant:
             for shift, start, end in shifts_of(self, day)
         )
         wave = self.wave_flow * math.sin(2 * math.pi * utc / WAVE_PERIOD)
-        return self.out_of_hours + shifts + wave + self._unrest(utc)[1] * HOUR
+        more = sum(one.flow * one.holds(utc) for one in self.episodes)
+        return self.out_of_hours + shifts + more + wave + self._unrest(utc)[1] * HOUR
 
     def total(self, utc: float) -> float:
         """What an ideal totaliser shows, m³: the exact integral of `flow` from EPOCH on."""
@@ -109,6 +133,7 @@ class AirPlant:
         flow = self.flow(utc)
         velocity = self.velocity(flow)
         pressure = self.pressure(flow, math.sin(pressure_phase(utc)))
+        pressure += sum(one.pressure * one.holds(utc) for one in self.episodes)
         temperature = self.temperature(flow, math.sin(temperature_phase(utc)))
         actual = velocity * self.expansion(pressure, temperature)
         return Truth(flow, velocity, actual, pressure, temperature, self.total(utc))
@@ -140,7 +165,8 @@ class AirPlant:
             for shift, start, end in shifts_of(self, day)
         )
         wave = -self.wave_flow * WAVE_PERIOD / (2 * math.pi) * math.cos(2 * math.pi * utc / WAVE_PERIOD)
-        return (self.out_of_hours * (utc - EPOCH) + shifts + wave) / HOUR + self._unrest(utc)[0]
+        more = sum(one.flow * float(one.lasted(utc)) for one in self.episodes)
+        return (self.out_of_hours * (utc - EPOCH) + shifts + more + wave) / HOUR + self._unrest(utc)[0]
 
     def _days_near(self, utc: float) -> list[date]:
         """The local days on which a shift can have begun that still runs, or is still ramping down."""

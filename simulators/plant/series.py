@@ -110,6 +110,8 @@ def _sensed(plant: AirPlant, value: Value, dimension: Dimension, utc: Doubles) -
     if dimension is Dimension.FLOW:
         return flow
     pressure = np.asarray(plant.pressure(true, np.sin(pressure_phase(at))))
+    for one in plant.episodes:
+        pressure = pressure + one.pressure * one.holds(at)
     temperature = np.asarray(plant.temperature(true, np.sin(temperature_phase(at))))
     if dimension is Dimension.VELOCITY:
         expansion = plant.expansion(pressure, temperature) if value.basis == "actual" else 1.0
@@ -129,6 +131,8 @@ def flows(plant: AirPlant, utc: Doubles) -> Doubles:
         up = np.clip(since / plant.ramp, 0.0, 1.0)
         down = np.clip((since - (end - start)) / plant.ramp, 0.0, 1.0)
         flow[part] += shift_flow * (up - down)
+    for one in plant.episodes:
+        flow += one.flow * one.holds(utc)
     return np.asarray(flow + _unrest(plant, utc)[1] * HOUR)
 
 
@@ -145,6 +149,8 @@ def totals(plant: AirPlant, utc: Doubles) -> Doubles:
         shifts[low:high] += shift_flow * area
         over[high] += shift_flow * (end - start)
     shifts += np.cumsum(over[:-1])
+    for one in plant.episodes:
+        shifts += one.flow * one.lasted(utc)
     wave = -plant.wave_flow * WAVE_PERIOD / (2 * np.pi) * np.cos(2 * np.pi * utc / WAVE_PERIOD)
     volume = (plant.out_of_hours * (utc - EPOCH) + shifts + wave) / HOUR + _unrest(plant, utc)[0]
     return np.asarray(plant.total(float(utc[0])) + volume - volume[0])
