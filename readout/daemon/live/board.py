@@ -2,11 +2,12 @@
 
 import threading
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from protocols.register_map.model import Value
 from protocols.units import Dimension, unit_of
+from readout.bus.outcome import Status
 from readout.daemon.live.told import Told, ToldReading
 from readout.daemon.points import PointToRecord
 
@@ -21,7 +22,7 @@ class PointNow:
     """One point. `counts` are rows by status since this process began.
 
     `good` is the last row with values; `lacking_since_ms` the due time of the first of `lacking` rows
-    without any, up to now.
+    without any, up to now; `lacking_status` the newest status of theirs that is not a round left out.
     """
 
     facts: PointToRecord
@@ -29,6 +30,7 @@ class PointNow:
     good: Told | None = None
     lacking: int = 0
     lacking_since_ms: int | None = None
+    lacking_status: str | None = None
 
 
 class Board:
@@ -49,7 +51,7 @@ class Board:
             self._points = {
                 point.name: PointNow(point)
                 if (kept := before.get(point.name)) is None
-                else PointNow(point, kept.last, kept.good, kept.lacking, kept.lacking_since_ms)
+                else replace(kept, facts=point)
                 for point in points
             }
             self._changed = dict.fromkeys(self._points, self._version)
@@ -66,10 +68,14 @@ class Board:
             self._counts[key] = self._counts.get(key, 0) + 1
             point.last = told
             if told.has_values:
-                point.good, point.lacking, point.lacking_since_ms = told, 0, None
+                point.good, point.lacking = told, 0
+                point.lacking_since_ms = point.lacking_status = None
             else:
                 point.lacking += 1
                 point.lacking_since_ms = point.lacking_since_ms or told.due_ms
+                # A silent meter is asked seldom: what it is silent about stays the news.
+                if point.lacking_status is None or told.status != Status.SKIPPED:
+                    point.lacking_status = told.status
 
     @property
     def version(self) -> int:
@@ -123,6 +129,7 @@ def _as_json(point: PointNow) -> dict[str, Any]:
         "good": None if point.good is None or point.good is point.last else _row(point.good, values),
         "lacking": point.lacking,
         "lacking_since_ms": point.lacking_since_ms,
+        "lacking_status": point.lacking_status,
     }
 
 

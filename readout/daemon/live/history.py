@@ -17,6 +17,8 @@ from numpy.typing import NDArray
 from readout.daemon.live.told import Told
 
 Doubles = NDArray[np.float64]
+#: What is told of a span for which there is no row at all, as while no recorder ran.
+NO_ROW = "no row"
 #: Spans without values that are remembered for each point; older ones are in the archive.
 _MOST_GAPS = 200
 
@@ -81,6 +83,7 @@ class History:
         self._rings: dict[tuple[str, str, Span], Ring] = {}
         self._gaps: dict[str, deque[_Gap]] = {}
         self._last: dict[str, int] = {}
+        self._due: dict[str, int] = {}
 
     def add(self, told: Told, every_ms: int) -> None:
         """A row, in the order of its point's sequence; one that is known already is left out."""
@@ -88,6 +91,7 @@ class History:
             if told.sequence <= self._last.get(told.point, 0):
                 return
             self._last[told.point] = told.sequence
+            self._no_row(told.point, told.due_ms, every_ms)
             if not told.has_values:
                 self._lack(told.point, told.due_ms, told.status, every_ms)
             for reading in told.readings:
@@ -96,9 +100,13 @@ class History:
 
     def fill(self, point: str, every_ms: int, rows: Sequence[Mapping[str, Any]]) -> None:
         """Rows of an archive, ascending: sequence, due_ms, status, and numbers by reading."""
+        dues = [row["due_ms"] for row in rows]
+        # Those before may have come at another interval.
+        usual_ms = max(every_ms, int(np.median(np.diff(dues)))) if len(dues) > 1 else every_ms
         with self._lock:
             for row in rows:
                 self._last[point] = row["sequence"]
+                self._no_row(point, row["due_ms"], usual_ms)
                 if row["status"] not in ("ok", "partial"):
                     self._lack(point, row["due_ms"], row["status"], every_ms)
                 for name, number in row["numbers"].items():
@@ -131,6 +139,14 @@ class History:
             if key not in self._rings or self._rings[key].step_ms != step_ms:
                 self._rings[key] = Ring(span.span_ms, step_ms)
             self._rings[key].add(due_ms, number)
+
+    def _no_row(self, point: str, due_ms: int, every_ms: int) -> None:
+        """Remember the span since the row before, where a row is missing in it."""
+        before_ms = self._due.get(point)
+        self._due[point] = due_ms
+        if before_ms is not None and due_ms - before_ms >= 2 * every_ms:
+            gaps = self._gaps.setdefault(point, deque(maxlen=_MOST_GAPS))
+            gaps.append(_Gap(before_ms + every_ms, due_ms, NO_ROW))
 
     def _lack(self, point: str, due_ms: int, status: str, every_ms: int) -> None:
         gaps = self._gaps.setdefault(point, deque(maxlen=_MOST_GAPS))

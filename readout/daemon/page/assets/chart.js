@@ -50,7 +50,7 @@ const Charts = (() => {
     });
     const word = (moment, text, y) => annotations.push({
       x: at(moment), xref: "x", y, yref: "paper", text: plain(short(text)), showarrow: false,
-      xanchor: "left", yanchor: "top", font: { size: 12, color: colour("ink") },
+      xanchor: "left", yanchor: "top", font: { size: 12, color: colour("ink") }, bgcolor: "rgba(251, 249, 244, 0.85)",
     });
     for (const gap of gaps) band(Math.max(gap.begin_ms, begin), gap.end_ms, colour("pale"), 0);
     for (const entry of entries) {

@@ -31,6 +31,7 @@ function clock(ms, zone, day = false) {
   return new Intl.DateTimeFormat("en-GB", dated).format(ms);
 }
 
+const city = (zone) => zone.replace(/_/g, " ");
 const zoneOf = (name) => points.get(name)?.told.zone ?? points.values().next().value?.told.zone ?? "UTC";
 const percent = (share) => `${(Math.floor(share * 1000) / 10).toFixed(1)} %`;
 
@@ -73,8 +74,13 @@ const printed = (unit) => (unit ?? "").replace(/\b(m|ft)([23])(?![0-9])/g, (_, o
 
 const words = (name) => name.replace(/_/g, " ");
 
+function showNumber(element, text) {
+  setText(element, text ?? "–");
+  element.classList.toggle("none", text === null);
+}
+
 function showReading(place, reading) {
-  setText(place.querySelector(".number"), reading.text ?? "–");
+  showNumber(place.querySelector(".number"), reading.text);
   setText(place.querySelector(".unit"), reading.text === null ? "" : printed(reading.unit));
   setText(place.querySelector(".flag"), reading.flag ?? "");
 }
@@ -94,7 +100,7 @@ function show(point) {
   if (row === null) return;
   const main = row.readings.find((one) => one.name === told.main);
   if (main) {
-    setText(part.number, main.text ?? "–");
+    showNumber(part.number, main.text);
     setText(part.unit, main.text === null ? "" : printed(main.unit));
     const remarks = [main.text !== null && main.reference ? `at ${printed(main.reference)}` : "", main.flag ?? ""];
     setText(part.reference, remarks.filter(Boolean).join("; "));
@@ -121,8 +127,9 @@ function standingOf(told) {
   if (told.lacking > 0) {
     const cause = row.cause && row.cause !== row.status ? row.cause : "";
     const since = `for ${spanWords(now() - told.lacking_since_ms)}, since ${clock(told.lacking_since_ms, told.zone)}`;
-    const status = row.status[0].toUpperCase() + row.status.slice(1);
-    return { lacking: true, kind: row.status, text: `${status} ${since}`, cause };
+    const lacks = told.lacking_status ?? row.status;
+    const status = lacks[0].toUpperCase() + lacks.slice(1);
+    return { lacking: true, kind: lacks, text: `${status} ${since}`, cause };
   }
   const measured = `Measured ${spanWords(now() - (row.time_ms ?? row.due_ms))} ago`;
   if (row.status === "partial") return { lacking: false, kind: "partial", text: `${measured}; some readings are missing` };
@@ -136,7 +143,11 @@ function tick() {
   document.body.classList.toggle("unheard", unheard);
   byId("unheard").hidden = !unheard;
   if (unheard) setText(byId("unheard"), `No word from the recorder for ${spanWords(silent)}. What is shown is old.`);
-  if (heardAt !== null && !unheard) setText(byId("heard"), `Recording. ${clock(now(), zoneOf(names[0]))}`);
+  if (heardAt !== null && names.length) {
+    const zone = zoneOf(names[0]);
+    const said = unheard ? `Last heard at ${clock(heardAt + clockAhead, zone)}` : `Recording. ${clock(now(), zone)}`;
+    setText(byId("heard"), `${said}, ${city(zone)} time`);
+  }
   for (const [name, point] of points) {
     const found = standingOf(point.told);
     setText(point.part.state, found.text);
@@ -164,7 +175,7 @@ async function drawCharts() {
       const unit = reading?.unit ?? point.told.good?.readings.find((one) => one.name === which.value)?.unit;
       const label = unit ? `${words(which.value)} [${printed(unit)}]` : words(which.value);
       const mine = book.filter((entry) => entry.kind !== "event" && (entry.point ?? name) === name);
-      legendOf(legend, chart, found, label, span);
+      legendOf(legend, chart, found, label, span, point.told.zone);
       gapsOf(gaps, found, point.told.zone);
       await Charts.draw(chart, found, label, point.told.zone, mine);
     } catch {
@@ -173,13 +184,13 @@ async function drawCharts() {
   }
 }
 
-function legendOf(legend, chart, found, label, span) {
+function legendOf(legend, chart, found, label, span, zone) {
   const lows = found.low.filter((one) => one !== null);
   const highs = found.high.filter((one) => one !== null);
   const step = found.step_ms / 1000;
   const over = span.selectedOptions[0].textContent;
   const range = lows.length ? `from ${Math.min(...lows)} to ${Math.max(...highs)}` : "nothing measured";
-  setText(legend, `The last ${over}: ${range}. Each stroke runs from the lowest to the highest row of ${step} s; shaded: no values.`);
+  setText(legend, `The last ${over}: ${range}. Each stroke runs from the lowest to the highest row of ${step} s; shaded: no values. Times of ${city(zone)}.`);
   chart.setAttribute("aria-label", `${label} over the last ${over}: ${range}`);
 }
 

@@ -42,6 +42,27 @@ def test_a_gap_is_one_span_with_its_status_and_nothing_is_drawn_over_it() -> Non
     ]
 
 
+def test_a_span_without_rows_is_a_gap_too() -> None:
+    """While no recorder ran there are no rows: from the archive, and from the archive to the first one told.
+
+    Rows that came at a longer interval than now, without one missing, have no gap between them.
+    """
+    history = History()
+    numbers = {"flow": 10.0}
+    before = [
+        {"sequence": n + 1, "due_ms": BEGAN + due * 1000, "status": "ok", "numbers": numbers}
+        for n, due in enumerate((0, 2, 4, 6, 20, 22, 24))
+    ]
+    history.fill("header", 1000, before)
+    history.add(row(8, BEGAN + 40_000, 10.0), 1000)
+    history.add(row(9, BEGAN + 41_000, 10.0), 1000)
+    drawn = history.chart("header", "flow", Span.SHORT, BEGAN + 42_000)
+    assert drawn["gaps"] == [
+        {"begin_ms": BEGAN + 8000, "end_ms": BEGAN + 20_000, "status": "no row"},
+        {"begin_ms": BEGAN + 25_000, "end_ms": BEGAN + 40_000, "status": "no row"},
+    ]
+
+
 def test_rows_further_apart_than_a_step_give_a_line_without_holes() -> None:
     """A row a minute: the fine chart's step is the minute then."""
     history = History()

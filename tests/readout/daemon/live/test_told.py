@@ -130,8 +130,10 @@ def test_the_last_value_stays_known_while_rounds_bring_none(point: PointToRecord
     assert (one["lacking"], one["lacking_since_ms"]) == (2, 8000)
     assert one["last"]["status"] == "no reply"
     assert {reading["name"]: reading["text"] for reading in one["good"]["readings"]}["flow"] == "252.94"
+    board.add(told(point, row((), "skipped", 10, 10_000)))  # a silent meter is asked seldom
+    assert [board.since(0)[1][0][name] for name in ("lacking", "lacking_status")] == [3, "no reply"]
     board.begin([point])  # the point files were taken up again: what is known stays
-    assert board.since(0)[1][0]["lacking"] == 2
-    board.add(told(point, row(WORDS, sequence=10, due=10_000)))
-    assert board.since(0)[1][0]["lacking"] == 0
-    assert board.rows()[1] == {("header", "ok"): 2, ("header", "no reply"): 2}
+    assert board.since(0)[1][0]["lacking"] == 3
+    board.add(told(point, row(WORDS, sequence=11, due=11_000)))
+    assert [board.since(0)[1][0][name] for name in ("lacking", "lacking_status")] == [0, None]
+    assert board.rows()[1] == {("header", "ok"): 2, ("header", "no reply"): 2, ("header", "skipped"): 1}

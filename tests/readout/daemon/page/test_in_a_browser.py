@@ -32,6 +32,7 @@ def test_values_and_ages_stay_current_without_a_reload_and_without_the_network(
         first = tab.text(".figure .number")
         tab.until(lambda: tab.text(".figure .number") != first, "another value")
         assert re.fullmatch(r"Measured \d\.\d s ago", tab.text(".state"))
+        assert re.fullmatch(r"Recording\. \d\d:\d\d:\d\d, Europe/Dublin time", tab.text("#heard"))
         tab.until(lambda: tab.run("document.querySelector('.chart svg.main-svg') !== null"), "a chart")
         tab.until(lambda: "% of the last hour" in tab.text(".shares"), "coverage")
         assert tab.complaints() == []
@@ -104,8 +105,9 @@ def test_the_page_survives_a_killed_recorder_and_its_successor(
             command.until(lambda: line.stats.requests > 40, what="rounds")
             recording.log.end(signal.SIGKILL)
             tab.until(lambda: "No word from the recorder" in tab.text("#unheard"), "the silence is told")
+            tab.until(lambda: tab.text("#heard").startswith("Last heard at "), "and since when")
             assert (
-                tab.run("getComputedStyle(document.querySelector('.figure')).textDecorationLine")
+                tab.run("getComputedStyle(document.querySelector('.figure .number')).textDecorationLine")
                 == "line-through"
             )
         with record(line=line, page=f"127.0.0.1:{recording.port}"):
@@ -118,6 +120,7 @@ def test_the_page_survives_a_killed_recorder_and_its_successor(
             found = tab.run(
                 "fetch('chart?point=header&reading=flow&span=15min').then(answer => answer.json())"
             )
+            assert "no row" in [gap["status"] for gap in found["gaps"]]
             gap = [i for i, mean in enumerate(found["mean"]) if mean is not None]
             assert gap[-1] - gap[0] > len(gap), "steps from before and after, with the outage between them"
 
