@@ -153,7 +153,7 @@ class _Session:
             installations=sorted(found.items(), key=lambda one: one[0]),
             minutes=minutes,
             lost=self._lost(),
-            curves={name: self._curve(name) for name in self._names if not self._is_total(name)},
+            curves={name: self._curve(name, minutes.values[name]) for name in self._names if not self._is_total(name)},
             counts=self._counts(),
             counter=self._counter(),
             interval_ms=last.interval_ms,
@@ -277,12 +277,14 @@ class _Session:
                 joined_.append(Lost(int(first), int(last), float(seconds), str(word)))
         return joined_
 
-    def _curve(self, name: str) -> Curve:
+    def _curve(self, name: str, minutes: Values) -> Curve:
+        """From the reading's `minutes`, which know its span already, and two looks at the rows."""
+        there = minutes.seconds > 0
+        if not there.any():
+            return Curve(np.zeros(0), np.zeros(0), {})
+        low, high = float(np.nanmin(minutes.low[there])), float(np.nanmax(minutes.high[there]))
         value = f"{_quoted(name)}::DOUBLE"
         rows = self._everything(f"{_quoted(name)} IS NOT NULL")
-        low, high = self._all(f"SELECT min({value}), max({value}) FROM ({rows})")[0]
-        if low is None:
-            return Curve(np.zeros(0), np.zeros(0), {})
         width = (high - low) / _BINS
         bin_ = f"least(floor(({value} - {low!r}) / {width!r}), {_BINS - 1})::INT" if width else "0"
         found = self._table(
