@@ -6,6 +6,7 @@ checked as that file is.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 from readout.errors import WrongUse
 from readout.measuring_point.amendment.amend import Change, amended, said
@@ -74,7 +75,15 @@ def _plain(text: str) -> str:
 
 
 def _with(about: Installation, point: MeasuringPoint) -> Installation:
-    return replace(
-        about, measuring_point=point, calendar=point.calendar, energy=point.energy, role=point.role,
-        site=point.site.name,
-    )  # fmt: skip
+    """With what the point has otherwise than before; what was not amended stays as the archive tells it."""
+    before = about.measuring_point
+    if before is None or before == point:
+        return about
+    changed: dict[str, Any] = {
+        name: getattr(point, name)
+        for name in ("calendar", "energy", "role")
+        if getattr(point, name) != getattr(before, name)
+    }
+    if point.site.name != before.site.name:
+        changed["site"] = point.site.name
+    return replace(about, measuring_point=point, **changed)
