@@ -14,7 +14,7 @@ from readout.bus.outcome import Status
 from readout.clock import WaitingClock
 from readout.daemon.computer_clock import RowClock
 from readout.daemon.identity import Met
-from readout.daemon.line.patience import brief, fits, hurried, usual
+from readout.daemon.line.patience import brief, first_silence, fits, usual
 from readout.daemon.line.point import Introduced, RecordedPoint
 from readout.daemon.line_access import LineAccess
 from readout.daemon.points import LIVE
@@ -255,12 +255,18 @@ class LineWorker(threading.Thread):
             if found.met is Met.UNHEARD:
                 return self._unheard(found)
         point.asked = self._clock.monotonic()
+        manners = self._manners(point)
+        after_silence = None
+        if any(self._others(point)):
+            after_silence = brief(point.polled.manners, 0.0, point.usual_s)
+            if point.usual_s and manners.repeats:
+                manners = first_silence(manners, point.usual_s)
         polled = replace(
             point.polled,
             free_until=self._next_deadline(),
             # A meter that stays busy must not keep the others waiting longer than a round lasts.
-            manners=replace(self._manners(point), busy_within=point.grid.every_ms / 1000),
-            after_silence=hurried(point.polled.manners) if any(self._others(point)) else None,
+            manners=replace(manners, busy_within=point.grid.every_ms / 1000),
+            after_silence=after_silence,
         )
         answer = point.ask(line, polled, first_only=point.silent > 0)
         if answer.status is Status.PORT_LOST:

@@ -31,7 +31,8 @@ class Manners:
     `pause` is the rest it needs since the last byte on the line, `after_open` since the port was opened;
     for `busy_within` a meter that says it is busy is asked again. `words_per_address` is 2 where 32 bits lie
     behind each address. `tolerate` names accepted departures from the standard (`replies.Departure`).
-    `repeats`: how often a missing or damaged reply is asked for again.
+    `repeats`: how often a missing or damaged reply is asked for again; after silence it is then listened for
+    only as long as `repeat_within`, where that is given, for others may be waiting for the line.
     """
 
     reply_within: float = 0.5
@@ -40,6 +41,7 @@ class Manners:
     words_per_address: int = 1
     tolerate: tuple[str, ...] = ()
     repeats: int = 1
+    repeat_within: float | None = None
     busy_within: float = 30.0
     after_open: float = 0.0
 

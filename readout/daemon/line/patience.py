@@ -6,7 +6,6 @@ another unit to whoever is asked then, and laid aside by its address.
 """
 
 from dataclasses import replace
-from functools import lru_cache
 
 from readout.bus.exchange import Manners
 
@@ -42,7 +41,9 @@ def brief(manners: Manners, free_s: float, usual_s: float = 0.0) -> Manners:
     return replace(manners, reply_within=reply_within, late_within=late_within, repeats=0)
 
 
-@lru_cache
-def hurried(manners: Manners) -> Manners:
-    """The briefest: for the rest of a round in which the meter was silent, while others wait."""
-    return brief(manners, 0.0)
+def first_silence(manners: Manners, usual_s: float) -> Manners:
+    """As the map says, but asked again only briefly: enough for a request that was lost.
+
+    For one whose usual time [s] is known.
+    """
+    return replace(manners, repeat_within=brief(manners, 0.0, usual_s).reply_within)

@@ -10,7 +10,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from readout.daemon.telling.late_replies import WHAT as LATE_REPLIES
+from readout.review.about.logbook import LATE_REPLIES
 from storage.ledger import LEDGER, Kind, Line, read_line
 
 #: Entries of each kind that are kept for the page; the whole log book is in the report.

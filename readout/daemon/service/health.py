@@ -10,7 +10,6 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from readout.daemon.telling.late_replies import late_replies
 from readout.review.about.installation import LIVE
 from readout.review.about.logbook import log_book
 from readout.review.figures.coverage import NO_ROW, NOT_RUNNING, coverage
@@ -103,12 +102,11 @@ def health(root: Path, now_ms: int) -> Health:
     waiting = {p: sum(len(rows) for _, rows in reader.waiting_rows(p, LIVE)) for p in streams}
     log = journal.with_name(journal.name + "-wal")
     room = room_on(root)
-    late = late_replies(ledger.lines)
     return Health(
         points={
             name: replace(
                 _point(reader, name, _ran(root, name, ledger.lines, now_ms if running else None), now_ms),
-                late_replies=late[name],
+                late_replies=log_book(root, name).late_replies,
             )
             for name in [*names, *(point for point in streams if point not in names)]
         },

@@ -2,16 +2,14 @@
 
 A row does not keep that its reply came late. The recorder counts, and writes what came since into the ledger
 at each sealing, an event `late replies` for each point that had any; what a killed recorder had counted since
-its last sealing is lost.
+its last sealing is lost. `readout.review.about.logbook` adds them up.
 """
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from typing import Any
 
-from storage.ledger import Kind, Line
-
-WHAT = "late replies"
+from readout.review.about.logbook import LATE_REPLIES
 
 
 class LateReplies:
@@ -31,15 +29,4 @@ class LateReplies:
             count = counted - self._told[point]
             if count:
                 self._told[point] = counted
-                yield {"what": WHAT, "point": point, "count": count}
-
-
-def late_replies(lines: Iterable[Line]) -> Counter[str]:
-    """Late replies by point, as the lines of a ledger tell them; up to each point's last sealing."""
-    found: Counter[str] = Counter()
-    for line in lines:
-        if line.kind == Kind.EVENT and line.content.get("what") == WHAT:
-            count = line.content.get("count")
-            if isinstance(count, int):
-                found[str(line.content.get("point"))] += count
-    return found
+                yield {"what": LATE_REPLIES, "point": point, "count": count}

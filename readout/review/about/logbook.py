@@ -8,6 +8,9 @@ from typing import Any
 
 from storage.ledger import LEDGER, Kind, Line, read_file
 
+#: The event that counts replies after `reply_within`, since the last such event of the point.
+LATE_REPLIES = "late replies"
+
 
 @dataclass(frozen=True, slots=True)
 class Note:
@@ -46,13 +49,18 @@ class Amendment:
 
 @dataclass(frozen=True)
 class LogBook:
-    """`ran`: spans [ms) from a recorder's start to its orderly stop, those that asked for the point."""
+    """`ran`: spans [ms) from a recorder's start to its orderly stop, those that asked for the point.
+
+    `late_replies`: how many came after the map's `reply_within`, up to the last sealing; their values are
+    kept. They are no `events`, for the ledger tells of them with each sealing.
+    """
 
     ran: Sequence[tuple[int, int]] = ()
     notes: Sequence[Note] = ()
     marks: Sequence[Mark] = ()
     amendments: Sequence[Amendment] = ()
     events: Sequence[tuple[int, str]] = ()
+    late_replies: int = 0
     tail: tuple[int, str] = (0, "")
     faults: Sequence[str] = field(default_factory=tuple)
 
@@ -69,8 +77,14 @@ def log_book(root: Path, point: str) -> LogBook:
         events=[
             (_ms(str(line.content.get("at", line.time))), str(line.content.get("what", "")))
             for line in mine
-            if line.kind == Kind.EVENT
+            if line.kind == Kind.EVENT and line.content.get("what") != LATE_REPLIES
         ],
+        late_replies=sum(
+            count
+            for line in mine
+            if line.kind == Kind.EVENT and line.content.get("what") == LATE_REPLIES
+            if isinstance(count := line.content.get("count"), int)
+        ),
         tail=(reading.tail.n, reading.tail.hash),
         faults=reading.faults,
     )
