@@ -14,11 +14,14 @@ from pathlib import Path
 
 from readout.clock import Clock, iso
 from readout.daemon.service.outside import Outside
+from readout.daemon.telling.sparing import Sparing
 from readout.errors import WrongUse
 from storage.journal import Row
 
 #: Rounds without a reading after which a point counts as silent.
 SILENT_ROUNDS = 3
+#: A point that comes and goes is told of so often in an hour; what it is then, when the hour is over.
+MOST_CHANGES = 10
 #: A command may take this long [s]; this many changes wait for it, older ones are dropped.
 COMMAND_S, WAITING = 60.0, 100
 #: At the recorder's end the last command is given this long [s].
@@ -30,6 +33,8 @@ class _Seen:
     counts: Counter[str] = field(default_factory=Counter)
     rows_at_last_reading: int = 0
     silent: bool = False
+    told: bool = False  # what of it was told last
+    status: str = ""  # of a row that came with the last change
 
 
 def words_of(command: str) -> list[str]:
@@ -63,6 +68,7 @@ class OnChange:
     ) -> None:
         self._words, self._archive, self._clock, self._say = words_of(command), archive, clock, say
         self._outside = outside
+        self._often = Sparing(MOST_CHANGES)
         self._seen: dict[str, _Seen] = {}
         self._waiting: deque[dict[str, str]] = deque(maxlen=WAITING)
         self._running: subprocess.Popen[bytes] | None = None
@@ -97,12 +103,13 @@ class OnChange:
         if new["ok"] or new["partial"]:
             seen.rows_at_last_reading = counts.total()
             if seen.silent:
-                seen.silent = False
-                self._note(name, "back", "ok" if new["ok"] else "partial")
+                seen.silent, seen.status = False, "ok" if new["ok"] else "partial"
         elif counts.total() - seen.rows_at_last_reading >= SILENT_ROUNDS and not seen.silent:
-            seen.silent = True
-            self._note(name, "silent", next(iter(new), ""))
+            seen.silent, seen.status = True, next(iter(new), "")
         seen.counts = counts
+        if seen.silent is not seen.told and self._often.left(name, self._clock.monotonic()):
+            seen.told = seen.silent
+            self._note(name, "silent" if seen.silent else "back", seen.status)
 
     def _note(self, point: str, change: str, status: str) -> None:
         self._waiting.append(

@@ -9,6 +9,7 @@ import pytest
 from readout.clock import SystemClock
 from readout.daemon.service.on_change import OnChange, words_of
 from readout.errors import WrongUse
+from simulators.clock import FakeClock
 
 #: Writes what it is told, one line a change.
 SCRIPT = """\
@@ -56,6 +57,23 @@ def test_silence_and_return_are_told_once_each(script: Path, tmp_path: Path, com
     changes.close()
     assert told.read_text().splitlines() == ["header silent no reply", "header back partial"]
     assert said == []
+
+
+def test_a_point_that_comes_and_goes_is_told_of_ten_times_an_hour(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Three rounds silent, one answered; at last it stays away, and that is told when the hour is over."""
+    told, clock = list[str](), FakeClock()
+    changes = OnChange("true", tmp_path, clock, told.append)
+    monkeypatch.setattr(changes, "_start", lambda facts: told.append(facts["PIPELEDGER_CHANGE"]))
+    rows = {"header": Counter[str]()}
+    for n in range(3700):
+        rows["header"]["ok" if n % 4 == 3 and n < 3590 else "no reply"] += 1
+        changes.look(rows)
+        clock.advance(1.0)
+        if n == 3590:
+            assert told == ["silent", "back"] * 5
+    assert told == ["silent", "back"] * 5 + ["silent"]
 
 
 @pytest.mark.parametrize(
