@@ -45,6 +45,7 @@ bench: .venv/ready
 	$(BIN)/python bench/faults.py
 	$(BIN)/python bench/memory.py
 	$(BIN)/python bench/archive.py
+	$(BIN)/python bench/audit.py
 	$(BIN)/python bench/lateness.py
 
 schema: .venv/ready

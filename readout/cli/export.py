@@ -1,5 +1,6 @@
 """`export`: rows of a point for a spreadsheet or another program."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -7,12 +8,18 @@ import typer
 
 from readout.cli.options import ArchiveFolder, AsJson, milliseconds
 from readout.cli.output import counted, say, tell_json
+from readout.cli.progress import steadily
 from readout.cli.review import From, PointName, Until, span_of, streams_wanted
 from readout.errors import WrongUse
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    import pyarrow as pa
+
     from readout.export.table import Stream
     from readout.export.text import Form
+    from readout.review.review import Review
 
 _KINDS = (".csv", ".xlsx", ".parquet")
 
@@ -126,7 +133,8 @@ def _export(
 
     try:
         if minutes is not None:
-            stream = aggregated(folder, name, source, *span, minutes)
+            with steadily(f"{name} ({source})") as show:
+                stream = aggregated(folder, name, source, *span, minutes, show)
             written = 0 if stream is None else write(stream)
         else:
             raw = Raw.WITH if to.suffix.lower() == ".parquet" else Raw.WITHOUT
@@ -144,18 +152,38 @@ def _write(
     folder: Path, stream: "Stream", span: tuple[int | None, int | None], to: Path, form: "Form"
 ) -> int:
     kind = to.suffix.lower()
-    if kind == ".csv":
-        from readout.export.text import write_text
+    figures = _figures(folder, stream, span) if kind == ".xlsx" else None
+    with steadily(f"writing {to.name.removeprefix('.').replace('.part', '')}") as show:
+        told = replace(stream, tables=_telling(stream, show))
+        if kind == ".csv":
+            from readout.export.text import write_text
 
-        return write_text(stream, to, form)
-    if kind == ".parquet":
-        from readout.export.parquet import write_parquet
+            return write_text(told, to, form)
+        if kind == ".parquet":
+            from readout.export.parquet import write_parquet
 
-        return write_parquet(stream, to)
-    from readout.cli.progress import counting
-    from readout.export.workbook import write_workbook
-    from readout.review.review import Asked, review
+            return write_parquet(told, to)
+        from readout.export.workbook import write_workbook
 
-    figures = review(folder, stream.about.point, stream.about.source, Asked(*span))
-    with counting(f"writing {to.name}", stream.rows, stream.rows / 50_000) as show:
-        return write_workbook(stream, figures, to, progress=lambda done: show(done, f"{done} rows"))
+        return write_workbook(told, figures, to)
+
+
+def _figures(folder: Path, stream: "Stream", span: tuple[int | None, int | None]) -> "Review | None":
+    """What the sheets before the rows hold; from what was measured already, where that is at hand."""
+    from readout.review.about.logbook import log_book
+    from readout.review.review import Asked, review, reviewed
+
+    about, asked = stream.about, Asked(*span)
+    if stream.measured is not None and stream.measured.minutes.values:
+        return reviewed(stream.measured, log_book(folder, about.point), asked)
+    with steadily(f"{about.point} ({about.source})") as show:
+        return review(folder, about.point, about.source, asked, show)
+
+
+def _telling(stream: "Stream", show: "Callable[[float, str], None]") -> "Iterator[pa.Table]":
+    """The tables, with how many rows have gone by told after each."""
+    done = 0
+    for table in stream.tables:
+        yield table
+        done += table.num_rows
+        show(min(1.0, done / max(1, stream.rows)), counted(done, "row"))

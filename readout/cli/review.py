@@ -8,6 +8,7 @@ import typer
 from readout.cli.moments import moment_ms
 from readout.cli.options import ArchiveFolder, AsJson
 from readout.cli.output import columns, say, tell, tell_json
+from readout.cli.progress import steadily
 from readout.errors import WrongUse
 
 if TYPE_CHECKING:
@@ -104,7 +105,8 @@ def review_of(
     low_high = None if band is None else _span(band)
     needed = None if required is None else _pressure(required, "--required-pressure")
     asked: Asked = Asked(since, until, needed, low_high)
-    return reviewed(folder, name, source, asked)
+    with steadily(f"{name} ({source})") as show:
+        return reviewed(folder, name, source, asked, show)
 
 
 def span_of(

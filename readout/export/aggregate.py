@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from readout.errors import WrongUse
-from readout.export.table import CORRECTED, Column, Stream
+from readout.export.table import BATCH, CORRECTED, Column, Stream
 from readout.review.about.logbook import log_book
 from readout.review.about.site_time import SiteTime, groups
 from readout.review.figures.corrections import corrections, factors
-from readout.review.rows.measure import measure
+from readout.review.rows.measure import Progress, measure
 from readout.review.rows.minutes import MINUTE_MS, Values
 
 if TYPE_CHECKING:
@@ -33,15 +33,17 @@ def minutes_of(every_ms: int) -> int:
 
 
 def aggregated(
-    root: Path, point: str, source: str, since: int | None, until: int | None, every: int
-) -> Stream | None:
+    root: Path, point: str, source: str, since: int | None, until: int | None, every: int,
+    progress: Progress = lambda _share, _word: None,
+) -> Stream | None:  # fmt: skip
     """One row for each interval of `every` minutes by the site's clock, from the first to the last.
 
     Up to an hour long, intervals that the clock shows twice in October are two; longer ones are longer or
     shorter on such a day. Columns: time (the interval's first instant), measured_s (of the flow), and for
     each reading mean, lowest and highest row. An interval without values has none. None: no rows.
+    `progress` is told the share that is done, 0 to 1, and a word.
     """
-    measured = measure(root, point, source, since=since, until=until)
+    measured = measure(root, point, source, since=since, until=until, progress=progress)
     if measured is None:
         return None
     about = measured.installation
@@ -73,7 +75,7 @@ def aggregated(
             for what, column in _of(own, rows, len(found)).items():
                 columns.append(Column(f"{shown}_{what}", reading.unit, reading.reference))
                 arrays[f"{shown}_{what}"] = column[order]
-    return Stream(about, columns, len(found), _table(arrays))
+    return Stream(about, columns, len(found), _tables(arrays), measured)
 
 
 def _of(values: Values, rows: Any, count: int) -> dict[str, Any]:
@@ -86,9 +88,11 @@ def _of(values: Values, rows: Any, count: int) -> dict[str, Any]:
     return {"mean": mean, "min": low, "max": high}
 
 
-def _table(arrays: dict[str, Any]) -> "Iterator[pa.Table]":
+def _tables(arrays: dict[str, Any]) -> "Iterator[pa.Table]":
     import pyarrow as pa
 
     made: dict[str, Any] = {"time": pa.array(arrays.pop("time"), pa.timestamp("ms", "UTC"))}
     made |= {name: pa.array(column, pa.float64(), from_pandas=True) for name, column in arrays.items()}
-    yield pa.table(made)
+    whole = pa.table(made)
+    for first in range(0, whole.num_rows, BATCH):
+        yield whole.slice(first, BATCH)

@@ -15,6 +15,7 @@ import numpy as np
 from readout.review.about.installation import Installation
 from readout.review.about.logbook import LogBook, log_book
 from readout.review.figures.corrections import corrections, factors
+from readout.review.rows.measure import Measured
 from readout.review.rows.streams import installation_of
 from storage.archive import ArchiveReader, Held, column_types
 from storage.errors import ArchiveDamaged
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     import pyarrow as pa
 
 #: Rows a table: some MB.
-_BATCH = 50_000
+BATCH = 50_000
 CORRECTED = "_corrected"
 
 
@@ -56,13 +57,15 @@ class Column:
 class Stream:
     """Tables one after the other, all with `columns`; moments are in the column `time` (UTC, null allowed).
 
-    `rows` is how many there are at most.
+    `rows` is how many there are at most. `measured` is what the rows were worked out from, where they are
+    means: it need not be asked for again.
     """
 
     about: Installation
     columns: Sequence[Column]
     rows: int
     tables: "Iterator[pa.Table]"
+    measured: Measured | None = None
 
 
 def with_rows(
@@ -152,7 +155,7 @@ def _tables(root: Path, held: Held, since: int | None, until: int | None) -> "It
             path = root / file.file
             try:
                 with pq.ParquetFile(path, page_checksum_verification=True) as opened:
-                    for batch in opened.iter_batches(_BATCH):
+                    for batch in opened.iter_batches(BATCH):
                         yield _between(pa.Table.from_batches([batch]), since, until)
             except FileNotFoundError:
                 raise
@@ -160,8 +163,8 @@ def _tables(root: Path, held: Held, since: int | None, until: int | None) -> "It
                 text = f"{path} cannot be read ({error}): verify the archive."
                 raise ArchiveDamaged(path, text) from error
     for plan, rows in held.waiting:
-        for first in range(0, len(rows), _BATCH):
-            yield _between(_decoded(plan, rows[first : first + _BATCH]), since, until)
+        for first in range(0, len(rows), BATCH):
+            yield _between(_decoded(plan, rows[first : first + BATCH]), since, until)
 
 
 def _between(table: "pa.Table", since: int | None, until: int | None) -> "pa.Table":

@@ -5,7 +5,7 @@ its own. Numbers are numbers, texts never formulas, and whole numbers beyond 15 
 spreadsheet would round them.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -24,10 +24,7 @@ SHEET_ROWS = 1_048_576
 _EXACT = 10**15
 
 
-def write_workbook(
-    stream: Stream, review: Review | None, file: Path, *, sheet_rows: int = SHEET_ROWS,
-    progress: Callable[[int], None] = lambda _: None,
-) -> int:  # fmt: skip
+def write_workbook(stream: Stream, review: Review | None, file: Path, *, sheet_rows: int = SHEET_ROWS) -> int:
     """Write all rows; returns how many. More rows than a sheet holds go by month of the site's calendar.
 
     A month that is too long for a sheet goes on on the next. Raises OSError.
@@ -43,7 +40,7 @@ def write_workbook(
         with xlsxwriter.Workbook(str(file), options) as book:
             if review is not None:
                 fill_summary(book, review, summary_rows(review, stream))
-            return _Rows(book, stream, sheet_rows, progress).write()
+            return _Rows(book, stream, sheet_rows).write()
     except FileCreateError as error:
         raise OSError(f"{file} cannot be written: {error}") from error
 
@@ -51,10 +48,8 @@ def write_workbook(
 class _Rows:
     """Writes the rows, a sheet after the other."""
 
-    def __init__(
-        self, book: "xlsxwriter.Workbook", stream: Stream, most: int, progress: Callable[[int], None]
-    ) -> None:
-        self._book, self._stream, self._most, self._progress = book, stream, most, progress
+    def __init__(self, book: "xlsxwriter.Workbook", stream: Stream, most: int) -> None:
+        self._book, self._stream, self._most = book, stream, most
         self._by_month = stream.rows >= most
         self._parts: dict[str, int] = {}
         self._sheet: Sheet | None = None
@@ -67,7 +62,6 @@ class _Rows:
             for moment, cells in self._cells(table):
                 self._place(moment).add(cells)
                 written += 1
-            self._progress(written)
         if self._sheet is None:
             self._open("rows")
         return written

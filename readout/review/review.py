@@ -4,7 +4,7 @@ Everything is in the units of the job file where it names one. Moments are ms si
 clock decides what a day, a shift and an hour are.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -27,7 +27,7 @@ from readout.review.figures.coverage import Coverage, coverage
 from readout.review.figures.periods import Period
 from readout.review.figures.statistics import Statistics, statistics
 from readout.review.figures.totaliser import Totals, totals
-from readout.review.rows.measure import Measured, measure
+from readout.review.rows.measure import Measured, Progress, measure
 from readout.review.rows.minutes import Values
 from storage.archive import ArchiveReader
 from storage.errors import ArchiveAbsent
@@ -113,9 +113,11 @@ def points_of(root: Path) -> list[tuple[str, str]]:
 
 def review(
     root: Path, point: str, source: str = LIVE, asked: Asked | None = None,
-    progress: Callable[[str], None] = lambda _: None,
+    progress: Progress = lambda _share, _word: None,
 ) -> Review | None:  # fmt: skip
     """All figures of a point and source; None where it has no rows in the span.
+
+    `progress` is told the share that is done, 0 to 1, and what is worked on.
 
     Raises ArchiveAbsent, ArchiveDamaged; WrongUse for a pressure asked in what is no pressure.
     """

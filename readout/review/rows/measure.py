@@ -5,7 +5,7 @@ ends with its time, as the map says. It is as long as the recording's interval a
 filled over a gap. Where two rows tell of the same moment (a clock that was put back), their mean counts.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from errno import ENOENT
 from pathlib import Path
@@ -21,9 +21,12 @@ from storage.archive import ArchiveReader, Held
 from storage.errors import ArchiveDamaged
 
 Whole = NDArray[np.int64]
+Progress = Callable[[float, str], None]
 
 #: What the database may take for itself.
 _MEMORY = "256MB"
+#: Files that are asked at once: about a month of them, so that progress can be told in between.
+_FILES = 30
 #: Bins of a reading's span in which percentiles are first looked for; within a bin they are then exact.
 _BINS = 4096
 
@@ -88,11 +91,12 @@ def measure(
     since: int | None = None,
     until: int | None = None,
     shares: Sequence[float] = (0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.99),
-    progress: Callable[[str], None] = lambda _: None,
+    progress: Progress = lambda _share, _word: None,
 ) -> Measured | None:
     """Everything the figures need; None where the point has no rows in the span.
 
     `since` (included) and `until` (excluded) are ms since 1970 UTC. Rows still in the journal count.
+    `progress` is told the share that is done, 0 to 1, and what is worked on.
     Raises ArchiveAbsent, ArchiveDamaged.
     """
 
@@ -108,7 +112,7 @@ class _Session:
 
     def __init__(
         self, root: Path, parts: Sequence[Part], since: int | None, until: int | None,
-        shares: Sequence[float], progress: Callable[[str], None],
+        shares: Sequence[float], progress: Progress,
     ) -> None:  # fmt: skip
         self._root, self._parts, self._shares, self._progress = root, parts, shares, progress
         self._since, self._until = since, until
@@ -135,25 +139,23 @@ class _Session:
                 raise ArchiveDamaged(self._root, text) from error
 
     def _measured(self) -> Measured | None:
-        tables = []
         for number, part in enumerate(self._parts):
-            self._progress(f"part {number + 1} of {len(self._parts)}")
             if part.table is not None:
                 self._sql.register(f"waiting_{number}", part.table)
-            tables.append(self._slow(number) if part.interval_ms > MINUTE_MS else self._quick(number))
-        minutes = joined(tables, self._names)
+        minutes = joined(list(self._tables()), self._names)
         if not len(minutes.begin) or not self._names:
             return None
         last = self._parts[-1]
         found: dict[int, Installation] = {}
         for part in self._parts:
             found.setdefault(part.from_ms, part.installation)
+        self._progress(0.5, "gaps")
         untimed = self._all(f"SELECT count(*) FROM ({self._everything('true', null=True)})")[0][0]
         return Measured(
             installations=sorted(found.items(), key=lambda one: one[0]),
             minutes=minutes,
             lost=self._lost(),
-            curves={name: self._curve(name, minutes.values[name]) for name in self._names if not self._is_total(name)},
+            curves=self._curves(minutes),
             counts=self._counts(),
             counter=self._counter(),
             interval_ms=last.interval_ms,
@@ -165,10 +167,13 @@ class _Session:
 
     # ---- rows as SQL
 
-    def _rows(self, number: int, *, null: bool = False) -> str:
-        """The part's rows: begin [ms], span [ms], status, clock, flags, readings; absent columns null."""
+    def _rows(self, number: int, *, null: bool = False, paths: Sequence[str] | None = None) -> str:
+        """The part's rows: begin [ms], span [ms], status, clock, flags, readings; absent columns null.
+
+        `paths` are some of its files; without them all.
+        """
         part = self._parts[number]
-        source = f"waiting_{number}" if part.table is not None else _files(part.paths)
+        source = f"waiting_{number}" if part.table is not None else _files(paths or part.paths)
         moment = f"epoch_ms({part.moment})"
         span = part.span_sql()
         shift = span if part.ends else "0"
@@ -208,7 +213,20 @@ class _Session:
 
     # ---- minutes
 
-    def _quick(self, number: int) -> Minutes:
+    def _tables(self) -> Iterator[Minutes]:
+        """The minutes of every part, some files at a time: half of the work, as far as anybody can see."""
+        total, done = sum(max(1, len(part.paths)) for part in self._parts), 0
+        for number, part in enumerate(self._parts):
+            if part.interval_ms > MINUTE_MS:
+                yield self._slow(number)
+                done += max(1, len(part.paths))
+                continue
+            for first in range(0, max(1, len(part.paths)), _FILES):
+                self._progress(0.5 * (done + first) / total, f"minutes, {done + first} of {total} files")
+                yield self._quick(number, part.paths[first : first + _FILES])
+            done += max(1, len(part.paths))
+
+    def _quick(self, number: int, paths: Sequence[str]) -> Minutes:
         """Rows with intervals of up to a minute: grouped by the database, cut where a minute ends."""
         part, minute = self._parts[number], f"(begin // {MINUTE_MS} * {MINUTE_MS})"
         end = f"({minute} + {MINUTE_MS})"
@@ -231,7 +249,7 @@ class _Session:
                 f"max({value}) AS h{index}",
             ]
         found = self._table(
-            f"WITH rows AS ({self._rows(number)}), pieces AS ({pieces})"
+            f"WITH rows AS ({self._rows(number, paths=paths)}), pieces AS ({pieces})"
             f" SELECT minute, {', '.join(told)} FROM pieces GROUP BY minute ORDER BY minute"
         )
         values = {
@@ -276,6 +294,15 @@ class _Session:
             else:
                 joined_.append(Lost(int(first), int(last), float(seconds), str(word)))
         return joined_
+
+    def _curves(self, minutes: Minutes) -> dict[str, Curve]:
+        names = [name for name in self._names if not self._is_total(name)]
+        found = {}
+        for place, name in enumerate(names):
+            self._progress(0.55 + 0.35 * place / len(names), f"distribution of {name}")
+            found[name] = self._curve(name, minutes.values[name])
+        self._progress(0.9, "counts")
+        return found
 
     def _curve(self, name: str, minutes: Values) -> Curve:
         """From the reading's `minutes`, which know its span already, and two looks at the rows."""
