@@ -10,8 +10,9 @@ The rules, in the order in which they bite:
 4. A value comes only from a frame that fits in checksum, unit, function, byte count and length. Echo, frames
    of other units and up to two bytes of noise are laid aside; anything else makes the line dirty, and nothing
    is sent until it is quiet. Bytes behind a reply take its value back (`line.doubt`).
-5. A missing or damaged reply is asked for once more. While a reply may still come, no request of its shape is
-   sent: a short read of another shape comes first (`line.owed`), and its silence is the request's silence.
+5. A missing or damaged reply is asked for once more; after silence only briefly, where others wait for the
+   line (`repeat_within`). While a reply may still come, no request of its shape is sent: a short read of
+   another shape comes first (`line.owed`), and its silence is the request's silence.
 6. An exception is an answer, except that a meter which is busy (05, 06) is asked again, and one that failed
    (04) once more. Writes are never sent twice unless what they did was read back.
 
