@@ -233,6 +233,8 @@ def test_a_page_whose_process_is_killed_comes_back_and_no_round_is_missed(
             for folder in Path("/proc").glob("[0-9]*")
             if _parent(folder) == children and b"outlet.process" in _words(folder)
         ]
+        weight = [os.getpriority(os.PRIO_PROCESS, one) for one in (children, process)]
+        assert weight[1] > weight[0], "where both want the processor the recorder goes first"
         os.kill(process, signal.SIGKILL)
         again = command.until(
             lambda: re.findall(r"page: http://\S+?:(\d+)/", recording.log.so_far().err)[1:],
