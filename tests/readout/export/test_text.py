@@ -75,6 +75,36 @@ def test_decimal_comma_separator_mark_and_a_row_of_units(hall: ModuleType, root:
     assert bare.splitlines()[0].split("\t")[6] == "flow"
 
 
+#: The same two rows with units in the heading, in a row of their own, and left out. Written by hand.
+FORMS = {
+    "heading": """\
+time UTC,time Europe/Dublin,offset,sequence,status,clock,\
+flow [m3/h],flow_flag,pressure [bar(g)],pressure_flag,total [m3]
+2026-05-05T08:00:00.000Z,2026-05-05T09:00:00.000,+01:00,1,ok,synchronised,22.5,,7.001,,12.3
+2026-05-05T08:00:01.000Z,2026-05-05T09:00:01.000,+01:00,2,ok,synchronised,0.1,,,not available,12.4
+""",
+    "row": """\
+time UTC,time Europe/Dublin,offset,sequence,status,clock,flow,flow_flag,pressure,pressure_flag,total
+,,,,,,m3/h,,bar(g),,m3
+2026-05-05T08:00:00.000Z,2026-05-05T09:00:00.000,+01:00,1,ok,synchronised,22.5,,7.001,,12.3
+2026-05-05T08:00:01.000Z,2026-05-05T09:00:01.000,+01:00,2,ok,synchronised,0.1,,,not available,12.4
+""",
+    "none": """\
+time UTC,time Europe/Dublin,offset,sequence,status,clock,flow,flow_flag,pressure,pressure_flag,total
+2026-05-05T08:00:00.000Z,2026-05-05T09:00:00.000,+01:00,1,ok,synchronised,22.5,,7.001,,12.3
+2026-05-05T08:00:01.000Z,2026-05-05T09:00:01.000,+01:00,2,ok,synchronised,0.1,,,not available,12.4
+""",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_units_stand_where_they_are_wanted(hall: ModuleType, root: Path, form: str) -> None:
+    """S05: whole files, written down by hand; columns in the same order in each."""
+    short_log(hall, root, "2026-05-05T08:00:00Z", [(22.5, 7001, 123), (0.1, 65535, 124)])
+    told = exported(root, "rows.csv", "--units", form).read_bytes().decode()
+    assert told == FORMS[form].replace("\n", "\r\n")
+
+
 MAP = """\
 register_map: 1
 meter: "=1+1"
@@ -160,6 +190,9 @@ def test_means_by_site_time_over_a_change_of_the_clock(
     assert frame["flow_mean [m3/h]"].isna().sum() == 1
     whole = pd.read_csv(exported(root, "days.csv", "--every", "1d"))
     assert list(whole["measured [s]"]) == [(hours - 1) * 3600.0]
+    for table in (frame, whole):  # what flowed by UTC, however the site's clock cuts it
+        flowed = (table["flow_mean [m3/h]"] * table["measured [s]"]).sum()
+        assert flowed == pytest.approx(sum(flow.values()) * 60, rel=1e-12)
     six = pd.read_csv(exported(root, "six.csv", "--every", "6h"))
     assert [text[11:16] for text in six["time Europe/Dublin"]] == ["00:00", "06:00", "12:00", "18:00"]
 
