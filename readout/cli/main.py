@@ -41,6 +41,8 @@ from readout.cli import (
     service,
     simulate,
     status,
+    visit_end,
+    visit_start,
 )
 from readout.cli import export as export_command
 from readout.cli import find as find_command
@@ -67,6 +69,9 @@ memory_app = typer.Typer(
 meter_app = typer.Typer(help="A meter: who it is, and how it is set.", no_args_is_help=True)
 point_app = typer.Typer(
     help="A measuring point: pipe, insertion depth, straight runs, uncertainty.", no_args_is_help=True
+)
+visit_app = typer.Typer(
+    help="The guided run at the pipe, before and after a measurement.", no_args_is_help=True
 )
 archive_app = typer.Typer(help="The archive: what is kept, and proof of it.", no_args_is_help=True)
 
@@ -134,6 +139,8 @@ add(
     point_amend.point_amend,
     "point amend header.yaml --from 2026-05-03 --set pipe.inside_diameter=54.5mm --archive hollow-mere",
 )
+add(visit_app, "start", visit_start.visit_start, "visit start header.yaml --archive hollow-mere")
+add(visit_app, "end", visit_end.visit_end, "visit end header.yaml --archive hollow-mere")
 add(archive_app, "list", archive_list.archive_list, "archive list hollow-mere")
 add(archive_app, "seal", archive_seal.archive_seal, "archive seal hollow-mere")
 add(archive_app, "verify", archive_verify.archive_verify, "archive verify hollow-mere --quick")
@@ -161,6 +168,7 @@ app.add_typer(map_app, name="map")
 app.add_typer(memory_app, name="memory")
 app.add_typer(meter_app, name="meter")
 app.add_typer(point_app, name="point")
+app.add_typer(visit_app, name="visit")
 app.add_typer(archive_app, name="archive")
 
 
