@@ -114,7 +114,10 @@ def window(rows: dict[int, str], since: float, minutes: float) -> Counter[str]:
     return Counter(status for due, status in rows.items() if since <= due < since + 60 * minutes)
 
 
-@pytest.mark.parametrize(("dead", "turnaround", "asked"), [(1, 0.005, MINUTES), (8, 0.05, MINUTES // 2)])
+@pytest.mark.parametrize(
+    ("dead", "turnaround", "asked"),
+    [(1, 0.005, MINUTES), pytest.param(8, 0.05, MINUTES // 2, marks=pytest.mark.long)],
+)
 def test_the_other_seven_keep_their_rounds(tmp_path: Path, dead: int, turnaround: float, asked: int) -> None:
     """Each of them, from the moment the eighth falls silent; its own rounds are rows that say why.
 
