@@ -70,7 +70,9 @@ def test_a_meter_that_falls_silent_is_shown_so_within_two_rounds(
 def test_an_entry_typed_on_the_page_is_in_the_ledger_and_markup_is_shown_as_text(
     record: Any, chromium: Any, command: ModuleType, tmp_path: Path
 ) -> None:
-    """Entry and mark of a stranger hold markup: it is only ever text, in the list and in the chart."""
+    """Entry, mark and map of a stranger hold markup: it is only ever text, wherever it is shown."""
+    named = command.MAP.replace("meter: Hollow Mere test meter", "meter: '<b>Hollow</b> Mere test meter'")
+    (tmp_path / "map.yaml").write_text(named, encoding="utf-8")
     with record() as recording:
         tab = chromium.open(recording.url, *LAPTOP)
         tab.until(lambda: tab.text(".state").startswith("Measured"), "a value")
@@ -86,9 +88,8 @@ def test_an_entry_typed_on_the_page_is_in_the_ledger_and_markup_is_shown_as_text
         shown = tab.run("[...document.querySelectorAll('#entries .text')].map(one => one.textContent)")
         assert HOSTILE in shown
         assert "<b>leak</b> test" in shown
-        assert (
-            tab.run("document.querySelectorAll('#entries img, #entries b, .chart img, .chart b').length") == 0
-        )
+        assert tab.text(".meter").startswith("<b>Hollow</b> Mere test meter, every ")
+        assert tab.run("document.querySelectorAll('img, b').length") == 0
         assert tab.run("document.title") != "taken"
         assert tab.text("#entry-text") == ""
         assert tab.complaints() == []
