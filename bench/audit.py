@@ -52,11 +52,12 @@ print(told["flow"])
 
 @dataclass(frozen=True, slots=True)
 class Spent:
-    """What a process took: wall-clock [s], processor [s], most memory [MB]."""
+    """What a process took: wall-clock [s], processor [s], most memory [MB]; and what it `told` meanwhile."""
 
     wall_s: float
     processor_s: float
     memory_mb: float
+    told: str = ""
 
 
 def spent(command: Sequence[str]) -> Spent:
@@ -70,7 +71,7 @@ def spent(command: Sequence[str]) -> Spent:
         process.returncode = os.waitstatus_to_exitcode(status)
     if process.returncode:
         raise SystemExit(f"{' '.join(command[:4])}: {told}")
-    return Spent(perf_counter() - begun, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024)
+    return Spent(perf_counter() - begun, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024, told)
 
 
 def tasks(archive: Path, folder: Path) -> Mapping[str, Sequence[str]]:

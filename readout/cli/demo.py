@@ -73,6 +73,7 @@ def demo(
     say(f"\nThe report of it is {folder / REPORT}, the rows for a spreadsheet {folder / WORKBOOK}.")
     say(f"The archive is in {folder / ARCHIVE}: open rows/ with pandas, DuckDB, Polars or anything that")
     say("reads Parquet. Next: write a point file for your own meter; see docs/maps.md.")
+    say("The report of two weeks in which a leak begins: pipeledger demo --fortnight")
     return 0
 
 

@@ -196,7 +196,7 @@ def _together_lines(found: "list[Review]") -> list[str]:
         lines += [both["verdict"]] if both["verdict"] else []
     for name, one in told["live_and_memory"].items():
         if one is not None:
-            ratio = f"memory over live {_shown(one['ratio'])} in {one['common_s']:g} s"
+            ratio = f"memory over live {_shown(one['ratio'])} in {one['common_s']:.12g} s"
             lines.append(f"{name}: {ratio}; {one['precedence']}")
     return lines
 
@@ -208,7 +208,7 @@ def _lines(one: "Review") -> list[str]:
         f"  {_local(one, covered.begin_ms)} to {_local(one, covered.end_ms)}",
         f"  measured {covered.share:.3%} of {covered.elapsed_s:.12g} s",
     ]
-    lines += [f"    {cause}: {seconds:g} s" for cause, seconds in sorted(covered.missing_s.items())]
+    lines += [f"    {cause}: {seconds:.12g} s" for cause, seconds in sorted(covered.missing_s.items())]
     lines.append("")
     lines += columns(
         [("  reading", "unit", "mean", "median", "lowest", "highest", "total")]
@@ -253,8 +253,9 @@ def _demand_lines(one: "Review") -> list[str]:
     if isinstance(one.demand, str):
         return [f"  out-of-hours demand: not told; {one.demand}"]
     lines = [
-        f"  out-of-hours demand: {_shown(one.demand.mean)} {one.demand.unit} over {one.demand.counted_s:g} s"
-        f" ({one.demand.out_of_band_s:g} s with the pressure out of its band left out)"
+        f"  out-of-hours demand: {_shown(one.demand.mean)} {one.demand.unit} over"
+        f" {one.demand.counted_s:.12g} s"
+        f" ({one.demand.out_of_band_s:.12g} s with the pressure out of its band left out)"
     ]
     lines += _step_lines(one)
     if isinstance(one.cost, str):

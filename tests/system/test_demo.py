@@ -10,6 +10,7 @@ import duckdb
 import pandas as pd
 import polars as pl
 import pyarrow.dataset as ds
+import pytest
 
 
 def test_the_demo_ends_with_a_verified_archive_that_others_open(command: ModuleType, tmp_path: Path) -> None:
@@ -56,6 +57,25 @@ def test_the_demo_ends_with_a_verified_archive_that_others_open(command: ModuleT
     found = duckdb.sql(f"SELECT flow FROM read_parquet('{rows}/**/*.parquet') ORDER BY sequence").fetchall()
     assert [flow for (flow,) in found] == flows
     assert pl.scan_parquet(rows, hive_partitioning=True).collect()["flow"].to_list() == flows
+
+
+@pytest.mark.long
+def test_two_weeks_are_recorded_reported_and_held_against_the_truth(
+    command: ModuleType, tmp_path: Path
+) -> None:
+    """As a user runs it: the figures of the review stand above those that the simulator knows."""
+    done = command.run("demo", "--fortnight", "weeks", cwd=tmp_path, timeout=300)
+    assert done.status == 0, done
+    shown = [line for line in done.out.splitlines() if line.startswith("$ pipeledger ")]
+    assert [line.split()[2] for line in shown] == ["review", "report", "export", "archive"]
+    assert "measured 99.107% of 1209600 s" in done.out.split("What the simulator knows")[0]
+    assert "measured 99.107% of 1209600 s" in done.out.split("What the simulator knows")[1]
+    assert "a leak of 0.3 m3/min begins 2026-05-16 03:20 +0100 and stays" in done.out
+    assert "between 2026-05-16 03:00:00 +0100 and 2026-05-16 04:00:00 +0100" in done.out
+    assert "241380 rows, no fault" in done.out
+    page = (tmp_path / "weeks" / "audit.html").read_text(encoding="utf-8")
+    assert "This demand stepped up by" in page
+    assert (tmp_path / "weeks" / "rows.xlsx").read_bytes().startswith(b"PK")
 
 
 def masked(text: str) -> set[str]:
