@@ -87,6 +87,7 @@ def summary_rows(review: Review, stream: Stream) -> list[tuple[Any, ...]]:
         rows += _figures(name, one, review)
     if review.corrected is not None:
         rows += _figures(f"{review.corrected.info.name}, corrected", review.corrected, review)
+    rows += _out_of_hours(review)
     rows += [("correction", one.what, _local(review, one.from_ms)) for one in review.corrections]
     rows += [("note", note.text, _local(review, note.at_ms)) for note in review.book.notes]
     rows += [
@@ -98,6 +99,26 @@ def summary_rows(review: Review, stream: Stream) -> list[tuple[Any, ...]]:
         ("method", review.method),
         ("ledger", f"line {review.book.tail[0]}, {review.book.tail[1]}"),
     ]
+
+
+def _out_of_hours(review: Review) -> list[tuple[Any, ...]]:
+    """What flows while the site does not produce, and since when it is another."""
+    demand, step = review.demand, review.step
+    if isinstance(demand, str):
+        return [("out-of-hours demand: not told", demand)]
+    rows: list[tuple[Any, ...]] = [
+        (f"out-of-hours demand [{demand.unit or '-'}]", demand.mean),
+        ("out-of-hours demand: counted [s]", demand.counted_s),
+    ]
+    if not isinstance(step, str):
+        unit = step.unit or "-"
+        since, until = _local(review, step.since_ms), _local(review, step.until_ms)
+        rows += [
+            (f"out-of-hours demand: stepped by [{unit}]", step.size, since, until),
+            (f"out-of-hours demand: median before [{unit}]", step.before),
+            (f"out-of-hours demand: median after [{unit}]", step.after),
+        ]
+    return rows
 
 
 def _figures(name: str, one: ReadingReview, review: Review) -> list[tuple[Any, ...]]:

@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from python_calamine import CalamineWorkbook
 from typer.testing import CliRunner
 
 from readout.cli.demo_fortnight import write_fortnight
@@ -108,6 +109,19 @@ def test_the_step_is_told_in_review_and_report(archive: Path, tmp_path: Path) ->
         done = runner.invoke(app, ["report", str(archive), "--to", str(page), "--lang", language])
         assert done.exit_code == 0, done.output
         assert words in page.read_text(encoding="utf-8")
+
+
+def test_the_workbook_tells_demand_and_step_too(archive: Path, tmp_path: Path) -> None:
+    """Numbers and the site's times, in cells of their own."""
+    book = tmp_path / "days.xlsx"
+    done = CliRunner().invoke(app, ["export", str(archive), "--to", str(book), "--every", "1d"])
+    assert done.exit_code == 0, done.output
+    rows = CalamineWorkbook.from_path(str(book)).get_sheet_by_name("summary").to_python()
+    told = {str(row[0]): row[1:] for row in rows}
+    assert told["out-of-hours demand [m3/min]"][0] == pytest.approx(truth().out_of_hours_m3_h / 60, rel=0.02)
+    size, since, until = told["out-of-hours demand: stepped by [m3/min]"]
+    assert size == pytest.approx(0.3, rel=0.1)
+    assert (since, until) == (datetime(2026, 5, 16, 3), datetime(2026, 5, 16, 4))
 
 
 @pytest.mark.long
