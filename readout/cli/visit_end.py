@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 from readout.cli.at_meter import PointFile
 from readout.cli.options import AsJson, TraceFile
 from readout.cli.visit_start import Anew, AnswerOptions, AnswersFile, IntoArchive
-from readout.cli.visit_steps import AtPipe, held
+from readout.cli.visit_steps import AtPipe
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -93,7 +93,7 @@ class _End:
         from readout.visit.closing import course_check
 
         at = self.at
-        now = at.memory()["clock_offset_s"] if at.point.map.log_memory is not None else None
+        now = at.clock_offset_s()
         before = self._started("clock")
         lasted_s = 0.0
         if before.get("at"):
@@ -114,7 +114,7 @@ class _End:
             return go(f"no memory in the map; {len(done.document['sealed'])} files of `log` sealed")
         done = at.fetch()
         stop = at.run.answers.one(Key.STOP)
-        running = at.memory()["recording"]
+        running = at.memory().recording
         if not done.status and running and stop is not None and is_yes(stop):
             if not at.may_command(IDLE):
                 return no_go(
@@ -127,7 +127,7 @@ class _End:
         if done.status:
             advice = "run it again: it goes on from there; nothing is dismounted before"
             return no_go("not everything came out of the meter", advice, status=done.status)
-        records = held(at.memory())
+        records = at.memory().records
         said = f"all {done.document['expected']} records are in the archive"
         state = "the meter goes on recording" if running else "it does not record any more"
         return go(f"{said}; {state}; {records} are still in the meter", fetched=done.document)

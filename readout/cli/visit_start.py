@@ -8,7 +8,7 @@ import typer
 
 from readout.cli.at_meter import PointFile
 from readout.cli.options import AsJson, TraceFile, milliseconds
-from readout.cli.visit_steps import AtPipe, held
+from readout.cli.visit_steps import AtPipe
 
 if TYPE_CHECKING:
     from readout.visit.verdict import Check
@@ -96,7 +96,10 @@ class _Start:
         if found.place is None:
             raise WrongUse("; ".join(str(fault) for fault in found.faults))
         advice = "correct the point file (`point show` has every figure), or accept it"
-        checks = [to_decide(fault.fault, advice) for fault in found.faults]
+        checks = [
+            to_decide(f"{Path(fault.file).name}:{fault.line}: {fault.fault}", advice)
+            for fault in found.faults
+        ]
         for one in figures_of(found.place).expected:
             if one.fit is not None and one.fit.fit is Fit.ABOVE:
                 checks.append(no_go(f"at {one.said} {one.fit.says}", "a wider pipe, or another meter"))
@@ -122,7 +125,7 @@ class _Start:
         if at.point.map.log_memory is None:
             return go("the map describes no memory: rows are kept by `log`")
         before = at.memory()
-        if not held(before):
+        if before.records == 0:
             return go("empty", records=0)
         done = at.fetch()
         figures = {"fetched": done.document}
@@ -150,11 +153,9 @@ class _Start:
         if trouble is not None:
             return trouble
         state = at.memory()
-        if interval_ms is None and state["sessions"]:
-            every = state["sessions"][-1]["interval_s"]
-            interval_ms = None if every is None else round(every * 1000)
+        interval_ms = state.every_ms if interval_ms is None else interval_ms
         intervals = intervals_of(setting_of(at.point.map.settings, LOG_INTERVAL))
-        check = room_check(memory, intervals, held(state), interval_ms, needed_s)
+        check = room_check(memory, intervals, state.records, interval_ms, needed_s)
         check = replace(check, found={**check.found, "until_ms": until_ms})
         if not check.is_go or interval_ms == at.interval_ms() or interval_ms is None:
             return check
@@ -174,7 +175,7 @@ class _Start:
         at = self.at
         stop, erase = at.run.answers.one(Key.STOP), at.run.answers.one(Key.ERASE)
         erases = erase is not None and erase.lower() != "no"
-        running = at.memory()["recording"]
+        running = at.memory().recording
         if running and (erases or interval_ms != at.interval_ms()) and (stop is None or not is_yes(stop)):
             return no_go("the meter is recording, and must not be for this", "answer stop: yes")
         if running and stop is not None and is_yes(stop):
@@ -185,7 +186,7 @@ class _Start:
             at.stop()
             if at.fetch().status:
                 return no_go("not everything came out of the memory", "run it again: it goes on from there")
-        if not erases or not held(at.memory()):
+        if not erases or at.memory().records == 0:
             return None
         if not at.may_command(ERASE):
             return no_go("the memory cannot be emptied from here", "empty it at the meter, or ask its owner")
@@ -213,11 +214,11 @@ class _Start:
         at = self.at
         has = clock_of(at.point.map) is not None
         can_set = at.may_write("clock")
-        offset = self._offset_s() if has else None
+        offset = at.clock_offset_s() if has else None
         check = clock_check(offset, has_clock=has, can_set=can_set)
         if check.is_go or not can_set or not self._sets_clock():
             return check
-        if at.point.map.log_memory is not None and at.memory()["recording"]:
+        if at.point.map.log_memory is not None and at.memory().recording:
             return no_go("the meter is recording: its clock decides the times", f"answer {Key.STOP}: yes")
         done = at.set("clock", "now")
         if done.status:
@@ -229,18 +230,6 @@ class _Start:
         from readout.visit.answers import Key
 
         return "clock" not in self.at.run.answers.accepted and self.at.run.agreed(Key.SET_CLOCK)
-
-    def _offset_s(self) -> float | None:
-        """Meter minus computer [s]."""
-        from readout.cli.meter_show import meter_show
-        from readout.cli.visit_run import carry_out
-
-        at = self.at
-        if at.point.map.log_memory is not None:
-            found = at.memory()["clock_offset_s"]
-        else:
-            found = carry_out(meter_show, at.file, trace=at.trace).document["clock_offset_s"]
-        return None if found is None else float(found)
 
     def _supply(self) -> "Check":
         from readout.cli.at_meter import at_meter
@@ -294,8 +283,8 @@ class _Start:
             return go(f"next: pipeledger log {at.file.name} --archive {at.archive.name} --every {every}")
         at.meter()  # settings as they are now
         state = at.memory()
-        if not state["recording"]:
-            if state["recording"] is None:
+        if not state.recording:
+            if state.recording is None:
                 return no_go(
                     "the map does not tell whether it records", "see it at the meter, correct the map"
                 )
@@ -307,17 +296,17 @@ class _Start:
             done = carry_out(memory_start, at.file, archive=at.archive, yes=True, trace=at.trace)
             if done.status:
                 return no_go(done.last, "see the meter's keypad and memory")
-        return self._first_record(held(state))
+        return self._first_record(state.records)
 
-    def _first_record(self, before: int) -> "Check":
+    def _first_record(self, before: int | None) -> "Check":
         from readout.visit.verdict import go, no_go
 
         at = self.at
         interval_s = (at.interval_ms() or 0) / 1000
-        if not 0 < interval_s <= AWAITED_S:
+        if before is None or not 0 < interval_s <= AWAITED_S:
             return go("recording", records_before=before, **self._left())
         until = at.run.clock.monotonic() + 2 * interval_s + 3
-        while (now := held(at.memory())) <= before:
+        while (now := at.memory().records or 0) <= before:
             if at.run.clock.monotonic() > until:
                 return no_go(
                     "it says that it records, and no record came", "see `memory list`, start it again"

@@ -20,6 +20,15 @@ if TYPE_CHECKING:
 INTRODUCTIONS = 3
 
 
+@dataclass(frozen=True)
+class Held:
+    """The memory at one look: whether it records, its records, the last interval [ms]; None: not told."""
+
+    recording: bool | None
+    records: int | None
+    every_ms: int | None
+
+
 @dataclass
 class AtPipe:
     """A visit's files, and what the meter told when it was last asked."""
@@ -203,14 +212,35 @@ class AtPipe:
             keep_once(self.archive, content, identity)
         return go(f"{counted(len(entries), 'note')}, {counted(len(photos), 'photograph')}")
 
-    # ---- the meter's memory, by the program's own commands
+    # ---- the meter's memory
 
-    def memory(self) -> dict[str, Any]:
-        """What the memory says of itself, as `memory list --json` tells it."""
+    def memory(self) -> "Held":
+        """What the memory says of itself now; the clock is not looked at."""
+        from readout.cli.at_meter import at_meter
+        from readout.cli.memory_list import look
+        from readout.cli.memory_meter import MemoryMeter
+        from readout.poll.introduction import Introduction
+
+        point, memory = self.point, self.point.map.log_memory
+        assert memory is not None
+        with at_meter(point, self.trace) as at:
+            told = self.told or Introduction({}, {})
+            meter = MemoryMeter(point, memory, at.line, told, self.serial, None, at.clock.utc(), None, None)
+            state = look(meter, at.clock)
+        sessions = state.all_sessions(memory)
+        if sessions is None:
+            return Held(state.recording, None, None)
+        every_ms = sessions[-1].interval_ms if sessions else None
+        return Held(state.recording, sum(one.records for one in sessions), every_ms)
+
+    def clock_offset_s(self) -> float | None:
+        """Meter minus computer [s], by watching the clock until it ticks; None where there is none."""
         from readout.cli.memory_list import memory_list
+        from readout.cli.meter_show import meter_show
 
-        document: dict[str, Any] = carry_out(memory_list, self.file, trace=self.trace).document
-        return document
+        command = meter_show if self.point.map.log_memory is None else memory_list
+        found = carry_out(command, self.file, trace=self.trace).document["clock_offset_s"]
+        return None if found is None else float(found)
 
     def fetch(self) -> Sub:
         """Everything in the meter's memory into the archive; shown, since it takes its time."""
@@ -253,8 +283,3 @@ class AtPipe:
         except WrongUse:
             return False
         return True
-
-
-def held(memory: dict[str, Any]) -> int:
-    """Records in the meter."""
-    return sum(one["records"] for one in memory["sessions"])
