@@ -15,6 +15,8 @@ from readout.measuring_point.point import Files
 from readout.review.about.installation import Installation
 from readout.review.about.logbook import Amendment
 
+_NO_FILE = "the point file that was kept with the rows cannot be understood"
+
 
 @dataclass(frozen=True, slots=True)
 class PutRight:
@@ -38,8 +40,9 @@ def put_right(about: Installation, amendments: Sequence[Amendment], end_ms: int)
     files, point = about.kept, about.measuring_point
     refused: dict[int, str] = {}
     calendars: list[tuple[int, WorkCalendar | None]] = []
-    if files is None or point is None:
-        return PutRight(about, calendars, refused)
+    if files is None or point is None:  # the factor to a flow stands in the ledger's line itself
+        lost = {one.line: _NO_FILE for one in amendments if one.flow_factor is None}
+        return PutRight(about, calendars, lost)
     made: list[Change] = []
     for one in sorted(amendments, key=lambda one: (one.from_ms, one.line)):
         if one.from_ms >= end_ms:

@@ -120,6 +120,19 @@ def test_an_amendment_that_no_longer_fits_is_told_and_harms_nothing(archive: Pat
     assert "not taken in: --set calendar.production=Moon-Fri" in told.what
 
 
+def test_without_a_point_file_in_the_archive_it_is_told(hall: ModuleType, root: Path) -> None:
+    """Rows kept with a text that is no point file: the amendment is listed, with why it does nothing."""
+    dues = hall.every(30_000, "2026-05-04T23:00Z", "2026-05-05T01:00Z")
+    with Archive.open(root) as opened:
+        hall.fill(opened, hall.record(30_000, file="measuring_point: 9"), dues, lambda _: (60.0, 7000, 1))
+        hall.seal(opened, dues[-1] + 1000)
+    amend(root, "2026-05-01T00:00:00.000Z", "energy.price", "0.30 EUR/kWh", "0.25 EUR/kWh")
+    found = review(root, "bottling-hall-header")
+    assert found is not None
+    (told,) = found.corrections
+    assert told.what.endswith("not taken in: the point file that was kept with the rows cannot be understood")
+
+
 def test_amendments_show_in_review_report_and_workbook(archive: Path, tmp_path: Path) -> None:
     """As typed: each output names the correction, and figures follow it."""
     from python_calamine import CalamineWorkbook
