@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from readout.cli.output import say
-from readout.errors import FellShort, NothingTrusted, PipeledgerError, PortError, WrongUse
+from readout.errors import ArchiveError, FellShort, NothingTrusted, PipeledgerError, PortError, WrongUse
 
 if TYPE_CHECKING:
     from readout.clock import Clock
@@ -37,12 +37,14 @@ class Run:
     clock: "Clock"
     names: tuple[str, ...]
     last: "Check | None" = None
+    reached: str = ""  # the step it is at
 
     def step(self, name: str, check: "Callable[[], Check]", *, again: bool = False) -> None:
         """Carry out a step, unless it is done; with `again` it is looked at anew in any case.
 
         Raises `Stopped` where it is no go. What is done and durable is not done twice.
         """
+        self.reached = name
         say(f"{self.names.index(name) + 1}/{len(self.names)}  {name.replace('_', ' ')}")
         done = self.standing.steps.get(name)
         if done is not None and done["verdict"] == "go" and not again:
@@ -132,6 +134,7 @@ def _caught(check: "Callable[[], Check]") -> "Check":
     """The check, or what kept it from being made, as no go; a lacking answer passes."""
     from readout.visit.answers import LackingAnswer
     from readout.visit.verdict import no_go
+    from storage.errors import StorageError
 
     advice = "see to it, and run the same command again: it goes on from here"
     try:
@@ -142,6 +145,8 @@ def _caught(check: "Callable[[], Check]") -> "Check":
         return no_go(str(error), advice)
     except (PortError, NothingTrusted, PipeledgerError) as error:
         return no_go(str(error), advice, status=error.status)
+    except StorageError as error:
+        return no_go(str(error), advice, status=ArchiveError.status)
 
 
 @dataclass(frozen=True)

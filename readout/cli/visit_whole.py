@@ -153,7 +153,8 @@ def _record(wanted: Wanted, at: "AtPipe", stopped: "Check | None") -> dict[str, 
     from readout.clock import iso
 
     run = at.run
-    checks = [{"check": name, **run.standing.steps[name]} for name in run.names if name in run.standing.steps]
+    passed = run.names[: run.names.index(run.reached) + 1]
+    checks = [{"check": name, **run.standing.steps[name]} for name in passed]
     return {
         "id": run.standing.id,
         "kind": wanted.visit.value,
@@ -170,8 +171,8 @@ def _kept(wanted: Wanted, at: "AtPipe", record: Mapping[str, Any]) -> "Entered":
     """A note whose `visit` is the record; not again where the same visit came to the same before."""
     from readout.visit.kept import keep_once
 
-    last = next((one for one in reversed(record["checks"]) if one["verdict"] != "go"), None)
-    why = "" if last is None else f": {last['check']}: {last['reason']}"
+    last = record["checks"][-1]
+    why = "" if record["verdict"] == "go" else f": {last['check']}: {last['reason']}"
     text = f"visit {wanted.visit}: {record['verdict']}{why}"
     identity = {"id": record["id"], "verdict": record["verdict"], "why": why}
     content = {"point": at.point.name, "text": text, "at": record["ended"], "visit": {**record, **identity}}

@@ -4,6 +4,7 @@ import json
 import signal
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import pytest
 
@@ -76,7 +77,7 @@ def soon() -> str:
     return (datetime.now(UTC) + timedelta(minutes=20)).isoformat()
 
 
-def lines(hall: Path, kind: str) -> list[dict]:
+def lines(hall: Path, kind: str) -> list[dict[str, Any]]:
     text = (hall / "hollow-mere/ledger.jsonl").read_text(encoding="utf-8")
     return [found for found in map(json.loads, text.splitlines()) if found["kind"] == kind]
 
