@@ -1,8 +1,8 @@
 """A paced simulated line in a process of its own, so that meter and master do not share an interpreter.
 
-As a program (`python bench/meter.py BAUD TURNAROUND_S [FAULTS]`) it prints its port, then answers each line
-on stdin with one line of JSON: what the line has seen so far; it ends with its stdin. FAULTS is a fault plan
-(docs/fault-plans.md). `LineProcess` drives it.
+As a program (`python bench/meter.py BAUD TURNAROUND_S [FAULTS [METERS]]`) it prints its port, then
+answers each line on stdin with one line of JSON: what the line has seen so far; it ends with its stdin.
+FAULTS is a fault plan (docs/fault-plans.md), METERS how many answer, from unit address 1. `LineProcess` drives it.
 """
 
 import json
@@ -32,17 +32,18 @@ class Seen:
 
 
 class LineProcess:
-    """A line of one meter with unit address 1; a context manager. `faults`: what happens on it, as a plan."""
+    """A line of meters with unit addresses 1, 2, …; a context manager. `faults`: what happens, as a plan."""
 
-    def __init__(self, baud: int, turnaround_s: float, faults: str = "") -> None:
+    def __init__(self, baud: int, turnaround_s: float, faults: str = "", *, meters: int = 1) -> None:
         self.format = SerialFormat(baud, "even")
         self.turnaround_s = turnaround_s
         self.faults = faults
+        self.meters = meters
         self.port = ""
         self._process: subprocess.Popen[str] | None = None
 
     def __enter__(self) -> "LineProcess":
-        settings = (str(self.format.baud_rate), str(self.turnaround_s), self.faults)
+        settings = (str(self.format.baud_rate), str(self.turnaround_s), self.faults, str(self.meters))
         command = [sys.executable, __file__, *settings]
         self._process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
         self.port = self._line()
@@ -78,19 +79,22 @@ class LineProcess:
 class CountingMeter:
     """Functions 3 and 4: register n holds n."""
 
+    def __init__(self, unit_address: int = 1) -> None:
+        self._unit = unit_address
+
     def reply(self, frame: bytes) -> bytes | None:
         """The registers, or exception 02 for an address beyond them."""
-        if not fits(frame) or frame[0] != 1:
+        if not fits(frame) or frame[0] != self._unit:
             return None
         function, start, count = struct.unpack(">BHH", frame[1:6])
         if start + count > REGISTERS:
-            return with_crc(bytes((1, 0x80 | function, 2)))
+            return with_crc(bytes((self._unit, 0x80 | function, 2)))
         return with_crc(
-            bytes((1, function, 2 * count)) + struct.pack(f">{count}H", *range(start, start + count))
+            bytes((self._unit, function, 2 * count)) + struct.pack(f">{count}H", *range(start, start + count))
         )
 
 
-def _serve(baud: int, turnaround_s: float, faults: str = "") -> None:
+def _serve(baud: int, turnaround_s: float, faults: str = "", meters: int = 1) -> None:
     # Imported here: the benches that drive this file need nothing of the simulators.
     from simulators.faults import FaultPlayer, parse_plan
     from simulators.line import Exchange, Pace, PtyEnd, SimulatedLine
@@ -112,7 +116,7 @@ def _serve(baud: int, turnaround_s: float, faults: str = "") -> None:
 
     pace = Pace.of(SerialFormat(baud, "even"), turnaround_s)
     player = FaultPlayer(parse_plan(faults), pace=pace)
-    heard = player.before([CountingMeter()])
+    heard = player.before([CountingMeter(unit) for unit in range(1, meters + 1)])
     with SimulatedLine([heard], end=end, pace=pace, delivery=player.deliver, watch=watch) as line:
         print(line.port, flush=True)
         for _ in sys.stdin:
@@ -122,4 +126,5 @@ def _serve(baud: int, turnaround_s: float, faults: str = "") -> None:
 
 
 if __name__ == "__main__":
-    _serve(int(sys.argv[1]), float(sys.argv[2]), *sys.argv[3:])
+    baud, turnaround, faults, meters = [*sys.argv[1:], *("", "1")[len(sys.argv) - 3 :]]
+    _serve(int(baud), float(turnaround), faults, int(meters))

@@ -20,16 +20,16 @@ readings:
 
 _POINT = """\
 measuring_point: 1
-name: bench
+name: {name}
 site: {{name: Hollow Mere bottling hall, time_zone: Europe/Dublin}}
-meter: {{map: map.yaml}}
+meter: {{map: map.yaml, unit_address: {unit}}}
 line: {{port: {port}}}
 """
 
 
-def write_point(folder: Path, port: str, baud: int) -> Path:
+def write_point(folder: Path, port: str, baud: int, *, name: str = "bench", unit: int = 1) -> Path:
     """Write both files into the folder; the point's. One round of it is one request."""
     (folder / "map.yaml").write_text(_MAP.format(baud=baud), encoding="utf-8")
-    point = folder / "bench.yaml"
-    point.write_text(_POINT.format(port=port), encoding="utf-8")
+    point = folder / f"{name}.yaml"
+    point.write_text(_POINT.format(port=port, name=name, unit=unit), encoding="utf-8")
     return point
