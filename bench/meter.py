@@ -2,7 +2,8 @@
 
 As a program (`python bench/meter.py BAUD TURNAROUND_S [FAULTS [METERS]]`) it prints its port, then
 answers each line on stdin with one line of JSON: what the line has seen so far; it ends with its stdin.
-FAULTS is a fault plan (docs/fault-plans.md), METERS how many answer, from unit address 1. `LineProcess` drives it.
+FAULTS is a fault plan (docs/fault-plans.md), METERS how many answer, from unit address 1.
+`LineProcess` drives it.
 """
 
 import json
