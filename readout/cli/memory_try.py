@@ -8,17 +8,13 @@ import typer
 from readout.cli.line_options import PortName
 from readout.cli.options import AsJson, MapFile, TraceFile
 from readout.cli.output import columns, counted, say, tell, tell_json
-from readout.errors import FellShort, NothingTrusted, PortError
+from readout.cli.trying import Asking, asking, unit_of_meter
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from protocols.modbus.requests import Request
-    from protocols.modbus.timing import SerialFormat
     from protocols.register_map.memory_model import LogMemory
     from protocols.register_map.model import RegisterMap
-    from readout.bus.exchange import Line, Manners
-    from readout.bus.outcome import Outcome
     from readout.clock import Clock
     from readout.diagnose.memory.judging import Judged, Sample, Shown
     from readout.diagnose.memory.sampling import Readings
@@ -48,14 +44,11 @@ def memory_try(
     from readout.clock import SystemClock
     from readout.diagnose.memory.judging import distinct, judge
     from readout.diagnose.memory.layouts import layouts
-    from readout.errors import WrongUse
     from readout.plan.recording import memory_of
 
     found = load_map(map_file)
     memory = memory_of(found.log_memory, str(map_file))
-    unit = unit_address or found.serial.unit_address
-    if unit is None:
-        raise WrongUse("the map says no unit_address; give one with --unit-address")
+    unit = unit_of_meter(found, unit_address)
     sample, notes = _read(found, memory, port, unit, baud, SystemClock(), trace)
     judged = distinct(one for layout in layouts(memory) if (one := judge(memory, layout, sample)) is not None)
     good = [one for one in judged if one.plausible]
@@ -80,76 +73,17 @@ def _read(
     trace: Path | None,
 ) -> "tuple[Sample, list[str]]":
     """What the meter sent, and what was odd about it."""
-    from readout.bus.exchange import Line, Manners
-    from readout.bus.port import open_port
-    from readout.bus.trace import Trace
     from readout.diagnose.memory.sampling import Sampler
-    from readout.measuring_point.load import factory_format
 
-    line_format = factory_format(found, baud)
-    wire = found.wire
-    manners = Manners(wire.reply_within, wire.late_within, wire.pause, tolerate=wire.tolerate)
-    kept = Trace(trace, clock) if trace else None
-    try:
-        line = Line(open_port(port, line_format), line_format, clock, kept)
-        try:
-            asking = _Asking(line, unit, manners)
-            readings = _readings(found, line, unit, manners, line_format)
-            ranges = {value.name: value.range for value in found.readings if value.range is not None}
-            sampler = Sampler(memory, wire, asking.words, asking.why)
-            sample = sampler.sample(round(clock.utc() * 1000), readings, ranges)
-        finally:
-            line.close()
-    except FellShort as error:
-        raise asking.fitting(str(error)) from error
-    finally:
-        if kept:
-            kept.close()
+    with asking(found, port, unit, baud, clock, trace) as meter:
+        readings = _readings(found, meter)
+        ranges = {value.name: value.range for value in found.readings if value.range is not None}
+        sampler = Sampler(memory, found.wire, meter.words, meter.why)
+        sample = sampler.sample(round(clock.utc() * 1000), readings, ranges)
     return sample, sampler.notes
 
 
-class _Asking:
-    """Sends requests to one meter and remembers why the last one brought nothing."""
-
-    def __init__(self, line: "Line", unit: int, manners: "Manners") -> None:
-        self._line, self._unit, self._manners = line, unit, manners
-        self._refused: Outcome | None = None
-        self._good = 0
-
-    def words(self, request: "Request") -> "Sequence[int] | None":
-        """The words of the reply; None where none came that could be trusted."""
-        from protocols.log_memory.walk.reading import words_of
-        from readout.bus.outcome import Status
-
-        if request.WRITES:
-            outcome = self._line.write_checked(self._unit, request, self._manners, absolute=True)
-        else:
-            outcome = self._line.ask(self._unit, request, self._manners)
-        if outcome.status is Status.PORT_LOST:
-            raise PortError("lost", outcome.text)
-        if outcome.status is not Status.OK:
-            self._refused = outcome
-            return None
-        self._good += 1
-        return words_of(outcome.reply)
-
-    def why(self) -> str:
-        """The sentence of the last reply that brought nothing."""
-        return "" if self._refused is None else self._refused.text
-
-    def fitting(self, text: str) -> FellShort | NothingTrusted:
-        """The error for a meter of which nothing, or nothing that could be trusted, came."""
-        from readout.bus.outcome import Status
-
-        untrusted = (Status.DAMAGED_REPLY, Status.WRONG_REPLY)
-        if not self._good and self._refused is not None and self._refused.status in untrusted:
-            return NothingTrusted(text)
-        return FellShort(text)
-
-
-def _readings(
-    found: "RegisterMap", line: "Line", unit: int, manners: "Manners", line_format: "SerialFormat"
-) -> "Readings":
+def _readings(found: "RegisterMap", meter: "Asking") -> "Readings":
     """Current values by name, where they are numbers, in each order that the memory is tried in."""
     from readout.diagnose.memory.layouts import ORDERS, UNIX, Layout, Turn
     from readout.plan.plan import plan_round
@@ -158,8 +92,8 @@ def _readings(
 
     if not found.readings:
         return {}
-    plan = plan_round(found, found.readings, line_format, unit)
-    read = poll(line, PolledPoint("", unit, plan, manners), first_only=True)
+    plan = plan_round(found, found.readings, meter.format, meter.unit)
+    read = poll(meter.line, PolledPoint("", meter.unit, plan, meter.manners), first_only=True)
     readings: dict[frozenset[Turn], dict[str, float | None]] = {}
     for turned in (frozenset[Turn](), *(frozenset({turn}) for turn in ORDERS), ORDERS):
         layout = Layout(turned, UNIX, 1)

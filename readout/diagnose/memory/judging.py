@@ -204,11 +204,15 @@ def _value_faults(field: Value, decoded: Any, layout: Layout, sample: Sample) ->
         return
     values = data.astype(np.float64)
     span = field.range or sample.ranges.get(field.name)
+    now = sample.now(layout).get(field.name)
+    if now and abs(now) < TIMES_SMALLER:
+        yield f"the current {field.name} is of another size than numbers are in this order"
     if span is not None:
         if ((values < float(span.low)) | (values > float(span.high))).any():
             yield f"{field.name} is outside {span.low} to {span.high}"
+        if now is not None and not float(span.low) <= now <= float(span.high):
+            yield f"the current {field.name} is outside {span.low} to {span.high} in this order"
         return
-    now = sample.now(layout).get(field.name)
     largest = LARGEST if now is None else max(abs(now), 1.0) * TIMES_LARGER
     size = np.abs(values[values != 0])
     if (size > largest).any() or (size < TIMES_SMALLER).any():

@@ -10,7 +10,9 @@ from typer.testing import CliRunner, Result
 
 from protocols.register_map.parse import parse_map
 from readout.cli.main import app
+from readout.clock import SystemClock
 from readout.errors import FellShort, NothingTrusted, PortError, WrongUse
+from simulators.clock import WireClock
 from simulators.device import SimulatedMeter
 from simulators.line import SimulatedLine
 from simulators.log_memory import LogOptions
@@ -20,11 +22,29 @@ MAP = (DEMO / "insertion-meter.yaml").read_text(encoding="utf-8")
 MAP = MAP.replace("reply_within: 250 ms", "reply_within: 200 ms\n  late_within: 100 ms")
 
 
+#: 2026-05-04 12:00 UTC, 69F8 8A40 in seconds since 1970: with its words exchanged it is far from any year of
+#: today, from whichever epoch. At other hours of the day it is not, and two layouts make sense.
+NOON = 1_777_896_000.0
+
+
+class MayClock(WireClock):
+    """The meter's clock: it runs, from noon of that day."""
+
+    def utc(self) -> float:
+        """See `Clock`."""
+        return NOON + self.monotonic() - STARTED
+
+
+STARTED = WireClock().monotonic()
+
+
 @pytest.fixture
-def meter() -> SimulatedMeter:
+def meter(monkeypatch: pytest.MonkeyPatch) -> SimulatedMeter:
+    """With 300 records behind it; the computer's clock agrees with the meter's."""
     parsed = parse_map(MAP.encode(), "insertion-meter.yaml")
     assert parsed.map is not None
-    return SimulatedMeter(parsed.map, log=LogOptions.prefilled(300, 10.0))
+    monkeypatch.setattr(SystemClock, "utc", lambda _clock: MayClock().utc())
+    return SimulatedMeter(parsed.map, clock=MayClock(), log=LogOptions.prefilled(300, 10.0))
 
 
 @pytest.fixture
@@ -118,10 +138,14 @@ def test_a_port_that_is_not_there_a_silent_and_a_garbled_meter_have_their_own_st
     assert isinstance(garbled.exception, NothingTrusted)
 
 
-def test_in_a_process_of_its_own(tmp_path: Path, port: str, command: ModuleType) -> None:
+def test_in_a_process_of_its_own(tmp_path: Path, command: ModuleType) -> None:
+    """By the computer's true clock."""
     map_file(tmp_path)
-    done = command.run("memory", "try", "map.yaml", port, "--json", cwd=tmp_path)
+    parsed = parse_map(MAP.encode(), "insertion-meter.yaml")
+    assert parsed.map is not None
+    with SimulatedLine([SimulatedMeter(parsed.map, log=LogOptions.prefilled(300, 10.0))]) as line:
+        done = command.run("memory", "try", "map.yaml", line.port, "--json", cwd=tmp_path)
+        other = command.run("memory", "try", "map.yaml", line.port, "--unit-address", "3", cwd=tmp_path)
     assert done.status == 0, done
     assert done.json()["layouts"][0]["plausible"]
-    other = command.run("memory", "try", "map.yaml", port, "--unit-address", "3", cwd=tmp_path)
     assert (other.status, other.out) == (1, "")

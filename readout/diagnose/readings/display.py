@@ -1,0 +1,116 @@
+"""What a person read off the meter's display: a number to its last digit, or a text."""
+
+import re
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import IntEnum
+from fractions import Fraction
+from math import log10
+
+from protocols.register_map.model import Kind, Value
+from protocols.units import Quantity, unit_of
+from readout.errors import WrongUse
+
+#: A flow moves between the glance and the reading: within this part of it, it may be the same.
+NEAR = Fraction(5, 100)
+#: A number of fewer digits than this fits too much to tell a scale by.
+DIGITS_FOR_A_SCALE = 3
+#: Manuals misstate a scale by at most this power of ten.
+LARGEST_POWER = 6
+_NUMBER = re.compile(r"(?P<number>[-+]?[0-9]{1,20}(?:\.[0-9]{0,12})?) *(?P<unit>[^0-9.,\s].*)?\Z")
+
+
+class Fit(IntEnum):
+    """How far a reading is what the display shows, best first; without a display whether it makes sense."""
+
+    FITS = 0  # the digits shown
+    SCALED = 1  # the digits shown, with the decimal point elsewhere
+    NEAR = 2  # within `NEAR` of what was shown
+    PLAUSIBLE = 3  # nothing was read off the display, and nothing speaks against it
+    ODD = 4
+    NOTHING = 5  # no number at all in this reading, or the form that means "no reading"
+
+
+@dataclass(frozen=True, slots=True)
+class Display:
+    """A number shown, in the value's unit: `number` ± less than `last`, one step of its last digit.
+
+    Displays round or cut off, so both neighbours of the last digit fit. `digits`: those from the first that
+    is not 0. `text` is the text shown, where the value is one.
+    """
+
+    shown: str
+    number: Fraction = Fraction(0)
+    last: Fraction = Fraction(0)
+    digits: int = 0
+    text: str | None = None
+
+    def fit(self, found: int | float | str) -> Fit:
+        """How far a reading is what is shown."""
+        if self.text is not None or isinstance(found, str):
+            return Fit.FITS if found == self.text else Fit.ODD
+        number = Fraction(found)
+        if abs(number - self.number) < self.last:
+            tiny = self.number == 0 and number != 0 and abs(number) < self.last / 10**6
+            return Fit.ODD if tiny else Fit.FITS  # 0 shown, 1e-39 read: words that are no number of this kind
+        return Fit.NEAR if abs(number - self.number) <= NEAR * abs(self.number) else Fit.ODD
+
+    def power(self, found: int | float) -> int | None:
+        """The power of ten that turns a reading into what is shown; None where none does."""
+        if self.text is not None or self.digits < DIGITS_FOR_A_SCALE or not found or not self.number:
+            return None
+        number = Fraction(found)
+        power = round(log10(abs(self.number)) - log10(abs(number)))
+        if not 0 < abs(power) <= LARGEST_POWER:
+            return None
+        return power if abs(number * Fraction(10) ** power - self.number) < self.last else None
+
+
+def read_off(value: Value, shown: str) -> Display:
+    """What `shown`, as typed by a person, says of a value: `123.4`, or with another unit `7.91 l/s`.
+
+    Raises:
+        WrongUse: it is no number, a moment, or its unit measures something else.
+    """
+    shown = shown.strip()
+    if value.number.kind in (Kind.CALENDAR, Kind.UNIX_TIME):
+        raise WrongUse(
+            f"--display {value.name}={shown}: leave it out; a clock is held against the computer's"
+        )
+    if value.number.kind is Kind.TEXT:
+        return Display(shown, text=shown)
+    codes = {word: code for code, word in value.codes.items()}
+    if shown in codes:
+        return Display(shown, Fraction(codes[shown]), Fraction(1), len(str(codes[shown])))
+    found = _NUMBER.match(shown)
+    if found is None:
+        comma = re.match(r"[-+]?[0-9]+,[0-9]", shown)
+        why = "a decimal comma: write a point" if comma else "write the number as shown, such as 123.4"
+        raise WrongUse(f"--display {value.name}={shown}: {why}")
+    text = found["number"]
+    places = len(text.partition(".")[2])
+    number, last = Decimal(text), Decimal(1).scaleb(-places)
+    if found["unit"]:
+        number, last = _converted(value, shown, (number, last), found["unit"].strip())
+    return Display(shown, Fraction(number), Fraction(last), len(text.lstrip("+-0.").replace(".", "")))
+
+
+def _converted(
+    value: Value, shown: str, numbers: tuple[Decimal, Decimal], word: str
+) -> tuple[Decimal, Decimal]:
+    """Number and last digit in the value's unit."""
+    from readout.measuring_point.conversion import converted
+
+    own = unit_of((value.unit or "").removesuffix("(g)").removesuffix("(a)"))
+    theirs = unit_of(word.removesuffix("(g)").removesuffix("(a)"))
+    where = f"--display {value.name}={shown}"
+    if theirs is None or own is None:
+        why = f"'{word}' is no unit known here" if theirs is None else "the map states no unit for it"
+        raise WrongUse(f"{where}: {why}; write the number alone")
+    try:
+        number, above = (
+            converted(Quantity(each, theirs), own) for each in (numbers[0], numbers[0] + numbers[1])
+        )
+    except WrongUse as error:
+        raise WrongUse(f"{where}: {error}") from error
+    return number, above - number
