@@ -8,7 +8,7 @@ from contextlib import contextmanager, redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from io import StringIO
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from readout.cli.output import say
 from readout.errors import ArchiveError, FellShort, NothingTrusted, PipeledgerError, PortError, WrongUse
@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 
 #: Columns of a line; a terminal on a ladder is narrow.
 WIDTH = 78
+
+
+T = TypeVar("T")
 
 
 class Stopped(Exception):  # noqa: N818  (the visit ends here, as a person reads it)
@@ -91,24 +94,30 @@ class Run:
             found={**check.found, "accepted": why},
         )  # fmt: skip
 
-    def ask(self, key: "Key") -> str:
-        """The answer to a question; LackingAnswer where none was given and nobody is at a terminal."""
+    def ask(self, key: "Key", meaning: "Callable[[str], T]") -> "T":
+        """What the answer to a question means; at a terminal one that means nothing is asked again.
+
+        Raises `LackingAnswer` where none was given and nobody is at a terminal, and what `meaning` raises.
+        """
         from readout.visit.answers import QUESTIONS, LackingAnswer, lacking
 
         given = self.answers.one(key)
         if given is not None:
-            return given
+            return meaning(given)
         if not sys.stdin.isatty():
             raise LackingAnswer("; ".join(lacking(self.answers, [key])) + " The visit goes on from here.")
-        while not (text := typed(f"{QUESTIONS[key].text} [{QUESTIONS[key].example}]")):
-            say("         an answer is needed")
-        return text
+        example = "" if "(yes" in QUESTIONS[key].text else f" such as {QUESTIONS[key].example}:"
+        while True:
+            try:
+                return meaning(typed(f"{QUESTIONS[key].text}{example}"))
+            except WrongUse as error:
+                _tell("", str(error))
 
     def agreed(self, key: "Key") -> bool:
         """Whether the answer to a yes-or-no question is yes."""
         from readout.visit.answers import is_yes
 
-        return is_yes(self.ask(key))
+        return self.ask(key, is_yes)
 
 
 def typed(question: str) -> str:

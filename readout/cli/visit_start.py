@@ -199,11 +199,13 @@ class _Start:
         from readout.errors import WrongUse
         from readout.visit.answers import Key
 
-        text = self.at.run.ask(Key.RETURN)
-        found = moment_ms(text, self.at.point.time_zone, Key.RETURN)
-        if found <= self.at.run.clock.utc() * 1000:
-            raise WrongUse(f"{Key.RETURN} {text}: that is over; write a time to come")
-        return found
+        def to_come(text: str) -> int:
+            found = moment_ms(text, self.at.point.time_zone, Key.RETURN)
+            if found <= self.at.run.clock.utc() * 1000:
+                raise WrongUse(f"{Key.RETURN} {text}: that is over; write a time to come")
+            return found
+
+        return self.at.run.ask(Key.RETURN, to_come)
 
     def _clock(self) -> "Check":
         from readout.retrieve.meter_clock import clock_of

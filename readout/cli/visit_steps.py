@@ -157,8 +157,7 @@ class AtPipe:
 
         if not self.point.map.readings:
             return go("the map has no readings to compare")
-        text = self.run.ask(Key.DISPLAY)
-        said = displayed(text, self.point.map)
+        said = self.run.ask(Key.DISPLAY, lambda text: displayed(text, self.point.map))
         with at_meter(self.point, self.trace) as at:
             rounds = [self.readings(at)[0]]
             utc = at.clock.utc()
@@ -173,7 +172,7 @@ class AtPipe:
         }
         from dataclasses import replace
 
-        return replace(check, found={**check.found, "typed": text, "totals": totals})
+        return replace(check, found={**check.found, "totals": totals})
 
     def _moved(self, seen: dict[str, Any]) -> dict[str, Any]:
         """With what the ten minutes showed, where they were watched."""

@@ -84,11 +84,16 @@ def values_check(seen: Mapping[str, Seen], point: MeasuringPoint, found: Registe
         for name, one in seen.items()
     }
     well = "; ".join(
-        f"{name} {one.low:.4g} to {one.high:.4g} {one.unit}".rstrip()
+        f"{name} {_plain(one.low)} to {_plain(one.high)} {one.unit}".rstrip()
         for name, one in seen.items()
         if not math.isnan(one.mean)
     )
     return together(checks, well or "no number to watch", values=figures)
+
+
+def _plain(number: float) -> str:
+    """Four figures; a totaliser as it counts, without an exponent."""
+    return f"{number:.1f}" if abs(number) >= 1000 else f"{number:.4g}"
 
 
 def _figure(number: float) -> float | None:
