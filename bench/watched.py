@@ -1,4 +1,4 @@
-"""How late rounds start while five browsers look and a broker listens, beside a recorder that nobody watches.
+"""How late rounds start while five look at the page and a broker listens, beside a recorder nobody watches.
 
 Usage: python bench/watched.py [TURNS]     (default 4; a turn is one minute of each)
 
@@ -7,14 +7,16 @@ share this one, and so get what nothing else wants of it (Linux' idle policy): m
 costs the recorder's computer, not what drawing a page costs.
 """
 
+import os
 import re
 import shutil
+import signal
 import socket
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, ExitStack, contextmanager
 from pathlib import Path
 from statistics import median
 from tempfile import TemporaryDirectory
@@ -27,8 +29,11 @@ BAUD, TURNAROUND_S, EVERY_S, RUN_S = 19200, 0.005, 0.2, 60
 #: The command's own start does not count, nor that of the browsers, which is a matter of the computer.
 SETTLE_S = 20.0
 BROWSERS = 5
-#: Before a command: run only while no other wants the processor (sched(7)).
-ELSEWHERE = ("chrt", "--idle", "0")
+#: Before a command, in a session of its own: run only while no other wants the processor, also where Linux
+#: shares it between sessions first (sched(7): idle policy, autogroup).
+ELSEWHERE = ("sh", "-c", 'echo 19 2>/dev/null > /proc/self/autogroup; exec chrt --idle 0 "$@"', "elsewhere")
+
+Watchers = Callable[[str, Path], AbstractContextManager[None]]
 
 
 @contextmanager
@@ -41,7 +46,9 @@ def broker(folder: Path) -> Iterator[int]:
     )
     program = shutil.which("mosquitto", path="/usr/sbin:/usr/bin") or sys.exit("apt install mosquitto")
     with subprocess.Popen(
-        [*ELSEWHERE, program, "-c", str(folder / "broker.conf")], stderr=subprocess.DEVNULL
+        [*ELSEWHERE, program, "-c", str(folder / "broker.conf")],
+        stderr=subprocess.DEVNULL,
+        start_new_session=True,
     ) as process:
         yield port
         process.terminate()
@@ -55,7 +62,7 @@ def browsers(url: str, folder: Path) -> Iterator[None]:
             [*ELSEWHERE, "chromium", "--headless", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage",
              "--disable-background-networking", "--remote-debugging-port=0",
              f"--user-data-dir={folder / f'profile-{n}'}", url],
-            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True,
         )
         for n in range(BROWSERS)
     ]  # fmt: skip
@@ -67,6 +74,25 @@ def browsers(url: str, folder: Path) -> Iterator[None]:
             browser.wait()
 
 
+@contextmanager
+def clients(url: str, _folder: Path) -> Iterator[None]:
+    """So many that fetch what a browser does and draw nothing: page, scripts, news, a chart every 4 s."""
+    once = " ".join(f"{url}{name}" for name in ("", "page.js", "page.css", "chart.js", "drawing.js"))
+    chart = f"{url}chart?point=bench&reading=flow&span=15min"
+    words = f"curl -s --compressed {once} >/dev/null; while sleep 4; do curl -s '{chart}'; done & "
+    words += f"exec curl -sN {url}news"
+    opened = [
+        subprocess.Popen(["sh", "-c", words], stdout=subprocess.DEVNULL, start_new_session=True)
+        for _ in range(BROWSERS)
+    ]
+    try:
+        yield
+    finally:
+        for client in opened:
+            os.killpg(client.pid, signal.SIGKILL)
+            client.wait()
+
+
 def streams(port: int) -> int:
     """How many established connections this computer holds to `port`, of the clients' side."""
     wanted = f":{port:04X}"
@@ -74,7 +100,7 @@ def streams(port: int) -> int:
     return sum(row[2].endswith(wanted) and row[3] == "01" for row in rows)
 
 
-def lateness(*, watched: bool) -> tuple[list[float], int]:
+def lateness(watchers: Watchers | None) -> tuple[list[float], int]:
     """Seconds of each round from due to its first byte on the wire; and connections to the page meanwhile."""
     with ExitStack() as stack:
         folder = Path(stack.enter_context(TemporaryDirectory(ignore_cleanup_errors=True)))
@@ -82,18 +108,18 @@ def lateness(*, watched: bool) -> tuple[list[float], int]:
         point = write_point(folder, line.port, BAUD)
         command = [PIPELEDGER, "log", str(point), "--archive", str(folder / "archive")]
         command += ["--every", f"{EVERY_S:g}s", "--for", f"{RUN_S + SETTLE_S:g}s"]
-        if watched:
+        if watchers is not None:
             port = stack.enter_context(broker(folder))
             command += ["--page", "127.0.0.1:0", "--mqtt", f"mqtt://127.0.0.1:{port}"]
         to_utc = time.time() - time.monotonic()
         recorder = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
         assert recorder.stderr is not None
         begun, looking = time.monotonic(), 0
-        if watched:
+        if watchers is not None:
             said = next(
                 found for text in recorder.stderr if (found := re.search(r"http://\S+?:(\d+)/", text))
             )
-            stack.enter_context(browsers(said[0], folder))
+            stack.enter_context(watchers(said[0], folder))
             time.sleep(SETTLE_S + RUN_S / 2)
             looking = streams(int(said[1]))
         _, errors = recorder.communicate()
@@ -110,18 +136,24 @@ def row(name: str, late: list[float]) -> list[str]:
 
 
 def main(turns: int) -> None:
-    """Alternate, and print both."""
-    alone: list[float] = []
-    seen: list[float] = []
+    """In turn, and print all."""
+    ways: dict[str, Watchers | None] = {
+        "alone": None,
+        f"{BROWSERS} clients and a broker": clients,
+        f"{BROWSERS} browsers on this computer and a broker": browsers,
+    }
+    late: dict[str, list[float]] = {name: [] for name in ways}
     for _ in range(turns):
-        alone += lateness(watched=False)[0]
-        found, looking = lateness(watched=True)
-        seen += found
-        if looking < BROWSERS:
-            raise SystemExit(f"only {looking} of {BROWSERS} browsers had the page open")
-    rows = [row("alone", alone), row(f"{BROWSERS} browsers and a broker", seen)]
-    print(table(["ms", "rounds", "median", "99 %", "max"], rows))
-    print(f"99th percentile, watched / alone: {percentile(seen, 0.99) / percentile(alone, 0.99):.2f}")
+        for name, watchers in ways.items():
+            found, looking = lateness(watchers)
+            late[name] += found
+            if watchers is not None and looking < BROWSERS:
+                raise SystemExit(f"{name}: only {looking} had the page open")
+    print(table(["ms", "rounds", "median", "99 %", "max"], [row(name, each) for name, each in late.items()]))
+    for name, each in late.items():
+        print(
+            f"99th percentile, {name} / alone: {percentile(each, 0.99) / percentile(late['alone'], 0.99):.2f}"
+        )
 
 
 if __name__ == "__main__":
