@@ -1,0 +1,150 @@
+"""A register table drafted into a map: what is read, what is asked, what is never settled silently.
+
+All tables are constructed; wordings of headings and types are common practice, no source.
+"""
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from protocols.modbus.tables import Table as Kind
+from protocols.register_map.model import RegisterMap
+from protocols.register_map.parse import parse_map
+from readout.diagnose.drafting.cells import addresses, codes_of, scale_of, type_of
+from readout.diagnose.drafting.draft import Draft, draft
+from readout.diagnose.drafting.table import Column, read_table
+
+ENGLISH = "Register,Parameter,Data type,Words,Unit,Factor,Access,Range\n"
+
+
+def drafted(text: str | bytes, named: dict[Column, str] | None = None) -> Draft:
+    data = text.encode() if isinstance(text, str) else text
+    return draft(read_table(data, named or {}), "Mere 5", "register-map.schema.json")
+
+
+def mapped(made: Draft) -> RegisterMap:
+    parsed = parse_map(made.text.encode(), "map.yaml")
+    assert parsed.map is not None, parsed.faults
+    return parsed.map
+
+
+def asked(made: Draft) -> str:
+    return "\n".join(f"{one.line}: {one.question}" for one in made.questions)
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "cp1252", "utf-16"])
+@pytest.mark.parametrize("delimiter", [";", "\t", "|"])
+def test_a_german_table_in_any_encoding_is_read_as_it_is_meant(encoding: str, delimiter: str) -> None:
+    text = "Adresse;Bezeichnung;Datentyp;Einheit;Faktor\n30001;Wärme;UINT;°C;0,1\n"
+    found = mapped(drafted(text.replace(";", delimiter).encode(encoding)))
+    (value,) = found.readings
+    assert (value.name, value.unit, value.number.address) == ("waerme", "degC", 0)
+    assert (value.number.table, str(value.number.scale)) == (Kind.INPUT, "0.1")
+
+
+def test_an_editor_is_led_to_the_schema_by_the_first_line() -> None:
+    first = drafted(ENGLISH + "30001,Flow,float,2,m/s,,R,\n").text.splitlines()[0]
+    assert first == "# yaml-language-server: $schema=register-map.schema.json"
+
+
+def test_headings_of_a_kind_of_its_own_are_named() -> None:
+    text = "Reg. Loc.;Was\n30001;Flow\n"
+    with pytest.raises(ValueError, match="--column"):
+        read_table(text.encode(), {})
+    assert drafted(text, {Column.ADDRESS: "Reg. Loc.", Column.NAME: "Was"}).entries == 1
+
+
+@pytest.mark.parametrize(
+    ("rows", "question"),
+    [
+        ("30001,Total,UINT32,1,kg,,R,\n", "needs 2 registers"),
+        ("30001,Level,UINT16,1,degC,,R,-30 to 80\n", "2: Level: the range begins below 0"),
+        ("30001,A,UINT16,1,s,,R,\n30001,B,UINT16,1,s,,R,\n", "3: B: shares input 1 with A (line 2)"),
+        ("30005,A,UINT16,1,s,,R,\n30001,B,UINT16,1,s,,R,\n", "lies before the one above"),
+        ("30001,A,UINT16,1,s,,R,\n30003,B,UINT16,1,s,,R,\n", "1 registers before it are not listed"),
+        ("30001,A,mystery,1,s,,R,\n", "the type 'mystery' is not known"),
+        ("30001,A,UINT16,1,furlong,,R,\n", "the unit 'furlong' is not known"),
+        ("30001,A,UINT16,1,s,see p. 4,R,\n", "the scale 'see p. 4' is not understood"),
+        ("30001,A,UINT16,1,bar,,R,\n", "above the surrounding air"),
+        ("0,A,UINT16,1,s,,R,\n", "from 0 or from 1"),
+        ("0,A,UINT16,1,s,,R,\n", "Which table"),
+        ("30001,A,float,2,s,,R,\n", "holds the high part"),
+        ("30001,A,float,2,s,,R,\nTBD,B,float,2,s,,R,\n", "3: B: the address 'TBD' is no number"),
+    ],
+)
+def test_what_the_table_leaves_open_is_asked(rows: str, question: str) -> None:
+    assert question in asked(drafted(ENGLISH + rows))
+
+
+def test_of_two_rows_that_overlap_one_stays_as_a_comment_with_its_reason() -> None:
+    made = drafted(ENGLISH + "30001,Total,UINT32,1,kg,,R,\n30002,Hours,UINT16,1,h,,R,\n")
+    assert (made.entries, made.left_out, made.passes) == (1, 1, True)
+    assert "# hours: {input: 30002" in made.text
+    assert "3: Hours: left out as a comment" in asked(made)
+
+
+def test_a_writable_row_becomes_a_setting_that_nobody_may_write_yet() -> None:
+    found = mapped(drafted(ENGLISH + "30001,Flow,float,2,m/s,,R,\n40010,Damping,U16,1,s,x0.1,R/W,\n"))
+    (setting,) = found.settings
+    assert (setting.name, setting.number.address, setting.writable) == ("damping", 9, False)
+
+
+def test_a_blank_function_code_carries_on_from_the_row_above() -> None:
+    text = "Address,Name,Type,Unit,FC\n0,Speed,float,m/s,04\n2,Level,uint16,s,\n"
+    assert [value.number.table for value in mapped(drafted(text)).readings] == [Kind.INPUT, Kind.INPUT]
+
+
+@pytest.mark.parametrize(
+    ("text", "factor"),
+    [("0.1", "0.1"), ("0,1", "0.1"), ("x0.1", "0.1"), ("/10", "0.1"), ("10^-1", "0.1"), ("1/1000", "0.001")],
+)
+def test_a_scale_is_read_in_each_wording(text: str, factor: str) -> None:
+    assert str(scale_of(text)) == factor
+
+
+def test_addresses_types_and_codes_are_read_in_each_wording() -> None:
+    assert addresses("40001-40002") == (40001, 40002, False)
+    assert addresses("0x001A") == addresses("1Ah") == (26, None, True)
+    words = ("REAL", "IEEE754", "U16", "long", "DWORD", "string(16)", "BCD", "strange")
+    assert [type_of(word) for word in words] == [
+        *("float32", "float32", "uint16", "int32", "uint32", "text", "bcd16"),
+        None,
+    ]
+    assert codes_of("0 = off, 1 = on") == {0: "off", 1: "on"}
+
+
+_CELLS = st.sampled_from(
+    [
+        "30001",
+        "0x1F",
+        "40001-2",
+        "REAL",
+        "string(999)",
+        '"',
+        "\0",
+        "0 = }  # x, 1 = \u2028",
+        "°C",
+        "-",
+        "\ud7ff",
+        "1e9",
+    ]
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(st.lists(st.one_of(_CELLS, st.text(max_size=8)), max_size=8), max_size=6), st.binary(max_size=60)
+)
+def test_no_table_gives_a_traceback_and_every_draft_that_passes_is_a_map(
+    rows: list[list[str]], tail: bytes
+) -> None:
+    lines = "\n".join(",".join(row) for row in rows)
+    made = drafted(ENGLISH.encode() + lines.encode("utf-8", "replace") + tail)
+    assert made.passes == (parse_map(made.text.encode(), "map.yaml").map is not None)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.binary(max_size=200))
+def test_bytes_that_are_no_table_are_told_to_be_none(data: bytes) -> None:
+    with pytest.raises(ValueError, match="heading"):
+        drafted(data)
