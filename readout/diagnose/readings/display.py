@@ -19,6 +19,10 @@ DIGITS_FOR_A_SCALE = 3
 LARGEST_POWER = 6
 _NUMBER = re.compile(r"(?P<number>[-+]?[0-9]{1,20}(?:\.[0-9]{0,12})?) *(?P<unit>[^0-9.,\s].*)?\Z")
 
+#: A comma that may stand for the decimal point, and one that may as well part thousands.
+_COMMA = re.compile(r"\A([-+]?[0-9]+),([0-9]+)(?![0-9.,])")
+_EITHER = re.compile(r"[-+]?[1-9][0-9]{0,2},[0-9]{3}(?![0-9.,])")
+
 
 class Fit(IntEnum):
     """How far a reading is what the display shows, best first; without a display whether it makes sense."""
@@ -82,11 +86,13 @@ def read_off(value: Value, shown: str) -> Display:
     codes = {word: code for code, word in value.codes.items()}
     if shown in codes:
         return Display(shown, Fraction(codes[shown]), Fraction(1), len(str(codes[shown])))
-    found = _NUMBER.match(shown)
+    if _EITHER.match(shown):
+        raise WrongUse(
+            f"--display {value.name}={shown}: a decimal comma, or thousands? Write a point, or no comma"
+        )
+    found = _NUMBER.match(_COMMA.sub(r"\1.\2", shown))
     if found is None:
-        comma = re.match(r"[-+]?[0-9]+,[0-9]", shown)
-        why = "a decimal comma: write a point" if comma else "write the number as shown, such as 123.4"
-        raise WrongUse(f"--display {value.name}={shown}: {why}")
+        raise WrongUse(f"--display {value.name}={shown}: write the number as shown, such as 123.4")
     text = found["number"]
     places = len(text.partition(".")[2])
     number, last = Decimal(text), Decimal(1).scaleb(-places)

@@ -106,6 +106,13 @@ def test_what_is_chosen_is_written_and_then_holds(tmp_path: Path, port: str) -> 
     assert "the map's way holds for 5 values" in again.stderr
 
 
+def test_a_decimal_comma_is_taken_as_shown(tmp_path: Path, port: str) -> None:
+    done = tried(tmp_path, port, "--display", "flow=123,4", "--display", "temperature=-10,5 degC", "--json")
+    values = {one["name"]: one for one in json.loads(done.stdout)["values"]}
+    assert RIGHT["flow"] in values["flow"]["readings"][0]["ways"]
+    assert RIGHT["temperature"] in values["temperature"]["readings"][0]["ways"]
+
+
 def test_a_right_map_without_a_display_is_said_to_prove_little(tmp_path: Path, port: str) -> None:
     done = tried(tmp_path, port, text=TRUE)
     assert done.exit_code == 0, done.output
@@ -126,7 +133,8 @@ def test_text_shows_the_way_to_type_back(tmp_path: Path, port: str) -> None:
     [
         (("--display", "flow"), "write NAME=SHOWN with a name of the map: flow, total"),
         (("--display", "speed=3"), "write NAME=SHOWN with a name of the map"),
-        (("--display", "flow=1,5"), "a decimal comma"),
+        (("--display", "flow=1,234"), "a decimal comma, or thousands?"),
+        (("--display", "flow=1.234,5"), "write the number as shown"),
         (("--choose", "flow=float32:CDAB:input:0"), "belong together"),
         (("--write-map", "new.yaml"), "belong together"),
         (("--choose", "flow=float32:XY:input:0", "--write-map", "new.yaml"), "no such way was tried on flow"),

@@ -66,9 +66,9 @@ def _number(chance: random.Random, kind: Kind, size: int, scale: Decimal) -> tup
         packed = struct.pack(FORMATS[kind], chance.uniform(1, 10) * 10 ** chance.randint(-1, 5))
         number = struct.unpack(FORMATS[kind], packed)[0]
         return f"{Decimal(number):.{max(0, 5 - Decimal(number).adjusted())}f}", packed  # six digits
-    packed = bytearray(chance.randbytes(size))
-    packed[0] |= 0x80  # the highest bit: a negative number of a signed kind, a large one of another
-    return f"{struct.unpack(FORMATS[kind], packed)[0] * scale:f}", bytes(packed)
+    filled = bytearray(chance.randbytes(size))
+    filled[0] |= 0x80  # the highest bit: a negative number of a signed kind, a large one of another
+    return f"{struct.unpack(FORMATS[kind], filled)[0] * scale:f}", bytes(filled)
 
 
 def is_true(case: Case, way: object) -> bool:
