@@ -120,8 +120,8 @@ def figures(found: Review, words: Words) -> Section:
     """Totals, percentiles, peaks; days, shifts and weekdays of the flow."""
     zone, all_readings = found.installation.zone, list(found.readings.values())
     shares = (0.05, 0.5, 0.95)
-    heads = [words("reading"), words("unit"), words("mean"), *(f"{share:.0%}" for share in shares)]
-    heads[heads.index("50%")] = words("median")
+    heads = [words("reading"), words("unit"), words("mean"), *(words.percent(share, 0) for share in shares)]
+    heads[heads.index(words.percent(0.5, 0))] = words("median")
     rows = [
         (
             reading_name(one), one.shown.unit or "–", words.number(one.statistics.mean),

@@ -72,7 +72,7 @@ def record(command: ModuleType, tmp_path: Path) -> Record:
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Any]:
     """A browser, opened once for all tests; each page has a context of its own."""
-    path = Path(__file__).with_name("chromium.py")
+    path = Path(__file__).parents[3] / "browser" / "chromium.py"
     spec = importlib.util.spec_from_file_location("tests_chromium", path)
     assert spec is not None
     assert spec.loader is not None
