@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from readout.bus.exchange import Line
-from readout.clock import WaitingClock
+from readout.clock import WaitingClock, iso
 from readout.daemon.computer_clock import clock_now
 from readout.daemon.identity import SERIAL_NUMBER, Identity
 from readout.daemon.line.recorded import RecordedLine
@@ -22,6 +22,7 @@ from readout.daemon.line_access import LineAccess
 from readout.daemon.line_worker import LineWorker
 from readout.daemon.points import LIVE, PointToRecord
 from readout.daemon.telling.happenings import Happenings
+from readout.daemon.telling.renewed import renewals
 from readout.daemon.telling.state_log import StateLog
 from readout.errors import WrongUse
 from readout.plan.schedule import Grid, look
@@ -52,12 +53,16 @@ _LAST_FLUSH_S = 30.0
 
 @dataclass(frozen=True, slots=True)
 class Assignment:
-    """What `log` was asked for. Times in ms; `for_ms` None means until stopped."""
+    """What `log` was asked for. Times in ms; `for_ms` None means until stopped.
+
+    `before`: what was recorded until now, where changed point files were taken up.
+    """
 
     archive: Path
     points: tuple[PointToRecord, ...]
     for_ms: int | None
     seal_every_ms: int
+    before: tuple[PointToRecord, ...] | None = None
 
 
 @dataclass
@@ -119,6 +124,7 @@ class Recorder:
             self._tell_killed_before(archive)
             self._seal(archive)
             archive.ledger.append(Kind.STARTED, self._about())
+            self._tell_changed_points(archive)
             writer = JournalWriter(
                 archive.journal.path, on_change=self._happenings.writer, on_commit=self._observe
             )
@@ -181,6 +187,12 @@ class Recorder:
             },
             "clock_s": round(self._clock.utc(), 3),
         }
+
+    def _tell_changed_points(self, archive: Archive) -> None:
+        if self._assignment.before is not None:
+            since = iso(self._clock.utc())
+            for event in renewals(self._assignment.before, self._assignment.points, since):
+                archive.ledger.append(Kind.EVENT, event)
 
     def _tell_killed_before(self, archive: Archive) -> None:
         ends = [

@@ -7,6 +7,7 @@ from contextlib import ExitStack, closing
 from pathlib import Path
 from socket import AF_UNIX, SOCK_DGRAM, socket
 from types import ModuleType
+from typing import Any
 
 import pytest
 
@@ -67,6 +68,38 @@ def started(archive: Path) -> list[list[str]]:
         return []
     lines = [json.loads(line) for line in (archive / "ledger.jsonl").read_text().splitlines()]
     return [sorted(line["points"]) for line in lines if line["kind"] == "started"]
+
+
+def changes(archive: Path) -> list[dict[str, Any]]:
+    """What the ledger tells of point files that changed."""
+    lines = [json.loads(line) for line in (archive / "ledger.jsonl").read_text().splitlines()]
+    return [line for line in lines if line.get("what") == "point file changed"]
+
+
+def test_the_ledger_tells_what_a_changed_point_file_changed(command: ModuleType, tmp_path: Path) -> None:
+    """Which part, the lines that went and came, and from when; a comment alone is told nothing of."""
+    archive = tmp_path / "archive"
+    with command.line() as line:
+        file = command.write_point(tmp_path, "header", line.port)
+        with command.running("log", "header.yaml", *WORDS, cwd=tmp_path) as log:
+            command.until(lambda: line.stats.requests >= 6, what="three rounds")
+            file.write_text(file.read_text() + "# seen by Hollow Mere\n")
+            log.process.send_signal(signal.SIGHUP)
+            command.until(lambda: len(started(archive)) == 2, what="the second start")
+            file.write_text(file.read_text() + "customer: Hollow Mere\n")
+            asked = line.stats.requests
+            command.until(lambda: line.stats.requests >= asked + 6, what="rounds with the comment")
+            log.process.send_signal(signal.SIGHUP)
+            command.until(lambda: len(started(archive)) == 3, what="the third start")
+            asked = line.stats.requests
+            command.until(lambda: line.stats.requests >= asked + 6, what="rounds with the customer")
+            done = log.end(by=signal.SIGTERM)
+    assert done.status == 0, done
+    (change,) = changes(archive)
+    assert (change["point"], change["changed"]) == ("header", ["customer"])
+    assert (change["was"], change["now"]) == ([], ["customer: Hollow Mere"])
+    assert change["from"].endswith("Z")
+    assert command.run("archive", "verify", "archive", cwd=tmp_path).status == 0
 
 
 def test_changed_point_files_are_taken_up_and_faulty_ones_are_not(

@@ -1,8 +1,8 @@
 """Taking up changed point files without ending the process: one run of the recorder follows another.
 
 The first run is stopped and sealed as ever, the next begins with what the files say now. The ledger has a
-line for both, the second with each point's interval and the hash of its map; the seconds between count as
-`recorder not running`. Files with faults change nothing.
+line for both, the second with each point's interval and the hash of its map, and one for each point that is
+not what it was; the seconds between count as `recorder not running`. Files with faults change nothing.
 """
 
 import threading
@@ -55,13 +55,14 @@ class Runs:
             self._stop.clear()
             if self._ended:  # asked after the clearing, or it would be lost
                 break
-            before, self._assignment = self._assignment, replace(self._assignment, points=points)
+            before = self._assignment
+            self._assignment = replace(before, points=points, before=before.points)
             self._say(f"going on with what the point files say now: {', '.join(p.name for p in points)}")
             try:
                 renewed = record(self._assignment, self._stop)
             except WrongUse as error:  # a map that would change a column's type, found before any round
                 self._say(f"the point files stay as they were: {error}")
-                self._assignment = before
+                self._assignment = replace(before, before=None)
                 renewed = record(self._assignment, self._stop)
             summary = _joined(summary, renewed)
         return summary
