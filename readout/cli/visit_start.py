@@ -11,6 +11,9 @@ from readout.cli.options import AsJson, TraceFile, milliseconds
 from readout.cli.visit_steps import AtPipe
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from readout.visit.live import Seen
     from readout.visit.verdict import Check
 
 STEPS = (
@@ -269,7 +272,23 @@ class _Start:
                 shown(round(due - begun), f"{len(rounds)} rounds")
                 due = max(due + EVERY_S, open_at.clock.monotonic())
         line = line_check(len(rounds), good)
-        return line if not line.is_go else values_check(seen_in(rounds), at.point.point, at.point.map)
+        seen = seen_in(rounds)
+        if not line.is_go:
+            return line
+        return values_check(seen, at.point.point, at.point.map, self._cut_off(seen))
+
+    def _cut_off(self, seen: "Mapping[str, Seen]") -> "list[Check]":
+        """What was watched against the meter's own cut-off, which is asked for where it is not known."""
+        from readout.measuring_point.figures.place import find_place
+        from readout.visit.cut_off import cut_off_checks
+
+        at = self.at
+        if at.told is None:
+            at.meter()
+        told = {} if at.told is None else at.told.settings
+        place = find_place(at.file).place
+        bore = None if place is None else place.bore
+        return cut_off_checks(seen, told, None if bore is None else bore.area_m2)
 
     def _recording(self) -> "Check":
         """The meter's recording started, and its first record seen where that does not take long."""

@@ -67,9 +67,14 @@ def line_check(rounds: int, good: int) -> Check:
     return go(said)
 
 
-def values_check(seen: Mapping[str, Seen], point: MeasuringPoint, found: RegisterMap) -> Check:
-    """Each value within its range and plausible at this point; figures are kept with their units."""
-    checks = []
+def values_check(
+    seen: Mapping[str, Seen], point: MeasuringPoint, found: RegisterMap, further: Sequence[Check] = ()
+) -> Check:
+    """Each value within its range and plausible at this point; figures are kept with their units.
+
+    `further` are checks of the same values that need more than them.
+    """
+    checks = list(further)
     for value in found.readings:
         one = seen.get(value.name)
         if one is not None:
@@ -118,7 +123,7 @@ def _flow(value: Value, one: Seen, point: MeasuringPoint) -> list[Check]:
     expected = None if point.conditions is None else point.conditions.expected_flow
     if expected is None or expected.low.unit.dimension is not unit.dimension or unit.conditional:
         return []
-    mean = float(per_hour(_quantity(one.mean, one.unit)))
+    mean = float(per_hour(quantity(one.mean, one.unit)))
     low, high = (float(per_hour(end)) for end in (expected.low, expected.high))
     if low <= mean <= high:
         return []
@@ -128,7 +133,8 @@ def _flow(value: Value, one: Seen, point: MeasuringPoint) -> list[Check]:
     return [to_decide(reason, "is it a quiet hour or a peak? else see unit, diameter and word order")]
 
 
-def _quantity(number: float, word: str) -> Quantity:
+def quantity(number: float, word: str) -> Quantity:
+    """A number with a unit of the table."""
     unit = unit_of(word)
     assert unit is not None
     return Quantity(Decimal(repr(number)), unit)
@@ -141,7 +147,7 @@ def _pressure(value: Value, one: Seen, point: MeasuringPoint) -> list[Check]:
         return []
     if (expected.gauge is True) is not value.gauge:
         return []
-    told, wanted = float(pascals(_quantity(one.mean, one.unit))), float(pascals(expected))
+    told, wanted = float(pascals(quantity(one.mean, one.unit))), float(pascals(expected))
     side = "(g)" if value.gauge else ""
     said = f"{value.name} is {one.mean:.4g} {one.unit}{side}, and {expected} are expected"
     if wanted > 0 and told < 0.05 * wanted:
