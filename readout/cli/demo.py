@@ -18,6 +18,7 @@ MAP = "insertion-meter.yaml"
 POINT = "bottling-hall-header.yaml"
 ARCHIVE = "hollow-mere"
 REPORT, WORKBOOK = "audit.html", "rows.xlsx"
+WEEKS = "fortnight"
 LINK = "meter-port"
 #: What the filling machines of the fortnight need.
 REQUIRED = "6.5 bar(g)"
@@ -36,25 +37,22 @@ def demo(
         bool,
         typer.Option(
             "--fortnight",
-            help="Instead two weeks that were recorded in a moment: their report, beside what is true.",
+            help="Only the end: two weeks recorded in a moment, their report beside what is true.",
         ),
     ] = False,
 ) -> int:
     """Check a map, read a meter, record it for 20 s, fetch what it remembers, report, export, verify.
 
-    Everything is invented, and every step is the command you would type yourself.
+    At the end two weeks, recorded in simulated time, whose report stands beside what is true. Everything is
+    invented, and every step is the command you would type yourself.
     """
-    import shutil
     import tempfile
 
     if folder is None:
         folder = Path(tempfile.mkdtemp(prefix="pipeledger-demo-"))
     elif folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise WrongUse(f"{folder} is there already and is no empty folder; name a new one for the demo.")
-    try:
-        shutil.copytree(_files(), folder, dirs_exist_ok=True)
-    except OSError as error:
-        raise WrongUse(f"{folder} cannot be made ({error.strerror}); name another folder.") from error
+    _lay_out(folder)
     if fortnight:
         return _fortnight(folder)
     say("A simulated insertion meter in the compressed-air header of the invented Hollow Mere bottling hall.")
@@ -72,9 +70,19 @@ def demo(
     _last_readings(folder / ARCHIVE)
     say(f"\nThe report of it is {folder / REPORT}, the rows for a spreadsheet {folder / WORKBOOK}.")
     say(f"The archive is in {folder / ARCHIVE}: open rows/ with pandas, DuckDB, Polars or anything that")
-    say("reads Parquet. Next: write a point file for your own meter; see docs/maps.md.")
-    say("The report of two weeks in which a leak begins: pipeledger demo --fortnight")
-    return 0
+    say("reads Parquet. Next: write a point file for your own meter; see docs/maps.md.\n")
+    _lay_out(folder / WEEKS)
+    return _fortnight(folder / WEEKS)
+
+
+def _lay_out(folder: Path) -> None:
+    """The demo's files, in a folder made for them."""
+    import shutil
+
+    try:
+        shutil.copytree(_files(), folder, dirs_exist_ok=True)
+    except OSError as error:
+        raise WrongUse(f"{folder} cannot be made ({error.strerror}); name another folder.") from error
 
 
 def _fortnight(folder: Path) -> int:

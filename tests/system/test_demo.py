@@ -26,7 +26,12 @@ def test_the_demo_ends_with_a_verified_archive_that_others_open(command: ModuleT
         "simulate insertion-meter.yaml", "map check", "read bottling-hall-header.yaml",
         "log bottling-hall-header.yaml", "memory list", "memory fetch", "report hollow-mere",
         "export hollow-mere", "archive list", "archive verify",
+        "review hollow-mere", "report hollow-mere", "export hollow-mere", "archive verify",
     ]  # fmt: skip
+    assert "measured 99.107% of 1209600 s" in done.out.split("What the simulator knows")[1]
+    weeks = (tmp_path / "first-try" / "fortnight" / "audit.html").read_text(encoding="utf-8")
+    assert "This demand stepped up by" in weeks
+    assert (tmp_path / "first-try" / "fortnight" / "rows.xlsx").read_bytes().startswith(b"PK")
     for said in ("(20 ok)", "no fault", "m3/h", "bar(g)", "status ok"):
         assert said in done.out, done.out
     readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
