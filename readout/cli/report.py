@@ -7,10 +7,20 @@ import typer
 
 from readout.cli.options import ArchiveFolder, AsJson
 from readout.cli.output import say, tell_json
-from readout.cli.review import From, PointName, Until, review_of, streams_wanted
+from readout.cli.review import (
+    CompressorOutput,
+    From,
+    NetworkVolume,
+    PointName,
+    Until,
+    leak_inputs,
+    review_of,
+    streams_wanted,
+)
 from readout.errors import WrongUse
 
 if TYPE_CHECKING:
+    from readout.report.content.evidence import SealedRows
     from readout.report.language.words import Language
 
 ENDING = ".html"
@@ -48,6 +58,8 @@ def report(
             "--band", metavar="SPAN", help="Pressure that counts out of hours: '6 bar(g) to 8 bar(g)'."
         ),
     ] = None,
+    volume: NetworkVolume = None,
+    output: CompressorOutput = None,
     as_json: AsJson = False,
 ) -> int:
     """Write the audit page: what was measured, how complete, how sure, and what follows from it.
@@ -57,8 +69,9 @@ def report(
     """
     from readout.report.browser import print_pdf, save_figures
     from readout.report.language.words import Words
-    from readout.report.page import page
+    from readout.report.page import Extras, page
 
+    inputs = leak_inputs(volume, output)
     words, findings = Words(_language(language)), "" if text is None else _read(text)
     if to.suffix.lower() not in (ENDING, ".htm"):
         raise WrongUse(f"--to {to}: the page is HTML; name a file that ends with {ENDING}")
@@ -77,7 +90,7 @@ def report(
     named = (
         title or f"{words('Measurement report')}: {found[0].installation.site or found[0].installation.point}"
     )
-    made = page(found, words, named, findings)
+    made = page(found, words, named, findings, extras=Extras(inputs, _files(folder)))
     _write(to, made)
     written = [str(to)]
     if pdf:
@@ -90,6 +103,17 @@ def report(
     for name in written:
         say(f"{name}: written")
     return 1 if missing else 0
+
+
+def _files(folder: Path) -> "dict[tuple[str, str], list[SealedRows]]":
+    """The sealed files of each point and source, in the order of their rows."""
+    from readout.report.content.evidence import SealedRows
+    from storage.archive import ArchiveReader
+
+    found: dict[tuple[str, str], list[SealedRows]] = {}
+    for one in sorted(ArchiveReader(folder).inventory().live.values(), key=lambda file: file.first_sequence):
+        found.setdefault((one.point, one.source), []).append(SealedRows(one.file, one.rows, one.sha256))
+    return found
 
 
 def _language(word: str) -> "Language":

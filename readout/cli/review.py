@@ -25,6 +25,16 @@ From = Annotated[
 Until = Annotated[str | None, typer.Option("--until", metavar="TIME", help="Only what is before then.")]
 
 
+NetworkVolume = Annotated[
+    str | None,
+    typer.Option("--volume", metavar="VOLUME", help="Of the network, for leak tests: '12 m3'."),
+]
+CompressorOutput = Annotated[
+    str | None,
+    typer.Option("--compressor-output", metavar="FLOW", help="Under load, for leak tests: '35 m3/min'."),
+]
+
+
 def review(
     folder: ArchiveFolder,
     *,
@@ -41,14 +51,8 @@ def review(
             "--band", metavar="SPAN", help="Pressure that counts out of hours: '6 bar(g) to 8 bar(g)'."
         ),
     ] = None,
-    volume: Annotated[
-        str | None,
-        typer.Option("--volume", metavar="VOLUME", help="Of the network, for leak tests: '12 m3'."),
-    ] = None,
-    output: Annotated[
-        str | None,
-        typer.Option("--compressor-output", metavar="FLOW", help="Under load, for leak tests: '35 m3/min'."),
-    ] = None,
+    volume: NetworkVolume = None,
+    output: CompressorOutput = None,
     as_json: AsJson = False,
 ) -> int:
     """Tell how complete a measurement is, and every figure that follows from it.
@@ -57,9 +61,8 @@ def review(
     the span.
     """
     from readout.review.document import document, several
-    from readout.review.marks.results import Inputs
 
-    inputs = Inputs(_of(volume, "--volume", "volume"), _of(output, "--compressor-output", "volume flow"))
+    inputs = leak_inputs(volume, output)
     found, missing = [], []
     for name, source in streams_wanted(folder, point):
         one = review_of(folder, name, source, start, end, required, band)
@@ -293,3 +296,10 @@ def _local(one: "Review", ms: int) -> str:
 
     when = datetime.fromtimestamp(ms / 1000, UTC).astimezone(one.installation.zone)
     return when.strftime("%Y-%m-%d %H:%M:%S %z")
+
+
+def leak_inputs(volume: str | None, output: str | None) -> "Inputs":
+    """What leak tests need besides rows; WrongUse for what is no volume or no flow."""
+    from readout.review.marks.results import Inputs
+
+    return Inputs(_of(volume, "--volume", "volume"), _of(output, "--compressor-output", "volume flow"))

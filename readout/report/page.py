@@ -5,15 +5,28 @@ content security policy in the page forbids every request.
 """
 
 import json
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
-from readout.report.content import answers, sections
+from readout.report.content import answers, evidence, sections
 from readout.report.content.blocks import Chart, Section, Text
 from readout.report.language.words import Words, plain
 from readout.review.document import several
+from readout.review.marks.results import Inputs
 from readout.review.review import Review
+
+
+@dataclass(frozen=True, slots=True)
+class Extras:
+    """What is known besides the reviews: what leak tests need, and an archive's files by (point, source)."""
+
+    inputs: Inputs = field(default_factory=Inputs)
+    files: Mapping[tuple[str, str], Sequence[evidence.SealedRows]] = field(default_factory=dict)
+
+    def files_of(self, found: Review) -> Sequence[evidence.SealedRows]:
+        """Those of one review."""
+        return self.files.get((found.installation.point, found.installation.source), ())
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +39,7 @@ class Part:
     sections: Sequence[Section]
 
 
-def part_of(found: Review, words: Words) -> Part:
+def part_of(found: Review, words: Words, extras: Extras) -> Part:
     """Completeness first, then certainty, then figures."""
     about, covered = found.installation, found.coverage
     lead = words(
@@ -45,8 +58,9 @@ def part_of(found: Review, words: Words) -> Part:
     costs = [item for item in out.items if isinstance(item, Text) and item.weight == "strong"]
     whole = [
         complete, sure, sections.figures(found, words), sections.pictures(found, words), out,
-        answers.display(found, words), answers.corrections(found, words), answers.log_book(found, words),
-        sections.installation(found, words), answers.appendix(found, words),
+        answers.display(found, words), answers.corrections(found, words),
+        answers.log_book(found, words, extras.inputs),
+        sections.installation(found, words), evidence.appendix(found, words, extras.files_of(found)),
     ]  # fmt: skip
     source = "" if about.source == "live" else f" · {words('from the meter’s memory')}"
     title = f"{plain(about.point)}{source}"
@@ -55,7 +69,7 @@ def part_of(found: Review, words: Words) -> Part:
 
 def page(
     found: Sequence[Review], words: Words, title: str, findings: str = "",
-    progress: Callable[[str], None] = lambda _: None,
+    progress: Callable[[str], None] = lambda _: None, extras: Extras | None = None,
 ) -> str:  # fmt: skip
     """The page as text; `findings` are the author's own words, lines of plain text with # and - read."""
     from jinja2 import Environment, StrictUndefined
@@ -64,7 +78,7 @@ def page(
     parts = []
     for one in found:
         progress(one.installation.point)
-        parts.append(part_of(one, words))
+        parts.append(part_of(one, words, extras or Extras()))
     here = Path(__file__).parent
     environment = Environment(
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True

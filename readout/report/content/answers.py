@@ -4,7 +4,6 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from readout.report.content import charts
 from readout.report.content.blocks import Item, Section, Table, Text
 from readout.report.language.words import Words, plain
 from readout.review.air.demand import Demand
@@ -207,8 +206,8 @@ def corrections(found: Review, words: Words) -> Section | None:
     return Section(words("Corrections"), items)
 
 
-def log_book(found: Review, words: Words) -> Section | None:
-    """Notes, marks with their results, before and after."""
+def log_book(found: Review, words: Words, inputs: Inputs) -> Section | None:
+    """Notes, marks with their results, before and after; `inputs` are what leak tests need besides."""
     zone = found.installation.zone
     items: list[Item] = []
     notes = [
@@ -217,7 +216,7 @@ def log_book(found: Review, words: Words) -> Section | None:
     if notes:
         items.append(Table(words("Notes"), (words("no."), words("time"), words("note")), notes, "words"))
     rows = []
-    for one in mark_results(found, Inputs()):
+    for one in mark_results(found, inputs):
         span = f"{words.moment(one.mark.begin_ms, zone)} – {words.moment(one.mark.end_ms, zone)}"
         tests = "; ".join(
             f"{words.number(t.flow)} {t.unit or ''} {words('by {method}', method=t.method)}"
@@ -237,25 +236,3 @@ def log_book(found: Review, words: Words) -> Section | None:
         items.append(Table(caption, (words("day type"), words("before"), words("after")), pairs))
         items += [Text(plain(text), "strong") for text in both.not_comparable]
     return Section(words("Log book"), items) if items else None
-
-
-def appendix(found: Review, words: Words) -> Section:
-    """Histogram, replies that came late, the ledger's last line."""
-    name = found.flow.info.name if found.flow is not None else next(iter(found.readings), None)
-    items: list[Item] = [] if name is None else [charts.histogram(found, name, words)]
-    late = sum(n for word, n in found.measured.counts.get("status", {}).items() if "late" in word)
-    items.append(Text(words("Rows whose status tells of a late reply: {n}.", n=late)))
-    n, tail = found.book.tail
-    items.append(
-        Text(
-            words(
-                "The ledger's last line is number {n}, SHA-256 {hash}: write it down elsewhere, and a"
-                " ledger that was cut is found.",
-                n=n,
-                hash=tail,
-            ),
-            "small",
-        )
-    )
-    items += [Text(plain(fault), "strong") for fault in found.book.faults]
-    return Section(words("Appendix"), items)

@@ -152,7 +152,16 @@ GERMAN: Mapping[str, str] = {
     "leak test": "Leckprüfung", "by {method}": "mit {method}", "Marks": "Marken",
     "Before and after, mean flow": "Vorher und nachher, mittlerer Durchfluss",
     "day type": "Art des Tages", "before": "vorher", "after": "nachher",
-    "Rows whose status tells of a late reply: {n}.": "Zeilen, deren Status eine späte Antwort nennt: {n}.",
+    "Replies after the time that the map allows, whose values are kept: {n}.":
+        "Antworten nach der Frist der Registerkarte, deren Werte erhalten sind: {n}.",
+    "file": "Datei", "Sealed files of this point": "Versiegelte Dateien dieser Messstelle",
+    "and {n} more: `archive list` has all of them.": "und {n} weitere: `archive list` nennt alle.",
+    "An illustration, no finding: of air at {pressure} {unit} and 20 °C, one sharp-edged hole of"
+    " {size} mm (coefficient {c}) lets out as much as flows out of hours. There are many places, and"
+    " wanted demand is among them.":
+        "Zur Veranschaulichung, kein Befund: Ein einziges scharfkantiges Loch von {size} mm (Beiwert {c})"
+        " ließe bei Luft mit {pressure} {unit} und 20 °C so viel ab, wie außerhalb der Betriebszeit fließt."
+        " Es sind viele Stellen, und gewollter Verbrauch ist dabei.",
     "The ledger's last line is number {n}, SHA-256 {hash}: write it down elsewhere, and a"
     " ledger that was cut is found.":
         "Die letzte Zeile des Hauptbuchs ist Nummer {n}, SHA-256 {hash}: anderswo notiert, verrät sie ein"

@@ -1,0 +1,138 @@
+"""The appendix: what the figures rest on, and one hole as an illustration."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from protocols.units import Dimension, Quantity, quantity_of, unit_of
+from readout.measuring_point.conversion import converted
+from readout.report.content import charts
+from readout.report.content.blocks import Item, Section, Table, Text
+from readout.report.language.words import Words, plain
+from readout.review.about.installation import plain_unit
+from readout.review.air.demand import Demand
+from readout.review.air.orifice import SHARP_EDGED, equivalent_diameter
+from readout.review.review import Review
+
+#: Air: gas constant [J/(kg K)], as the orifice's; what surrounds the pipe and what is in it.
+_R, _AROUND_PA, _INSIDE_K = 287.05, 101_325.0, 293.15
+#: Files named one by one; an archive of years has more.
+MOST_FILES = 60
+
+
+@dataclass(frozen=True, slots=True)
+class SealedRows:
+    """A sealed file that the figures come from."""
+
+    file: str
+    rows: int
+    sha256: str
+
+
+def appendix(found: Review, words: Words, files: Sequence[SealedRows] = ()) -> Section:
+    """Histogram, one hole, replies that came late, the files and the ledger's last line."""
+    name = found.flow.info.name if found.flow is not None else next(iter(found.readings), None)
+    items: list[Item] = [] if name is None else [charts.histogram(found, name, words)]
+    hole = _one_hole(found, words)
+    if hole is not None:
+        items.append(hole)
+    late = found.book.late_replies
+    items.append(
+        Text(words("Replies after the time that the map allows, whose values are kept: {n}.", n=late))
+    )
+    if files:
+        heads = (words("file"), words("rows"), "SHA-256")
+        rows = [(plain(one.file), str(one.rows), one.sha256) for one in files[:MOST_FILES]]
+        items.append(Table(words("Sealed files of this point"), heads, rows, "words"))
+    if len(files) > MOST_FILES:
+        items.append(
+            Text(words("and {n} more: `archive list` has all of them.", n=len(files) - MOST_FILES), "small")
+        )
+    n, tail = found.book.tail
+    items.append(
+        Text(
+            words(
+                "The ledger's last line is number {n}, SHA-256 {hash}: write it down elsewhere, and a"
+                " ledger that was cut is found.",
+                n=n,
+                hash=tail,
+            ),
+            "small",
+        )
+    )
+    items += [Text(plain(fault), "strong") for fault in found.book.faults]
+    return Section(words("Appendix"), items)
+
+
+def _one_hole(found: Review, words: Words) -> Text | None:
+    """What flows out of hours as one sharp-edged hole; None where it cannot be worked out without a guess."""
+    pressure = found.installation.pressure
+    told = None if pressure is None else found.readings.get(pressure.name)
+    if found.flow is None or told is None or not isinstance(found.demand, Demand) or not found.demand.mean:
+        return None
+    if not _is_air(found):
+        return None
+    median, unit = told.statistics.median, told.shown.unit or ""
+    mass = _mass_kg_s(found.demand.mean, found.demand.unit, found.flow.info.reference)
+    if median is None or mass is None or not unit.endswith("(g)"):
+        return None
+    inlet = _in(Decimal(repr(median)), plain_unit(unit), "Pa")
+    if inlet is None or inlet <= 0:
+        return None
+    metres = equivalent_diameter(mass, inlet + _AROUND_PA, _INSIDE_K)
+    return Text(
+        words(
+            "An illustration, no finding: of air at {pressure} {unit} and 20 °C, one sharp-edged hole of"
+            " {size} mm (coefficient {c}) lets out as much as flows out of hours. There are many places, and"
+            " wanted demand is among them.",
+            pressure=words.number(median), unit=unit, size=words.number(1000 * metres, 2),
+            c=words.number(SHARP_EDGED),
+        )
+    )  # fmt: skip
+
+
+def _is_air(found: Review) -> bool:
+    """By the point file, else by the map."""
+    from readout.sealing.table import map_of
+
+    conditions = found.installation.conditions
+    if conditions is not None and conditions.fluid is not None:
+        return conditions.fluid == "air"
+    return "air" in (map_of(found.installation.map_text).fluid or "").lower().split()
+
+
+def _mass_kg_s(mean: float, word: str | None, reference: str | None) -> float | None:
+    """The flow as a mass of air; a volume by its reference conditions, where those are plain."""
+    unit = unit_of(word or "")
+    number = Decimal(repr(mean))
+    if unit is None:
+        return None
+    if unit.dimension is Dimension.MASS_FLOW:
+        per_hour = _in(number, unit.word, "kg/h")
+        return None if per_hour is None else per_hour / 3600
+    if unit.dimension is not Dimension.VOLUME_FLOW or not reference:
+        return None
+    state = [_condition(part) for part in reference.split(", ")]
+    volume = _in(number, unit.word, "m3/h")
+    if len(state) != 2 or volume is None:
+        return None
+    temperature, pressure = state
+    if temperature is None or pressure is None or temperature.unit.word != "degC":
+        return None
+    pascals = _in(pressure.number, pressure.unit.word, "Pa")
+    if pascals is None:
+        return None
+    return volume / 3600 * pascals / (_R * (float(temperature.number) + 273.15))
+
+
+def _condition(text: str) -> Quantity | None:
+    """`20.0 degC (told by holding 20 int16)` without where it was told."""
+    found = quantity_of(text.partition(" (told")[0])
+    return found if isinstance(found, Quantity) else None
+
+
+def _in(number: Decimal, word: str, wanted: str) -> float | None:
+    unit, target = unit_of(word), unit_of(wanted)
+    if unit is None or target is None or unit.dimension is not target.dimension or unit.conditional:
+        return None
+    return float(converted(Quantity(number, unit), target))

@@ -1,0 +1,77 @@
+"""The appendix: one hole as an illustration, replies that came late, the files; and what leak tests need."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from readout.cli.main import app
+from readout.errors import WrongUse
+from readout.report.content.evidence import MOST_FILES, SealedRows, appendix
+from readout.report.language.words import Words
+from readout.review.review import Review
+from storage.archive import ArchiveReader
+
+
+def texts(found: Review, files: list[SealedRows] | None = None) -> str:
+    return " ".join(str(item) for item in appendix(found, Words(), files or ()).items)
+
+
+def of(found: Review, fluid: str) -> Review:
+    """The same rows, of a map that names a fluid."""
+    about = found.installation
+    text = about.map_text.replace("register_map: 1\n", f"register_map: 1\nfluid: {fluid}\n", 1)
+    return replace(found, installation=replace(about, map_text=text))
+
+
+def test_one_hole_is_an_illustration_with_its_coefficient(told: Callable[..., Review]) -> None:
+    """20 m3/h at 20 degC, 1 bar out of hours, the network at 7 bar(g): 4.500 m3/h go through 1 mm there.
+
+    4.500 m3/h (Cd 1, 20 degC, 7 bar(g), ideal gas): worked out by hand from the choked flow of air. With a
+    coefficient of 0.65: sqrt(20 / (4.500 × 0.65)) mm = 2.6 mm.
+    """
+    said = texts(of(told("6.5 bar(g)"), "compressed air"))
+    assert "one sharp-edged hole of 2.6 mm (coefficient 0.65)" in said
+    assert "An illustration, no finding" in said
+
+
+@pytest.mark.parametrize("fluid", ["nitrogen", "water", "steam"])
+def test_no_hole_is_worked_out_for_another_fluid(told: Callable[..., Review], fluid: str) -> None:
+    assert "sharp-edged" not in texts(of(told("6.5 bar(g)"), fluid))
+
+
+def test_replies_that_came_late_are_those_of_the_ledger(told: Callable[..., Review]) -> None:
+    found = told("6.5 bar(g)")
+    found = replace(found, book=replace(found.book, late_replies=17))
+    assert "whose values are kept: 17." in texts(found)
+
+
+def test_many_files_are_named_up_to_a_limit(told: Callable[..., Review]) -> None:
+    files = [SealedRows(f"rows/{n}.parquet", n, f"{n:064x}") for n in range(MOST_FILES + 5)]
+    said = texts(told(), files)
+    assert f"{MOST_FILES - 1:064x}" in said
+    assert f"{MOST_FILES:064x}" not in said
+    assert "and 5 more" in said
+
+
+def test_the_page_names_every_sealed_file_with_its_hash(filled: Path, tmp_path: Path) -> None:
+    to = tmp_path / "audit.html"
+    done = CliRunner().invoke(app, ["report", str(filled), "--to", str(to)])
+    assert done.exit_code == 0, done.output
+    page = to.read_text(encoding="utf-8")
+    files = list(ArchiveReader(filled).inventory().live.values())
+    assert files
+    assert all(file.sha256 in page and file.file in page for file in files)
+
+
+@pytest.mark.parametrize("options", [("--volume", "12"), ("--compressor-output", "35 bar")])
+def test_what_is_no_volume_or_no_flow_is_refused(
+    filled: Path, tmp_path: Path, options: tuple[str, str]
+) -> None:
+    words = ["report", str(filled), "--to", str(tmp_path / "a.html"), *options]
+    done = CliRunner().invoke(app, words)
+    assert isinstance(done.exception, WrongUse), done.output
+    assert options[0] in str(done.exception)
+    assert not (tmp_path / "a.html").exists()
