@@ -13,8 +13,9 @@ import pytest
 from numpy.typing import NDArray
 
 from readout.report import browser
+from readout.report.content.evidence import SealedRows
 from readout.report.language.words import Words
-from readout.report.page import page
+from readout.report.page import Extras, page
 from readout.review.review import Review
 
 #: Sizes in CSS pixels: a laptop, a phone, and A4 at 96 to the inch.
@@ -27,7 +28,11 @@ DENSITY, FIGURE_INCHES = 100, 290 / 96
 def written(told: Callable[..., Review], tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The page of three days, with a hostile note, in a file."""
     to = tmp_path_factory.mktemp("browser") / "audit.html"
-    to.write_text(page([told("6.5 bar(g)")], Words(), "Audit of the header"), encoding="utf-8")
+    found = told("6.5 bar(g)")
+    name = f"rows/point={found.installation.point}/source=live/date=2026-05-05/0000000001-0000008640.parquet"
+    files = {(found.installation.point, found.installation.source): [SealedRows(name, 8640, "0f" * 32)]}
+    made = page([found], Words(), "Audit of the header", extras=Extras(files=files))
+    to.write_text(made, encoding="utf-8")
     return to
 
 
