@@ -3,8 +3,10 @@
 import importlib.util
 import signal
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import pytest
 from hypothesis import settings
@@ -14,17 +16,28 @@ settings.register_profile("pipeledger", deadline=None)
 settings.load_profile("pipeledger")
 
 
-@pytest.fixture(scope="session")
-def command() -> ModuleType:
-    """The module `system/command.py`: `pipeledger` in a process of its own, and meters for it to read."""
-    file = Path(__file__).parent / "system" / "command.py"
-    spec = importlib.util.spec_from_file_location("tests_command", file)
+def _module(name: str, file: str) -> ModuleType:
+    """A file beside the tests that is no test, loaded once."""
+    spec = importlib.util.spec_from_file_location(name, Path(__file__).parent / file)
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
     sys.modules[spec.name] = module  # dataclasses look their module up
     spec.loader.exec_module(module)
     return module
+
+
+@pytest.fixture(scope="session")
+def command() -> ModuleType:
+    """The module `system/command.py`: `pipeledger` in a process of its own, and meters for it to read."""
+    return _module("tests_command", "system/command.py")
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    """A browser, opened once for all tests; each page has a context of its own."""
+    with _module("tests_chromium", "browser/chromium.py").Chromium() as browser:
+        yield browser
 
 
 def pytest_configure() -> None:

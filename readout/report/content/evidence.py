@@ -1,21 +1,20 @@
 """The appendix: what the figures rest on, and one hole as an illustration."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from protocols.units import Dimension, Quantity, quantity_of, unit_of
-from readout.measuring_point.conversion import converted
+from protocols.units import Dimension, Quantity, quantity_of
+from readout.measuring_point.checks.plain import absolute_pascals, pascals, per_hour
 from readout.report.content import charts
 from readout.report.content.blocks import Item, Section, Table, Text
 from readout.report.language.words import Words, plain
-from readout.review.about.installation import plain_unit
 from readout.review.air.demand import Demand
 from readout.review.air.orifice import SHARP_EDGED, equivalent_diameter
 from readout.review.review import Review
 
 #: Air: gas constant [J/(kg K)], as the orifice's; what surrounds the pipe and what is in it.
-_R, _AROUND_PA, _INSIDE_K = 287.05, 101_325.0, 293.15
+_R, _AROUND_PA, _INSIDE_K = 287.05, Decimal(101_325), 293.15
 #: Files named one by one; an archive of years has more.
 MOST_FILES = 60
 
@@ -74,12 +73,10 @@ def _one_hole(found: Review, words: Words) -> Text | None:
         return None
     median, unit = told.statistics.median, told.shown.unit or ""
     mass = _mass_kg_s(found.demand.mean, found.demand.unit, found.flow.info.reference)
-    if median is None or mass is None or not unit.endswith("(g)"):
+    inside = None if median is None else _quantity(median, unit)
+    if mass is None or inside is None or not inside.gauge or inside.number <= 0:
         return None
-    inlet = _in(Decimal(repr(median)), plain_unit(unit), "Pa")
-    if inlet is None or inlet <= 0:
-        return None
-    metres = equivalent_diameter(mass, inlet + _AROUND_PA, _INSIDE_K)
+    metres = equivalent_diameter(mass, float(absolute_pascals(inside, _AROUND_PA)), _INSIDE_K)
     return Text(
         words(
             "An illustration, no finding: of air at {pressure} {unit} and 20 °C, one sharp-edged hole of"
@@ -103,36 +100,25 @@ def _is_air(found: Review) -> bool:
 
 def _mass_kg_s(mean: float, word: str | None, reference: str | None) -> float | None:
     """The flow as a mass of air; a volume by its reference conditions, where those are plain."""
-    unit = unit_of(word or "")
-    number = Decimal(repr(mean))
-    if unit is None:
+    flow = _quantity(mean, word)
+    if flow is None or flow.unit.conditional:
         return None
-    if unit.dimension is Dimension.MASS_FLOW:
-        per_hour = _in(number, unit.word, "kg/h")
-        return None if per_hour is None else per_hour / 3600
-    if unit.dimension is not Dimension.VOLUME_FLOW or not reference:
+    if flow.unit.dimension is Dimension.MASS_FLOW:
+        return float(per_hour(flow)) / 3600
+    if flow.unit.dimension is not Dimension.VOLUME_FLOW or not reference:
         return None
-    state = [_condition(part) for part in reference.split(", ")]
-    volume = _in(number, unit.word, "m3/h")
-    if len(state) != 2 or volume is None:
+    # `20.0 degC (told by holding 20 int16), 1000 mbar (…)`, or without where they were told
+    state = [quantity_of(part.partition(" (told")[0]) for part in reference.split(", ")]
+    if len(state) != 2 or not all(isinstance(one, Quantity) for one in state):
         return None
-    temperature, pressure = state
-    if temperature is None or pressure is None or temperature.unit.word != "degC":
+    temperature, pressure = (one for one in state if isinstance(one, Quantity))
+    if temperature.unit.word != "degC" or pressure.unit.dimension is not Dimension.PRESSURE:
         return None
-    pascals = _in(pressure.number, pressure.unit.word, "Pa")
-    if pascals is None:
-        return None
-    return volume / 3600 * pascals / (_R * (float(temperature.number) + 273.15))
+    density = float(pascals(pressure)) / (_R * (float(temperature.number) + 273.15))
+    return float(per_hour(flow)) / 3600 * density
 
 
-def _condition(text: str) -> Quantity | None:
-    """`20.0 degC (told by holding 20 int16)` without where it was told."""
-    found = quantity_of(text.partition(" (told")[0])
-    return found if isinstance(found, Quantity) else None
-
-
-def _in(number: Decimal, word: str, wanted: str) -> float | None:
-    unit, target = unit_of(word), unit_of(wanted)
-    if unit is None or target is None or unit.dimension is not target.dimension or unit.conditional:
-        return None
-    return float(converted(Quantity(number, unit), target))
+def _quantity(number: float, word: str | None) -> Quantity | None:
+    """A number that was worked out, with more digits than anybody would write, and its unit."""
+    one = quantity_of(f"1 {word}")
+    return replace(one, number=Decimal(repr(number))) if isinstance(one, Quantity) else None

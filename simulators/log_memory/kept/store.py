@@ -109,7 +109,7 @@ class Store:
         return np.asarray(told % self.memory.capacity)
 
     def begin(self, session: Session) -> None:
-        """Whatever comes now belongs to this session."""
+        """The records that come from now on are of `session`."""
         self.sessions.append(session)
         self._started_ms.append(session.started_ms)
 

@@ -6,7 +6,7 @@ Constructed: the flow is 20 m3/h out of hours and 60 m3/h in shifts, pressure 7 
 
 import importlib.util
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -33,20 +33,6 @@ def hall() -> ModuleType:
     sys.modules[spec.name] = module
     spec.loader.exec_module(module)
     return module
-
-
-@pytest.fixture(scope="session")
-def chromium() -> Iterator[Any]:
-    """A browser, opened once for all tests of the page; each page has a context of its own."""
-    path = Path(__file__).parents[2] / "browser" / "chromium.py"
-    spec = importlib.util.spec_from_file_location("report_test_chromium", path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    with module.Chromium() as browser:
-        yield browser
 
 
 @pytest.fixture(scope="session")

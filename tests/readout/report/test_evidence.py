@@ -37,6 +37,13 @@ def test_one_hole_is_an_illustration_with_its_coefficient(told: Callable[..., Re
     assert "An illustration, no finding" in said
 
 
+def test_a_mean_of_all_the_digits_a_double_has_is_a_number_too(told: Callable[..., Review]) -> None:
+    found = of(told("6.5 bar(g)"), "compressed air")
+    assert not isinstance(found.demand, str)
+    third = replace(found.demand, mean=20 / 60, unit="m3/min")  # 0.3333333333333333
+    assert "one sharp-edged hole of 2.6 mm" in texts(replace(found, demand=third))
+
+
 @pytest.mark.parametrize("fluid", ["nitrogen", "water", "steam"])
 def test_no_hole_is_worked_out_for_another_fluid(told: Callable[..., Review], fluid: str) -> None:
     assert "sharp-edged" not in texts(of(told("6.5 bar(g)"), fluid))

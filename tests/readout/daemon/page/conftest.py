@@ -1,9 +1,7 @@
 """A recorder with its page in a process of its own, a meter on a line, and a browser to look with."""
 
 import http.client
-import importlib.util
 import re
-import sys
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, ExitStack, contextmanager
 from dataclasses import dataclass
@@ -67,20 +65,6 @@ def recorded(
 def record(command: ModuleType, tmp_path: Path) -> Record:
     """Starts a recording in the test's folder; see `recorded`."""
     return partial(recorded, command, tmp_path)
-
-
-@pytest.fixture(scope="session")
-def chromium() -> Iterator[Any]:
-    """A browser, opened once for all tests; each page has a context of its own."""
-    path = Path(__file__).parents[3] / "browser" / "chromium.py"
-    spec = importlib.util.spec_from_file_location("tests_chromium", path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    with module.Chromium() as browser:
-        yield browser
 
 
 @pytest.fixture(scope="module")
