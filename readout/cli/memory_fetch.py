@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 #: Missing, changed and damaged records that are told one by one.
 MOST_LISTED = 5
+#: Of a meter's clock that was seen by a computer whose own clock was never set.
+UNSET_WORDS = "this computer's own clock is not set, and the meter's could not be held against it"
 
 PointFile = Annotated[Path, typer.Argument(metavar="POINT", help="The point file (YAML).")]
 
@@ -110,6 +112,11 @@ def _tell(visit: "Visit", meter: "MemoryMeter", archive: Path) -> None:
         say(f"{name}: from {_in_zone(done['first'], zone)} to {_in_zone(done['last'], zone)} ({zone})")
     if meter.clock_offset_s is not None:
         say(f"{name}: {clock_words(meter.clock_offset_s)}")
+    elif meter.meter_now_ms is not None:
+        say(
+            f"{name}: {UNSET_WORDS}, so the records have their times as the meter's clock tells them. Set "
+            "the computer's clock before the next visit"
+        )
     say(
         f"{archive}: {counted(len(visit.sealing.files), 'file')} sealed; ledger line {visit.ledger_n}, "
         f"hash {visit.ledger_hash}"

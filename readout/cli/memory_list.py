@@ -157,7 +157,7 @@ class _Shown:
 
     def sentences(self) -> Iterator[str]:
         """What else there is to know."""
-        from readout.cli.memory_fetch import clock_words
+        from readout.cli.memory_fetch import UNSET_WORDS, clock_words
 
         memory, recording = self._memory, self.state.recording
         if recording is not None:
@@ -165,10 +165,12 @@ class _Shown:
         yield self._fill()
         holds = f"the {memory.holds} of" if memory.holds else "a value of"
         yield f"a record is {holds} its interval, its time is the interval's {memory.marked_at}"
-        if self.meter.clock_offset_s is None:
-            yield "the meter's clock could not be compared with the computer's"
-        else:
+        if self.meter.clock_offset_s is not None:
             yield clock_words(self.meter.clock_offset_s)
+        elif self.meter.meter_now_ms is not None:
+            yield UNSET_WORDS
+        else:
+            yield "the meter's clock could not be compared with the computer's"
 
     def _fill(self) -> str:
         """How full it is, and until when it lasts."""

@@ -62,12 +62,13 @@ def _writable(point: "PointToRecord", name: str) -> bool:
 
 
 def _offset_s(point: "PointToRecord", told: "Introduction", utc: float) -> float | None:
-    """Meter minus computer [s]; None where the meter has no clock."""
+    """Meter minus computer [s]; None where the meter has no clock, or the computer's was never set."""
     from zoneinfo import ZoneInfo
 
+    from readout.daemon.computer_clock import ClockQuality, clock_quality
     from readout.meter.clock import ahead_s, kept_by
 
-    if told.clock_offset is None:
+    if told.clock_offset is None or clock_quality(utc) is ClockQuality.UNSET:
         return None
     return round(told.clock_offset - ahead_s(kept_by(point.map), ZoneInfo(point.time_zone), utc), 3)
 

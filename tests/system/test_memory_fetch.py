@@ -1,5 +1,8 @@
 """`memory list` and `memory fetch` as a technician runs them, against a meter that records."""
 
+import json
+import subprocess
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -177,3 +180,22 @@ def test_records_too_short_for_the_new_map_are_told(command: ModuleType, tmp_pat
     assert done.status == 2
     assert "the log records kept of header have 4 registers, those of the new map 5" in done.err
     assert command.run("archive", "verify", "hall", cwd=tmp_path).status == 0
+
+
+def test_a_computer_whose_clock_was_never_set_moves_no_times_and_says_so(tmp_path: Path) -> None:
+    """As a small computer without a battery clock wakes: in 1970, until a time server is reached."""
+    in_1970 = (
+        "import sys, time; real = time.time; time.time = lambda: real() - 1.79e9\n"
+        "from readout.cli.main import main; sys.exit(main())"
+    )
+    words = ["memory", "fetch", "header.yaml", "--archive", "hall", "--json"]
+    with logging_meter(tmp_path, "window", LogOptions.prefilled(50, 5.0, recording=False)) as meter:
+        done = subprocess.run(
+            [sys.executable, "-c", in_1970, *words], cwd=tmp_path, capture_output=True, text=True, timeout=60
+        )
+        truth = meter.log.truth()
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout)["clock_offset_s"] is None
+    assert "header: this computer's own clock is not set" in done.stderr
+    found = rows(tmp_path / "hall")
+    assert found["time"].astype("datetime64[ms]").astype(np.int64).tolist() == truth.time_ms.tolist()
