@@ -54,6 +54,16 @@ class Mosquitto:
         self._process.send_signal(signal.SIGKILL)
         self._process.wait()
 
+    def hang(self) -> None:
+        """SIGSTOP: its connections stay open, and nothing is read or answered on them."""
+        assert self._process is not None
+        self._process.send_signal(signal.SIGSTOP)
+
+    def go_on(self) -> None:
+        """SIGCONT."""
+        assert self._process is not None
+        self._process.send_signal(signal.SIGCONT)
+
 
 @dataclass
 class Heard:

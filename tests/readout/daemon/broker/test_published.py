@@ -68,6 +68,32 @@ def test_a_broker_that_is_killed_and_comes_back_costs_only_its_own_messages(
         assert message["status"] == row["status"]
 
 
+@pytest.mark.long
+def test_a_broker_that_hangs_is_left_and_costs_only_its_own_messages(
+    publish: Any, mosquitto: Any, listen: Any, command: ModuleType, tmp_path: Path
+) -> None:
+    """Stopped, not dead: the connection stands, so only the missing answers to signs of life (15 s) tell."""
+    broker = mosquitto()
+    broker.start()
+    with publish(f"mqtt://127.0.0.1:{broker.port}") as log:
+        command.until(lambda: "connected" in log.so_far().err, what="the broker is there")
+        broker.hang()
+        command.until(lambda: "connection lost" in log.so_far().err, timeout=60, what="it is told")
+        broker.go_on()
+        with listen(broker.port) as after:
+            command.until(
+                lambda: any(one["sequence"] > 200 for one in after.of("/row")),
+                timeout=90, what="rows after the return",
+            )  # fmt: skip
+            done = log.end(signal.SIGTERM)
+    assert done.status == 0, done
+    rows = archived(tmp_path)
+    assert sorted(rows) == list(range(1, max(rows) + 1)), "a round is missing"
+    assert {row["status"] for row in rows.values()} == {"ok"}
+    for message in after.of("/row"):
+        agrees(message, rows[message["sequence"]])
+
+
 def test_the_last_values_and_who_is_gone_are_retained(
     publish: Any, mosquitto: Any, listen: Any, command: ModuleType, tmp_path: Path
 ) -> None:
