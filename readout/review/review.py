@@ -29,6 +29,7 @@ from readout.review.figures.statistics import Statistics, statistics
 from readout.review.figures.totaliser import Totals, totals
 from readout.review.rows.measure import Measured, Progress, measure
 from readout.review.rows.minutes import Values
+from readout.sentence import Sentence, joined
 from storage.archive import ArchiveReader
 from storage.errors import ArchiveAbsent
 
@@ -36,14 +37,18 @@ from storage.errors import ArchiveAbsent
 _BAND = 0.15
 
 METHODS = {
-    "sample": "a sample stands for the interval that begins with it; where samples are more than a minute"
-    " apart, the value runs straight to the next one",
-    "mean": "a mean stands for its whole interval",
-    "minimum": "a minimum is taken for its whole interval: sums are too low",
-    "maximum": "a maximum is taken for its whole interval: sums are too high",
-    "total": "a total flows evenly in its interval",
+    "sample": Sentence(
+        "a sample stands for the interval that begins with it; where samples are more than a minute"
+        " apart, the value runs straight to the next one"
+    ),
+    "mean": Sentence("a mean stands for its whole interval"),
+    "minimum": Sentence("a minimum is taken for its whole interval: sums are too low"),
+    "maximum": Sentence("a maximum is taken for its whole interval: sums are too high"),
+    "total": Sentence("a total flows evenly in its interval"),
 }
-_NOTHING_FILLED = "an interval is never longer than the recording's: gaps are not filled, their time is told"
+_NOTHING_FILLED = Sentence(
+    "an interval is never longer than the recording's: gaps are not filled, their time is told"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +161,7 @@ def reviewed(measured: Measured, book: LogBook, asked: Asked) -> Review:
         site=site,
         coverage=coverage(measured, name, ran, since=asked.since, until=asked.until),
         readings=readings,
-        method=f"{METHODS[measured.holds]}; {_NOTHING_FILLED}",
+        method=joined("; ", (METHODS[measured.holds], _NOTHING_FILLED)),
         corrections=made,
         corrected=corrected,
         demand=told,
@@ -236,10 +241,12 @@ class _OutOfHours:
     ) -> "_OutOfHours | str":  # fmt: skip
         """Or what is missing, as a sentence."""
         if flow is None:
-            return "no flow is measured"
+            return Sentence("no flow is measured")
         within = site.in_hours()
         if within is None:
-            return "neither the point nor the job file says when the site produces (calendar: production)"
+            return Sentence(
+                "neither the point nor the job file says when the site produces (calendar: production)"
+            )
         band = None if pressure is None else _band(pressure, about, asked)
         return cls(flow, None if pressure is None or band is None else pressure.values, within, band)
 
@@ -278,7 +285,7 @@ def _cost(told: Demand | str, about: Installation) -> Cost | str:
     if isinstance(told, str):
         return told
     if told.mean is None or told.unit is None:
-        return "nothing was measured out of hours with the pressure in its band"
+        return Sentence("nothing was measured out of hours with the pressure in its band")
     return cost(told.mean, told.unit, told.share, about.energy, about.calendar)
 
 

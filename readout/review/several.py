@@ -12,8 +12,9 @@ import numpy as np
 
 from readout.errors import WrongUse
 from readout.review.review import Review
+from readout.sentence import Sentence
 
-CANNOT_BE_TOLD = "cannot be told: the difference is smaller than its uncertainty"
+CANNOT_BE_TOLD = Sentence("cannot be told: the difference is smaller than its uncertainty")
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,9 +46,9 @@ def together(reviews: Sequence[Review], relative: Sequence[float | None]) -> Tog
     flows = [one.corrected or one.flow for one in reviews]
     known = [flow for flow in flows if flow is not None]
     if len(known) < len(flows):
-        return "a point without a flow cannot be added"
+        return Sentence("a point without a flow cannot be added")
     if len({(flow.shown.unit, flow.info.reference) for flow in known}) > 1:
-        return "flows in different units or at different reference conditions are not added"
+        return Sentence("flows in different units or at different reference conditions are not added")
     begins = reviews[0].measured.minutes.begin
     for one in reviews[1:]:
         begins = np.intersect1d(begins, one.measured.minutes.begin, assume_unique=True)
@@ -59,7 +60,7 @@ def together(reviews: Sequence[Review], relative: Sequence[float | None]) -> Tog
         means.append(values.means)
     common = seconds > 0
     if not common.any():
-        return "there is no minute in which all points were measured"
+        return Sentence("there is no minute in which all points were measured")
     weight = seconds[common]
     each = [float((mean[common] * weight).sum() / weight.sum()) for mean in means]
     widths = [

@@ -1,16 +1,25 @@
-"""A language of the page: its sentences, how it writes numbers, spans and moments.
+"""A language of the page: its sentences, how it writes numbers, spans, dates and moments.
 
 Text from outside (names, notes, a meter's strings) goes through `plain` first: what could turn the line
 around or hide is shown as its code point.
 """
 
+import re
 import unicodedata
 from dataclasses import dataclass
-from datetime import UTC, datetime
-from enum import StrEnum
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from enum import Enum, StrEnum
+from string import Formatter
 from zoneinfo import ZoneInfo
 
+from protocols.units import Quantity, quantity_of
 from readout.report.language.german import GERMAN
+from readout.sentence import Sentence
+
+_BLANK = re.compile(r"\{[^}]*\}")
+#: How the units of files and maps are written in print.
+_IN_PRINT = ((re.compile(r"\bdeg([CF])\b"), r"°\1"), (re.compile(r"\b(m|cm|mm|ft|in)3\b"), r"\1³"))
 
 
 class Language(StrEnum):
@@ -31,13 +40,29 @@ def plain(text: object) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """`words("{n} rows", n=3)` is the sentence in the language; what has no translation stays English."""
+    """`words("{n} rows", n=3)` is the sentence in the language; what has no translation stays English.
+
+    Of a `Sentence` the template is looked up and its values are written anew: numbers and quantities as the
+    language writes them, texts as outside text. Fields that are given here stand as they are.
+    """
 
     language: Language = Language.ENGLISH
 
     def __call__(self, english: str, /, **fields: object) -> str:
-        told = GERMAN.get(english, english) if self.language is Language.GERMAN else english
-        return told.format(**fields) if fields else told
+        if isinstance(english, Sentence):
+            return _Blanks(self, outside=True).vformat(self.template(english.template), (), english.values)
+        told = self.template(english)
+        return _Blanks(self, outside=False).vformat(told, (), fields) if fields else told
+
+    def template(self, english: str) -> str:
+        """A sentence with its blanks in the language; one without letters is the same in all of them."""
+        if self.language is Language.ENGLISH or not any(map(str.isalpha, _BLANK.sub("", english))):
+            return english
+        return self.german(english)
+
+    def german(self, english: str) -> str:
+        """Its German; itself where the dictionary lacks it."""
+        return GERMAN.get(english, english)
 
     def number(self, value: float | None, digits: int = 4) -> str:
         """`digits` significant ones, no exponent below a thousand million; an en dash for None."""
@@ -72,8 +97,50 @@ class Words:
         if ms is None:
             return "–"
         when = datetime.fromtimestamp(ms / 1000, UTC).astimezone(zone)
-        form = "%d.%m.%Y %H:%M" if self.language is Language.GERMAN else "%Y-%m-%d %H:%M"
-        return f"{when:{form}} (UTC{when:%z})"
+        return f"{self.date(when)} {when:%H:%M} (UTC{when:%z})"
+
+    def date(self, day: date) -> str:
+        """`2026-05-04`, and `04.05.2026` in German."""
+        return f"{day:%d.%m.%Y}" if self.language is Language.GERMAN else f"{day:%Y-%m-%d}"
+
+    def unit(self, word: str | None) -> str:
+        """A unit as it is printed; an en dash for a number without one."""
+        told = plain(word) if word else "–"
+        if self.language is Language.ENGLISH:
+            return told
+        for written, printed in _IN_PRINT:
+            told = written.sub(printed, told)
+        return told
+
+    def quantity(self, text: str) -> str:
+        """A number with its unit as somebody wrote it in a file; other text stays as it is."""
+        found = quantity_of(text)
+        return self.value(found) if isinstance(found, Quantity) else plain(text)
+
+    def value(self, value: object, spec: str = "") -> str:
+        """What stands in a blank of a sentence."""
+        match value:
+            case Sentence():
+                return self(value)
+            case Enum():
+                return self(str(value))
+            case Quantity():
+                side = "" if value.gauge is None else "(g)" if value.gauge else "(a)"
+                return f"{self.value(value.number)} {self.unit(value.unit.word)}{side}"
+            case date():
+                return self.date(value)
+            case int() | float() | Decimal():
+                return self._in_sentence(value, format(value, spec))
+            case _:
+                return plain(value)
+
+    def _in_sentence(self, value: float | Decimal, written: str) -> str:
+        """A number that was written in English."""
+        if self.language is Language.ENGLISH:
+            return written
+        if "e" in written:
+            return self.number(float(value))
+        return written.replace(".", ",").replace("-", "−").replace("%", " %")
 
     def _signs(self, text: str) -> str:
         whole, dot, rest = text.partition(".")
@@ -82,3 +149,15 @@ class Words:
             whole = f"{int(whole):,}".replace(",", "\u202f")
         mark = "," if self.language is Language.GERMAN else "."
         return f"{sign}{whole}{mark if dot else ''}{rest}"
+
+
+class _Blanks(Formatter):
+    """Fills the blanks of a sentence; texts from `outside` are made plain, others are the page's own."""
+
+    def __init__(self, words: Words, *, outside: bool) -> None:
+        self._words, self._outside = words, outside
+
+    def format_field(self, value: object, format_spec: str) -> str:
+        """One blank."""
+        own = not self._outside and type(value) is str
+        return str(value) if own else self._words.value(value, format_spec)

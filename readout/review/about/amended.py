@@ -14,8 +14,9 @@ from readout.measuring_point.model import MeasuringPoint, WorkCalendar
 from readout.measuring_point.point import Files
 from readout.review.about.installation import Installation
 from readout.review.about.logbook import Amendment
+from readout.sentence import Sentence, told_by
 
-_NO_FILE = "the point file that was kept with the rows cannot be understood"
+_NO_FILE = Sentence("the point file that was kept with the rows cannot be understood")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +52,7 @@ def put_right(about: Installation, amendments: Sequence[Amendment], end_ms: int)
         try:
             found = amended(files, about.measuring_point or point, [*made, *more]).point
         except WrongUse as error:
-            refused[one.line] = str(error)
+            refused[one.line] = told_by(error)
             continue
         made += more
         if found.calendar != point.calendar:

@@ -15,10 +15,18 @@ from readout.measuring_point.conversion import converted
 from readout.measuring_point.model import Energy, WorkCalendar
 from readout.review.about.installation import plain_unit
 from readout.review.rows.minutes import Values
+from readout.sentence import Sentence
 
 HOURS_A_YEAR = 8760
 #: From the isentropic work per volume: exponent of air [(k-1)/k, k = 1.4].
 _EXPONENT = 0.4 / 1.4
+#: What a specific power counts, by the job file's word.
+_INPUTS = {
+    None: Sentence("electrical input"),
+    "package": Sentence("electrical input (package input)"),
+    "shaft": Sentence("electrical input (shaft input)"),
+    "motor": Sentence("electrical input (motor input)"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,14 +111,14 @@ def cost(
 ) -> Cost | str:  # fmt: skip
     """The cost of `flow` in `unit`, or what is missing to tell it, as a sentence."""
     if energy is None or energy.specific_power is None or energy.price is None:
-        return "the job file gives no specific power, or no price: no cost is told"
+        return Sentence("the job file gives no specific power, or no price: no cost is told")
     flow_unit, cubic = unit_of(plain_unit(unit)), unit_of("m3/min")
     assert cubic is not None
     if flow_unit is None or flow_unit.dimension is not cubic.dimension or flow_unit.conditional:
-        return f"a flow in {unit} has no cost by a specific power of a volume flow"
+        return Sentence("a flow in {unit} has no cost by a specific power of a volume flow", unit=unit)
     specific = _in(energy.specific_power, "kW/(m3/min)")
     if energy.price.per != "kWh":
-        return f"a price per {energy.price.per} is not one per kWh"
+        return Sentence("a price per {per} is not one per kWh", per=energy.price.per)
     number = Quantity(Decimal(repr(flow)), flow_unit)
     cubic_metres = float(converted(number, cubic))
     told = None if calendar is None else calendar.pressurised_hours_per_year
@@ -125,11 +133,15 @@ def cost(
         hours=hours,
         energy_kwh_a_year=kilowatt * hours,
         carbon_kg_a_year=None if carbon is None else kilowatt * hours * carbon,
-        specific_power=str(energy.specific_power),
+        specific_power=Sentence("{power}", power=energy.specific_power),
         specific_power_reference=_reference(energy),
-        formula=(
-            f"{cubic_metres:.4g} m3/min × {specific:.4g} kW/(m3/min) × {hours:g} h/a ×"
-            f" {energy.price.amount} {energy.price.currency}/kWh"
+        formula=Sentence(
+            "{flow:.4g} m3/min × {specific:.4g} kW/(m3/min) × {hours:g} h/a × {price} {currency}/kWh",
+            flow=cubic_metres,
+            specific=specific,
+            hours=hours,
+            price=energy.price.amount,
+            currency=energy.price.currency,
         ),
         warnings=tuple(_warnings(energy, specific, atmosphere)),
     )
@@ -142,12 +154,12 @@ def _in(quantity: Quantity, word: str) -> float:
 
 
 def _reference(energy: Energy) -> str:
-    at = "a pressure not said" if energy.at is None else str(energy.at)
-    of = f" ({energy.basis} input)" if energy.basis else ""
-    return (
-        f"electrical input{of} over free air delivered at {at}; free air is at the compressor's inlet"
-        " conditions, the flow at the meter's reference: they are not converted into each other"
-    )
+    at = Sentence("a pressure not said") if energy.at is None else energy.at
+    return Sentence(
+        "{power} over free air delivered at {at}; free air is at the compressor's inlet"
+        " conditions, the flow at the meter's reference: they are not converted into each other",
+        power=_INPUTS[energy.basis], at=at,
+    )  # fmt: skip
 
 
 def _warnings(energy: Energy, specific: float, atmosphere: Quantity | None) -> list[str]:
@@ -157,10 +169,12 @@ def _warnings(energy: Energy, specific: float, atmosphere: Quantity | None) -> l
     floor = isentropic_floor(_in(energy.at, "bar") + (0.0 if energy.at.gauge is False else inlet), inlet)
     if specific >= floor:
         return []
-    return [
-        f"{specific:.3g} kW/(m3/min) is below the isentropic work of {floor:.3g} kW/(m3/min):"
-        " no compressor needs so little; check the specific power and what its air refers to"
-    ]
+    told = Sentence(
+        "{specific:.3g} kW/(m3/min) is below the isentropic work of {floor:.3g} kW/(m3/min):"
+        " no compressor needs so little; check the specific power and what its air refers to",
+        specific=specific, floor=floor,
+    )  # fmt: skip
+    return [told]
 
 
 def isentropic_floor(outlet_bar: float, inlet_bar: float = 1.0) -> float:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from readout.review.rows.minutes import MINUTE_MS, Values
+from readout.sentence import Sentence
 
 #: An hour counts with at least so many counted seconds.
 _ENOUGH_S = 1800.0
@@ -24,7 +25,7 @@ _CHANCE, _SIZE = 0.001, 0.05
 _NEAR = 3
 HOUR_MS = 3_600_000
 
-METHOD = (
+METHOD = Sentence(
     "Pettitt's test over the means of hours out of hours; it takes for granted one change between two levels"
 )
 
@@ -65,12 +66,12 @@ def step(
     amount = np.bincount(place, flow.integral[counted], len(hours))
     enough = seconds >= _ENOUGH_S
     if enough.sum() < _LEAST_HOURS:
-        return f"fewer than {_LEAST_HOURS} hours out of hours were measured"
+        return Sentence("fewer than {n} hours out of hours were measured", n=_LEAST_HOURS)
     means, begins = amount[enough] / seconds[enough], hours[enough]
     index, chance = pettitt(means)
     before, after = float(np.median(means[:index])), float(np.median(means[index:]))
     if chance >= _CHANCE or abs(after - before) < _SIZE * max(abs(before), abs(after)):
-        return "it stayed at one level"
+        return Sentence("it stayed at one level")
     near = counted & (hour >= begins[max(0, index - _NEAR)])
     near &= hour <= begins[min(len(begins), index + _NEAR) - 1]
     last, first = _between(begin[near], flow.means[near], before, after)

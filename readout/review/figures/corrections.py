@@ -11,7 +11,9 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
+from protocols.units import Quantity, quantity_of
 from readout.review.about.logbook import Amendment
+from readout.sentence import Sentence, joined
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,18 +36,37 @@ def corrections(
     """In the order they were written; `refused`: the ledger's line → why it could not be taken in."""
     found = [_correction(one) for one in amendments]
     return [
-        replace(one, what=f"{one.what}; not taken in: {refused[one.line]}") if one.line in refused else one
+        replace(one, what=Sentence("{what}; not taken in: {why}", what=one.what, why=refused[one.line]))
+        if one.line in refused
+        else one
         for one in found
     ]
 
 
 def _correction(one: Amendment) -> Correction:
-    changes = [f"{key}: {value} instead of {one.was.get(key) or 'nothing'}" for key, value in one.set.items()]
-    what = ", ".join(changes)
+    changes = [_change(key, value, one.was.get(key)) for key, value in one.set.items()]
+    what = joined(", ", changes)
     if one.flow_factor is not None:
-        what += f"; flow × {one.flow_factor:g} = (true bore / bore the meter computes with)²"
-        what += "" if one.computed_with_mm is None else f", the latter {one.computed_with_mm:g} mm"
+        factor = Sentence(
+            "flow × {factor:g} = (true bore / bore the meter computes with)²", factor=one.flow_factor
+        )
+        if one.computed_with_mm is not None:
+            factor = Sentence("{factor}, the latter {mm:g} mm", factor=factor, mm=one.computed_with_mm)
+        what = joined("; ", (what, factor))
     return Correction(one.from_ms, one.line, what, one.flow_factor, one.why)
+
+
+def _change(key: str, value: str, was: str | None) -> Sentence:
+    """Values as they were written, which a quantity keeps."""
+    now, before = (_as_written(text) for text in (value, was or ""))
+    if not was:
+        return Sentence("{key}: {now} instead of nothing", key=key, now=now)
+    return Sentence("{key}: {now} instead of {before}", key=key, now=now, before=before)
+
+
+def _as_written(text: str) -> Quantity | str:
+    found = quantity_of(text)
+    return found if isinstance(found, Quantity) and str(found) == text else text
 
 
 def factors(found: Sequence[Correction], begin: NDArray[np.int64]) -> NDArray[np.float64] | None:

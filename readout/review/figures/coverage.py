@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from readout.review.rows.measure import Lost, Measured
+from readout.sentence import Sentence
 
-NOT_RUNNING = "recorder not running"
-NO_ROW = "no row although the recorder ran"
-NO_RECORD = "no record in the meter's memory"
+NOT_RUNNING = Sentence("recorder not running")
+NO_ROW = Sentence("no row although the recorder ran")
+NO_RECORD = Sentence("no record in the meter's memory")
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from readout.review.rows.minutes import MINUTE_MS, Minutes, Values
+from readout.sentence import Sentence
 
 #: Peaks are the largest means over this many minutes.
 PEAK_MINUTES = (1, 5, 15, 60)
@@ -67,20 +68,21 @@ def statistics(
 def peak(minutes: Minutes, values: Values, length: int, interval_ms: int) -> Peak:
     """The largest mean over `length` clock minutes that follow each other."""
     if interval_ms > length * MINUTE_MS:
-        return Peak(length, None, None, f"a row stands for {interval_ms / MINUTE_MS:g} min")
+        return Peak(length, None, None, Sentence("a row stands for {n:g} min", n=interval_ms / MINUTE_MS))
     if not len(minutes.begin):
-        return Peak(length, None, None, "nothing was measured")
+        return Peak(length, None, None, Sentence("nothing was measured"))
     nth = (minutes.begin - minutes.begin[0]) // MINUTE_MS
     count = int(nth[-1]) + 1
     seconds = np.bincount(nth, values.seconds, count)
     integral = np.bincount(nth, values.integral, count)
     if count < length:
-        return Peak(length, None, None, f"less than {length} min were measured")
+        return Peak(length, None, None, Sentence("less than {n} min were measured", n=length))
     within = [np.concatenate([[0.0], np.cumsum(one)]) for one in (seconds, integral)]
     measured, amount = (one[length:] - one[:-length] for one in within)
     enough = measured >= PEAK_SHARE * length * 60
     if not enough.any():
-        return Peak(length, None, None, f"no {length} min were measured to {PEAK_SHARE:.0%}")
+        why = Sentence("no {n} min were measured to {share:.0%}", n=length, share=PEAK_SHARE)
+        return Peak(length, None, None, why)
     means = np.where(enough, amount / np.where(measured > 0, measured, 1.0), -np.inf)
     at = int(np.argmax(means))
     return Peak(length, float(means[at]), int(minutes.begin[0]) + at * MINUTE_MS)

@@ -7,6 +7,7 @@ from protocols.units import Quantity, unit_of
 from readout.errors import WrongUse
 from readout.measuring_point.model import Conditions, QuantitySpan
 from readout.review.about.installation import Installation, plain_unit
+from readout.sentence import Sentence, joined, told_by
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,9 +36,9 @@ def flow_uncertainty(about: Installation, flow: float | None, unit: str | None) 
 
     point, word = about.measuring_point, unit_of(plain_unit(unit or ""))
     if point is None or point.pipe is None:
-        return "nothing is kept of the pipe: no uncertainty is told"
+        return Sentence("nothing is kept of the pipe: no uncertainty is told")
     if not flow or word is None:
-        return "no flow was measured: no uncertainty is told"
+        return Sentence("no flow was measured: no uncertainty is told")
     mean = Quantity(Decimal(repr(abs(flow))), word)
     conditions = replace(point.conditions or Conditions(), expected_flow=QuantitySpan(mean, mean))
     try:
@@ -49,10 +50,11 @@ def flow_uncertainty(about: Installation, flow: float | None, unit: str | None) 
         figures = figures_of(place)
         trusts = trusted(figures)
     except WrongUse as error:
-        return f"no uncertainty is told: {error}"
+        return Sentence("no uncertainty is told: {why}", why=told_by(error))
     if not trusts:
-        return f"no uncertainty is told: {'; '.join(figures.missing) or 'the point file says too little'}"
+        missing = joined("; ", figures.missing or [Sentence("the point file says too little")])
+        return Sentence("no uncertainty is told: {why}", why=missing)
     budget = trusts[0].budget
     if budget is None:
-        return f"no uncertainty is told: {trusts[0].why_not}"
+        return Sentence("no uncertainty is told: {why}", why=trusts[0].why_not)
     return Uncertainty(budget.expanded_percent, budget.says, tuple(budget.left_out))

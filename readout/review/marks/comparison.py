@@ -8,6 +8,7 @@ from readout.review.about.installation import Installation
 from readout.review.about.logbook import Mark
 from readout.review.figures.periods import Period, day_types, days
 from readout.review.review import Review
+from readout.sentence import Sentence
 
 BEFORE, AFTER = "before", "after"
 
@@ -47,8 +48,13 @@ def compared(review: Review) -> Compared | None:
 
 def _against(review: Review, before: Mark, after: Mark) -> list[str]:
     one, other = _at(review, before), _at(review, after)
-    found = [
-        f"not comparable: {what} was {_said(was)} before and {_said(now)} after"
+    found: list[str] = [
+        Sentence(
+            "not comparable: {what} was {was} before and {now} after",
+            what=what,
+            was=_said(was),
+            now=_said(now),
+        )
         for what, was, now in zip(_WHAT, _facts(one), _facts(other), strict=True)
         if was != now
     ]
@@ -57,12 +63,14 @@ def _against(review: Review, before: Mark, after: Mark) -> list[str]:
         if before.begin_ms < one.from_ms < after.end_ms and one.factor is not None
     ]  # fmt: skip
     if between and review.corrected is None:
-        found.append("not comparable: the diameter was corrected between them")
+        found.append(Sentence("not comparable: the diameter was corrected between them"))
     return found
 
 
-_WHAT = ("the meter", "the probe's position", "the diameter", "the diameter set in the meter",
-         "the reference of the flow", "the damping")  # fmt: skip
+_WHAT = (
+    Sentence("the meter"), Sentence("the probe's position"), Sentence("the diameter"),
+    Sentence("the diameter set in the meter"), Sentence("the reference of the flow"), Sentence("the damping"),
+)  # fmt: skip
 
 
 def _facts(about: Installation) -> tuple[Any, ...]:
@@ -91,7 +99,7 @@ def _text(quantity: object) -> str | None:
 
 
 def _said(fact: Any) -> str:
-    return "not said" if fact is None else str(fact)
+    return Sentence("not said") if fact is None else str(fact)
 
 
 def _at(review: Review, mark: Mark) -> Installation:

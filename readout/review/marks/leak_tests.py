@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from readout.errors import WrongUse
 from readout.review.rows.minutes import Values
+from readout.sentence import Sentence
 
 Doubles = NDArray[np.float64]
 
@@ -38,7 +39,7 @@ def by_load_and_unload(
         raise WrongUse("a leak test by load and unload needs times of both, not below 0")
     share = loaded_s / (loaded_s + unloaded_s)
     return LeakTest(
-        "load and unload times: loaded / (loaded + unloaded)",
+        Sentence("load and unload times: loaded / (loaded + unloaded)"),
         None if output is None else share * output,
         unit,
         share,
@@ -113,7 +114,7 @@ def by_pressure_decay(
     pressures, losses = decay_losses(hours, gauge_bar, volume_m3, reference_bar)
     line = fitted(pressures, losses)
     return LeakTest(
-        "pressure decay: volume × fall / (reference pressure × time), straight line over pressure",
+        Sentence("pressure decay: volume × fall / (reference pressure × time), straight line over pressure"),
         line.at(working_bar),
         "m3/h",
         None,
@@ -128,7 +129,7 @@ def by_flow(flow: Values, unit: str | None) -> LeakTest:
     """The mean of the flow in the interval, with its sign: what flows back counts against what flows on."""
     seconds = float(flow.seconds.sum())
     mean = float(flow.integral.sum()) / seconds if seconds else None
-    return LeakTest("mean flow with its sign", mean, unit, None, {"measured_s": seconds})
+    return LeakTest(Sentence("mean flow with its sign"), mean, unit, None, {"measured_s": seconds})
 
 
 def decay_readings(begin: NDArray[np.int64], pressure: Values, most: int = 60) -> tuple[Doubles, Doubles]:
