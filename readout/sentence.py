@@ -39,3 +39,8 @@ def told_by(error: Exception) -> str:
     """What an error says: the sentence itself where it was made with one, which `str(error)` is not."""
     first = error.args[0] if error.args else ""
     return first if isinstance(first, Sentence) else str(error)
+
+
+def word(text: str) -> Sentence:
+    """A word of a closed list, as a file's grammar or the archive has it."""
+    return Sentence(text.replace("{", "{{").replace("}", "}}"))

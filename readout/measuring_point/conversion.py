@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from protocols.units import Quantity, Unit
 from readout.errors import WrongUse
+from readout.sentence import Sentence
 
 if TYPE_CHECKING:
     import pint
@@ -25,15 +26,25 @@ def converted(quantity: Quantity, unit: Unit) -> Decimal:
     own = quantity.unit
     if own.dimension is not unit.dimension:
         raise WrongUse(
-            f"{quantity} is a {own.dimension}, and {unit.word} is a unit of {unit.dimension}; "
-            f"write the value in {unit.word}"
+            Sentence(
+                "{quantity} is a {dimension}, and {unit} is a unit of {other}; write the value in {unit}",
+                quantity=quantity,
+                dimension=own.dimension,
+                unit=unit.word,
+                other=unit.dimension,
+            )
         )
     if own.word == unit.word:
         return quantity.number
     if own.conditional or unit.conditional:
         raise WrongUse(
-            f"{own.word} and {unit.word} may have different reference conditions, so {quantity} is not "
-            f"converted; write the value in {unit.word}"
+            Sentence(
+                "{one} and {other} may have different reference conditions, so {quantity} is not "
+                "converted; write the value in {other}",
+                one=own.word,
+                other=unit.word,
+                quantity=quantity,
+            )
         )
     if own.expression == unit.expression:
         return quantity.number

@@ -18,6 +18,7 @@ from readout.measuring_point.conditions.gases import (
 from readout.measuring_point.conditions.humidity import dry_pressure_pa, moist_density_kg_per_m3
 from readout.measuring_point.conditions.states import State
 from readout.measuring_point.conditions.water import water_density_kg_per_m3
+from readout.sentence import Sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,4 +78,4 @@ def _kept(fluid: Fluid, state: State, model: Model) -> float:
 
 def _refuse_moisture_in(fluid: Fluid) -> None:
     if fluid is not Fluid.AIR:
-        raise WrongUse(f"humidity is computed for air, not for {fluid}; leave it out")
+        raise WrongUse(Sentence("humidity is computed for air, not for {fluid}; leave it out", fluid=fluid))

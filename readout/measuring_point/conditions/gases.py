@@ -13,6 +13,7 @@ from enum import StrEnum
 
 from readout.errors import WrongUse
 from readout.measuring_point.conditions.states import State
+from readout.sentence import Sentence, joined, word
 
 #: Molar gas constant [J/(mol K)], exact (SI brochure, 9th edition).
 GAS_CONSTANT = 8.314462618
@@ -82,10 +83,15 @@ def fluid_of(text: str | None) -> Fluid:
     """
     plain = (text or "").strip().lower().removeprefix("compressed ").removeprefix("dry ")
     if plain not in tuple(Fluid):
-        said = f"'{text}'" if text else "nothing"
+        said = Sentence("'{text}'", text=text) if text else Sentence("nothing")
+        known = joined(", ", [word(one) for one in Fluid])
         raise WrongUse(
-            f"the fluid is given as {said}, and only of {', '.join(Fluid)} is the density known; "
-            "give conditions: fluid"
+            Sentence(
+                "the fluid is given as {said}, and only of {known} is the density known; "
+                "give conditions: fluid",
+                said=said,
+                known=known,
+            )
         )
     return Fluid(plain)
 
@@ -93,7 +99,7 @@ def fluid_of(text: str | None) -> Fluid:
 def gas_of(fluid: Fluid) -> Gas:
     """The gas's constants; WrongUse for water, which is none."""
     if fluid is Fluid.WATER:
-        raise WrongUse("water is a liquid here: no gas law holds for it")
+        raise WrongUse(Sentence("water is a liquid here: no gas law holds for it"))
     return GASES[fluid]
 
 
@@ -149,13 +155,22 @@ def _virial(fluid: Fluid, gas: Gas, temperature_k: float) -> tuple[float, float]
 def _refuse_beyond(fluid: Fluid, gas: Gas, state: State) -> None:
     if not COLDEST_K - 1e-9 <= state.temperature_k <= HOTTEST_K + 1e-9 or state.pressure_pa > gas.densest_pa:
         raise WrongUse(
-            f"{fluid} at {state} is outside the real-gas formula (-20 to 100 °C, up to "
-            f"{gas.densest_pa / 1e5:g} bar(a)); compute with the ideal gas and allow for the difference"
+            Sentence(
+                "{fluid} at {state} is outside the real-gas formula (-20 to 100 °C, up to {bar:g} bar(a)); "
+                "compute with the ideal gas and allow for the difference",
+                fluid=fluid,
+                state=state.says,
+                bar=gas.densest_pa / 1e5,
+            )
         )
     if fluid is Fluid.CARBON_DIOXIDE and state.pressure_pa >= carbon_dioxide_saturation_pa(
         state.temperature_k
     ):
-        raise WrongUse(f"carbon dioxide at {state} is liquid; a gas density has no meaning there")
+        raise WrongUse(
+            Sentence(
+                "carbon dioxide at {state} is liquid; a gas density has no meaning there", state=state.says
+            )
+        )
 
 
 def carbon_dioxide_saturation_pa(temperature_k: float) -> float:

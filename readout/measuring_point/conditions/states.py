@@ -12,6 +12,7 @@ from protocols.units import UNITS, Dimension, Quantity
 from readout.errors import WrongUse
 from readout.measuring_point.checks.plain import pascals
 from readout.measuring_point.conversion import converted
+from readout.sentence import Sentence, joined
 
 #: One standard atmosphere [Pa], exact by definition (10th CGPM, 1954).
 ATMOSPHERE_PA = 101325.0
@@ -35,20 +36,38 @@ class State:
     def __post_init__(self) -> None:
         """Refuse what no gas can be."""
         if not (math.isfinite(self.temperature_k) and self.temperature_k > 0):
-            raise WrongUse(f"a temperature of {self.temperature_k:g} K is not above absolute zero")
+            raise WrongUse(
+                Sentence(
+                    "a temperature of {kelvin:g} K is not above absolute zero", kelvin=self.temperature_k
+                )
+            )
         if not (math.isfinite(self.pressure_pa) and self.pressure_pa > 0):
             raise WrongUse(
-                f"an absolute pressure of {self.pressure_pa:g} Pa is not above vacuum; "
-                "was a gauge pressure given as absolute?"
+                Sentence(
+                    "an absolute pressure of {pascal:g} Pa is not above vacuum; "
+                    "was a gauge pressure given as absolute?",
+                    pascal=self.pressure_pa,
+                )
             )
         if not 0 <= self.relative_humidity <= 1:
-            raise WrongUse(f"a relative humidity of {self.relative_humidity:g} is not between 0 and 1")
+            raise WrongUse(
+                Sentence(
+                    "a relative humidity of {humidity:g} is not between 0 and 1",
+                    humidity=self.relative_humidity,
+                )
+            )
 
     def __str__(self) -> str:
+        return str(self.says)
+
+    @property
+    def says(self) -> Sentence:
         """Such as "20 °C, 1 bar(a)"; humidity only where there is any."""
-        moist = f", {self.relative_humidity:.3g} relative humidity" if self.relative_humidity else ""
         celsius = round(self.temperature_k - ZERO_CELSIUS_K, 4) + 0.0
-        return f"{celsius:g} °C, {self.pressure_pa / 1e5:.6g} bar(a){moist}"
+        dry = Sentence("{celsius:g} °C, {bar:.6g} bar(a)", celsius=celsius, bar=self.pressure_pa / 1e5)
+        if not self.relative_humidity:
+            return dry
+        return Sentence("{dry}, {humidity:.3g} relative humidity", dry=dry, humidity=self.relative_humidity)
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,13 +160,20 @@ def absolute_pa(pressure: Quantity, atmosphere_pa: float | None) -> float:
     plain = float(pascals(pressure))
     if pressure.gauge is None:
         word = pressure.unit.word
-        raise WrongUse(f"{pressure}: gauge or absolute? write {word}(g) or {word}(a)")
+        raise WrongUse(
+            Sentence(
+                "{pressure}: gauge or absolute? write {unit}(g) or {unit}(a)", pressure=pressure, unit=word
+            )
+        )
     if not pressure.gauge:
         return plain
     if atmosphere_pa is None:
         raise WrongUse(
-            f"{pressure} is a gauge pressure and the air pressure of the site is not known; "
-            "give site: atmospheric_pressure or altitude"
+            Sentence(
+                "{pressure} is a gauge pressure and the air pressure of the site is not known; "
+                "give site: atmospheric_pressure or altitude",
+                pressure=pressure,
+            )
         )
     return plain + atmosphere_pa
 
@@ -172,7 +198,9 @@ def standard_air_pressure_pa(altitude_m: float) -> float:
     knowledge, no source).
     """
     if not -1000 <= altitude_m <= 11000:
-        raise WrongUse(f"an altitude of {altitude_m:g} m is not between -1000 and 11000 m")
+        raise WrongUse(
+            Sentence("an altitude of {metres:g} m is not between -1000 and 11000 m", metres=altitude_m)
+        )
     geopotential = 6356766.0 * altitude_m / (6356766.0 + altitude_m)
     exponent = 9.80665 * 28.9644e-3 / (8.31432 * 0.0065)
     return float(ATMOSPHERE_PA * (1 - 0.0065 * geopotential / 288.15) ** exponent)
@@ -190,7 +218,13 @@ def flow_m3_per_s(flow: Quantity, reference: State | None) -> float:
     """
     unit = flow.unit
     if unit.dimension is not Dimension.VOLUME_FLOW:
-        raise WrongUse(f"{flow} is a {unit.dimension}, not a volume flow; write such as 420 m3/h")
+        raise WrongUse(
+            Sentence(
+                "{flow} is a {dimension}, not a volume flow; write such as 420 m3/h",
+                flow=flow,
+                dimension=unit.dimension,
+            )
+        )
     if unit.conditional and reference is None:
         raise WrongUse(hidden_reference(unit.word))
     plain = next(u for u in UNITS.values() if u.expression == unit.expression and not u.conditional)
@@ -205,11 +239,12 @@ def hidden_spread_percent(word: str) -> float:
 
 def hidden_reference(word: str) -> str:
     """Why "scfm" or "Nm3/h" alone is no flow: the meanings, and how far they lie apart."""
-    choices = "; ".join(f"{choice.state} ({choice.name})" for choice in _choices(word))
-    return (
-        f"'{word}' hides its reference conditions, and its meanings differ by up to "
-        f"{hidden_spread_percent(word):.1f} %; name a temperature and a pressure, such as {choices}"
-    )
+    choices = [Sentence("{state} ({name})", state=one.state.says, name=one.name) for one in _choices(word)]
+    return Sentence(
+        "'{unit}' hides its reference conditions, and its meanings differ by up to "
+        "{percent:.1f} %; name a temperature and a pressure, such as {choices}",
+        unit=word, percent=hidden_spread_percent(word), choices=joined("; ", choices),
+    )  # fmt: skip
 
 
 def _choices(word: str) -> tuple[Reference, ...]:

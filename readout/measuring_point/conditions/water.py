@@ -9,6 +9,7 @@ CoolProp's IAPWS-95 in the tests: density within 0.01 % from 0 to 110 °C up to 
 from readout.errors import WrongUse
 from readout.measuring_point.conditions.humidity import saturation_pressure_pa
 from readout.measuring_point.conditions.states import ATMOSPHERE_PA, ZERO_CELSIUS_K, State
+from readout.sentence import Sentence
 
 _VISCOSITY = ((280.68, -1.9), (511.45, -7.7), (61.131, -19.6), (0.45903, -40.0))
 
@@ -36,7 +37,11 @@ def water_viscosity_pa_s(state: State) -> float:
 def _liquid_celsius(state: State) -> float:
     celsius = state.temperature_k - ZERO_CELSIUS_K
     if not 0 <= celsius <= 110 or state.pressure_pa > 100e5:
-        raise WrongUse(f"water at {state} is outside the formulas, 0 to 110 °C and up to 100 bar(a)")
+        raise WrongUse(
+            Sentence(
+                "water at {state} is outside the formulas, 0 to 110 °C and up to 100 bar(a)", state=state.says
+            )
+        )
     if state.pressure_pa <= saturation_pressure_pa(state.temperature_k):
-        raise WrongUse(f"water at {state} is steam, not a liquid")
+        raise WrongUse(Sentence("water at {state} is steam, not a liquid", state=state.says))
     return celsius

@@ -35,6 +35,7 @@ from readout.measuring_point.installation.insertion import (
     depth_sensitivity_percent,
 )
 from readout.measuring_point.model import Site
+from readout.sentence import Sentence, told_by
 
 #: Under which every flow of a gas is shown too, besides the point's own reference.
 SHOWN_REFERENCES = (NORMAL, FREE_AIR)
@@ -95,24 +96,26 @@ def _atmosphere(site: Site) -> tuple[float | None, str]:
 def _stream(place: Place, atmosphere: float | None, model: Model, missing: list[str]) -> Stream | None:
     point, bore = place.point, place.bore
     if bore is None:
-        missing.append("nothing of the pipe is given: no velocity; give pipe")
+        missing.append(Sentence("nothing of the pipe is given: no velocity; give pipe"))
         return None
     conditions = point.conditions
     if conditions is None or conditions.pressure is None or conditions.temperature is None:
-        missing.append("no velocity: give conditions: pressure and temperature")
+        missing.append(Sentence("no velocity: give conditions: pressure and temperature"))
         return None
     try:
         fluid = fluid_of(place.fluid)
         line = state_of(conditions.temperature, conditions.pressure, atmosphere)
     except WrongUse as error:
-        missing.append(f"no velocity: {error}")
+        missing.append(Sentence("no velocity: {why}", why=told_by(error)))
         return None
     if point.reference is not None:
         reference = state_of(point.reference.temperature, point.reference.pressure, atmosphere)
     elif fluid is Fluid.WATER:
         reference = line
     else:
-        missing.append("no velocity: give reference, what the expected flow's volumes are referred to")
+        missing.append(
+            Sentence("no velocity: give reference, what the expected flow's volumes are referred to")
+        )
         return None
     position = Position.CENTRE if place.insertion is None else place.insertion.position
     return Stream(float(bore.inside_mm) / 1000, fluid, line, reference, model, _SHARES[position])
@@ -122,13 +125,13 @@ def _expected(place: Place, stream: Stream, missing: list[str]) -> Iterator[Expe
     conditions = place.point.conditions
     span = None if conditions is None else conditions.expected_flow
     if span is None:
-        missing.append("no velocity: give conditions: expected_flow")
+        missing.append(Sentence("no velocity: give conditions: expected_flow"))
         return
     for said in (span.low, span.high):
         try:
             case = _case(stream, said)
         except WrongUse as error:
-            missing.append(f"no figures for {said}: {error}")
+            missing.append(Sentence("no figures for {flow}: {why}", flow=said, why=told_by(error)))
             continue
         volumes = () if stream.fluid is Fluid.WATER else tuple(_volumes(stream, case))
         yield Expected(
@@ -172,7 +175,7 @@ def _fit(place: Place, case: FlowCase, missing: list[str]) -> RangeFit | None:
     """The flow against the range of velocities that the map gives."""
     velocity = None if place.map is None else _velocity_reading(place.map.readings)
     if velocity is None or velocity.range is None or velocity.unit is None:
-        missing.append("the map gives no range of velocities: not compared with the meter's range")
+        missing.append(Sentence("the map gives no range of velocities: not compared with the meter's range"))
         return None
     unit = unit_of(velocity.unit)
     if unit is None:
@@ -181,7 +184,9 @@ def _fit(place: Place, case: FlowCase, missing: list[str]) -> RangeFit | None:
         float(per_hour(Quantity(end, unit))) / 3600 for end in (velocity.range.low, velocity.range.high)
     )
     if velocity.basis is None:
-        missing.append("the map does not say whether its velocity is actual or at reference: taken as actual")
+        missing.append(
+            Sentence("the map does not say whether its velocity is actual or at reference: taken as actual")
+        )
     basis = Basis.REFERENCE if velocity.basis == "reference" else Basis.ACTUAL
     return range_fit(case, max(low, 0.0), high, basis)
 
@@ -201,12 +206,12 @@ def _force(place: Place, atmosphere: float | None, missing: list[str]) -> StemFo
     if probe is None:
         return None
     if probe.stem_diameter is None or pressure is None:
-        missing.append("no force on the stem: give probe: stem_diameter and conditions: pressure")
+        missing.append(Sentence("no force on the stem: give probe: stem_diameter and conditions: pressure"))
         return None
     if pressure.gauge:
         over = absolute_pa(pressure, 0.0)
     elif atmosphere is None:
-        missing.append("no force on the stem: give site: atmospheric_pressure or altitude")
+        missing.append(Sentence("no force on the stem: give site: atmospheric_pressure or altitude"))
         return None
     else:
         over = absolute_pa(pressure, None) - atmosphere

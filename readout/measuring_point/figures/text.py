@@ -9,6 +9,7 @@ from readout.measuring_point.figures.place import Place
 from readout.measuring_point.installation.insertion import Insertion, Position
 from readout.measuring_point.installation.runs import Run
 from readout.measuring_point.pipe.bore import Bore, other_sizes
+from readout.sentence import Sentence, word
 
 #: What it is, its figure with unit, and a remark.
 Row = tuple[str, str, str]
@@ -16,69 +17,96 @@ Row = tuple[str, str, str]
 
 def length(millimetres: Decimal | float) -> str:
     """`180.2 mm (7.093 in)`"""
-    return f"{float(millimetres):.1f} mm ({float(millimetres) / float(INCH_MM):.3f} in)"
+    mm = float(millimetres)
+    return Sentence("{mm:.1f} mm ({inch:.3f} in)", mm=mm, inch=mm / float(INCH_MM))
 
 
 def pipe_rows(bore: Bore) -> Iterator[Row]:
     """The bore, how it is known, and what other pipes go by the same name."""
-    yield "inside diameter", f"{bore.inside_mm:.2f} mm ({float(bore.inside_mm / INCH_MM):.4f} in)", bore.known
+    inside, inch = bore.inside_mm, float(bore.inside_mm / INCH_MM)
     yield (
-        "its uncertainty",
-        f"±{bore.expanded_mm:.2f} mm (k = 2)",
-        f"{bore.uncertain}; ±{bore.flow_percent:.1f} % of the flow",
+        Sentence("inside diameter"),
+        Sentence("{mm:.2f} mm ({inch:.4f} in)", mm=inside, inch=inch),
+        bore.known,
+    )
+    yield (
+        Sentence("its uncertainty"),
+        Sentence("±{mm:.2f} mm (k = 2)", mm=bore.expanded_mm),
+        Sentence("{why}; ±{percent:.1f} % of the flow", why=bore.uncertain, percent=bore.flow_percent),
     )
     if bore.outside_mm is not None and bore.wall_mm is not None:
-        yield "outside, wall", f"{bore.outside_mm:.2f} mm, {bore.wall_mm:.2f} mm", ""
+        measures = Sentence("{outside:.2f} mm, {wall:.2f} mm", outside=bore.outside_mm, wall=bore.wall_mm)
+        yield Sentence("outside, wall"), measures, ""
     for size, percent in other_sizes(bore):
-        low_high = "high" if percent > 0 else "low"
+        name, off = str(size), abs(percent)
         yield (
-            "beware",
-            f"{size.bore_mm:.2f} mm",
-            f"if it is {size} instead, the flow is told {abs(percent):.1f} % too {low_high}",
+            Sentence("beware"),
+            Sentence("{mm:.2f} mm", mm=size.bore_mm),
+            Sentence(
+                "if it is {pipe} instead, the flow is told {percent:.1f} % too high", pipe=name, percent=off
+            )
+            if percent > 0
+            else Sentence(
+                "if it is {pipe} instead, the flow is told {percent:.1f} % too low", pipe=name, percent=off
+            ),
         )
 
 
 def insertion_rows(insertion: Insertion, place: Place) -> Iterator[Row]:
     """Depth, mark and draw-back, blockage."""
-    share = "0.5" if insertion.position is Position.CENTRE else "0.121"
-    yield "sensor at", str(insertion.position), f"{share} of the bore; {insertion.why}"
-    yield "depth of the sensor", length(insertion.depth_mm), "from the inside of the near wall"
+    share = 0.5 if insertion.position is Position.CENTRE else 0.121
+    at = Sentence("{share:g} of the bore; {why}", share=share, why=insertion.why)
+    yield Sentence("sensor at"), Sentence("{position}", position=insertion.position), at
+    depth = Sentence("from the inside of the near wall")
+    yield Sentence("depth of the sensor"), length(insertion.depth_mm), depth
+    mark = Sentence("mark on the stem")
     if insertion.mark_mm is None:
-        yield "mark on the stem", "–", "give fitting_height, sensor_to_tip, and the pipe's wall"
+        yield mark, "–", Sentence("give fitting_height, sensor_to_tip, and the pipe's wall")
     else:
         yield (
-            "mark on the stem",
+            mark,
             length(insertion.mark_mm),
-            "from the tip; level with the top of the fitting: fitting + wall + depth + sensor to tip",
+            Sentence(
+                "from the tip; level with the top of the fitting: fitting + wall + depth + sensor to tip"
+            ),
         )
     if insertion.draw_back_mm is not None:
-        yield "or draw back", length(insertion.draw_back_mm), "from the tip touching the far wall"
+        touching = Sentence("from the tip touching the far wall")
+        yield Sentence("or draw back"), length(insertion.draw_back_mm), touching
     elif insertion.tip_to_far_wall_mm is not None:
-        yield "tip to far wall", length(insertion.tip_to_far_wall_mm), ""
+        yield Sentence("tip to far wall"), length(insertion.tip_to_far_wall_mm), ""
     if insertion.blocked_to_sensor is not None:
-        whole = "" if insertion.blocked is None else f", {100 * insertion.blocked:.1f} % with its tip"
-        yield (
-            "stem blocks",
-            f"{100 * insertion.blocked_to_sensor:.1f} % to the sensor{whole}",
-            _blockage_remark(place, insertion),
-        )
+        blocks = Sentence("{percent:.1f} % to the sensor", percent=100 * insertion.blocked_to_sensor)
+        if insertion.blocked is not None:
+            whole = 100 * insertion.blocked
+            blocks = Sentence("{part}, {percent:.1f} % with its tip", part=blocks, percent=whole)
+        yield Sentence("stem blocks"), blocks, _blockage_remark(place, insertion)
     for problem in insertion.problems:
-        yield "IT DOES NOT FIT", "", problem
+        yield Sentence("IT DOES NOT FIT"), "", problem
 
 
 def _blockage_remark(place: Place, insertion: Insertion) -> str:
     pipe = place.point.pipe
     if pipe is not None and "stem blockage" in pipe.applied_in_meter:
-        return "the meter takes it into account: not corrected again"
+        return Sentence("the meter takes it into account: not corrected again")
     share = insertion.blocked if insertion.blocked is not None else insertion.blocked_to_sensor or 0.0
-    return f"unless the meter's calibration has it, it reads up to {100 * share / (1 - share):.0f} % high"
+    high = 100 * share / (1 - share)
+    return Sentence(
+        "unless the meter's calibration has it, it reads up to {percent:.0f} % high", percent=high
+    )
 
 
 def run_row(name: str, run: Run) -> Row:
     """A straight run against what is asked for."""
-    verdict = "enough" if run.is_enough else f"TOO SHORT by {run.missing_mm / 1000:.2f} m"
-    after = f"after {run.after}: " if run.after else ""
-    return name, f"{run.diameters:.1f} D", f"{after}{run.asked:g} D asked ({run.basis}): {verdict}"
+    verdict = Sentence("enough")
+    if not run.is_enough:
+        verdict = Sentence("TOO SHORT by {metres:.2f} m", metres=run.missing_mm / 1000)
+    told = Sentence(
+        "{asked:g} D asked ({basis}): {verdict}", asked=run.asked, basis=run.basis, verdict=verdict
+    )
+    if run.after:
+        told = Sentence("after {fitting}: {told}", fitting=word(run.after), told=told)
+    return name, Sentence("{diameters:.1f} D", diameters=run.diameters), told
 
 
 def expected_table(figures: Figures) -> list[tuple[str, ...]]:

@@ -12,6 +12,7 @@ from readout.measuring_point.flow.expected import Basis
 from readout.measuring_point.uncertainty.budget import Budget
 from readout.measuring_point.uncertainty.figures import rounded_by_percent
 from readout.measuring_point.uncertainty.sources import Installation, flow_budget
+from readout.sentence import Sentence, told_by
 
 #: Width of a bar of the chart for the whole variance, in characters.
 BAR = 20
@@ -46,14 +47,14 @@ def trusted(figures: Figures) -> list[Trust]:
             budget = flow_budget(one.case, stream, installation, place.point.uncertainty)
             found.append(Trust(one, budget))
         except WrongUse as error:
-            found.append(Trust(one, None, f"{one.said}: {error}"))
+            found.append(Trust(one, None, Sentence("{flow}: {why}", flow=one.said, why=told_by(error))))
     return found
 
 
 def _installation(place: Place, atmosphere_pa: float | None) -> Installation:
     bore, conditions, found = place.bore, place.point.conditions, place.map
     if bore is None:
-        raise WrongUse("nothing of the pipe is given: no budget of uncertainty; give pipe")
+        raise WrongUse(Sentence("nothing of the pipe is given: no budget of uncertainty; give pipe"))
     pressure = None if conditions is None else conditions.pressure
     readings = () if found is None else found.readings
     basis = next((one.basis for one in readings if one.basis), None)

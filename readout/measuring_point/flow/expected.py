@@ -15,6 +15,7 @@ from readout.measuring_point.conditions.gases import Fluid, Model, speed_of_soun
 from readout.measuring_point.conditions.states import State
 from readout.measuring_point.conditions.viscosity import viscosity_pa_s
 from readout.measuring_point.flow.profile import CENTRE_SHARE, Profile, profile_at
+from readout.sentence import Sentence
 
 #: Above, compressibility changes the profile: ISO 7145:1982, 1 (read in an abstract).
 HIGHEST_MACH = 0.25
@@ -38,7 +39,7 @@ class Stream:
     def __post_init__(self) -> None:
         """Refuse a pipe without a bore."""
         if not (math.isfinite(self.bore_m) and self.bore_m > 0):
-            raise WrongUse(f"an inside diameter of {self.bore_m:g} m is none")
+            raise WrongUse(Sentence("an inside diameter of {metres:g} m is none", metres=self.bore_m))
 
     @property
     def area_m2(self) -> float:
@@ -169,7 +170,9 @@ def range_fit(case: FlowCase, low_m_per_s: float, high_m_per_s: float, basis: Ba
 
 def _case(stream: Stream, flow: Volume) -> FlowCase:
     if not (math.isfinite(flow.amount) and flow.amount >= 0):
-        raise WrongUse(f"a flow of {flow.amount:g} m³/s is none; flows count from 0 upwards")
+        raise WrongUse(
+            Sentence("a flow of {amount:g} m³/s is none; flows count from 0 upwards", amount=flow.amount)
+        )
     line = flow if flow.at == stream.line else converted_volume(flow, stream.line, stream.fluid, stream.model)
     reference = (
         flow

@@ -11,6 +11,7 @@ from bisect import bisect_right
 from dataclasses import dataclass
 
 from readout.errors import WrongUse
+from readout.sentence import Sentence
 
 #: Below, laminar; from the second on, turbulent for certain (common textbook figures, no source).
 LAMINAR_RE, TURBULENT_RE = 2300.0, 4000.0
@@ -48,7 +49,12 @@ class Profile:
     def relative_velocity(self, share: float) -> float:
         """Local velocity as a share of the centre's, at a share of the diameter from the wall (0 to 1)."""
         if not 0 <= share <= 1:
-            raise WrongUse(f"{share:g} of the diameter is not inside the pipe; 0 is the wall, 0.5 the centre")
+            raise WrongUse(
+                Sentence(
+                    "{share:g} of the diameter is not inside the pipe; 0 is the wall, 0.5 the centre",
+                    share=share,
+                )
+            )
         depth = 2 * min(share, 1 - share)  # y / R
         return depth * (2 - depth) if self.exponent is None else float(depth ** (1 / self.exponent))
 
@@ -60,14 +66,14 @@ class Profile:
         """
         local = self.relative_velocity(share)
         if not local:
-            raise WrongUse("at the wall the velocity is zero; the sensor belongs inside the pipe")
+            raise WrongUse(Sentence("at the wall the velocity is zero; the sensor belongs inside the pipe"))
         return self.mean_over_centre / local
 
 
 def profile_at(reynolds: float) -> Profile:
     """The profile at a Reynolds number; in the transition (2300 to 4000) the turbulent one, not certain."""
     if not (math.isfinite(reynolds) and reynolds >= 0):
-        raise WrongUse(f"{reynolds:g} is no Reynolds number")
+        raise WrongUse(Sentence("{reynolds:g} is no Reynolds number", reynolds=reynolds))
     return Profile(reynolds, None if reynolds < LAMINAR_RE else exponent_at(reynolds))
 
 

@@ -12,6 +12,7 @@ from enum import StrEnum
 from readout.measuring_point.checks.plain import millimetres
 from readout.measuring_point.model import Probe
 from readout.measuring_point.pipe.bore import Bore
+from readout.sentence import Sentence
 
 #: Depth of the mean velocity as a share of the bore: 0.242 R (ISO 7145:1982, from memory; a 1/7 power law
 #: profile gives 0.2423 R).
@@ -79,10 +80,10 @@ def _positions(probe: Probe) -> tuple[Position, Position, str]:
     said = None if probe.position is None else Position(probe.position)
     made_for = None if probe.calibrated_for is None else Position(probe.calibrated_for)
     if said is not None:
-        return said, made_for or said, "as the point file says"
+        return said, made_for or said, Sentence("as the point file says")
     if made_for is not None:
-        return made_for, made_for, "what the meter was calibrated for"
-    why = "neither position nor calibrated_for is given, so the centre is taken"
+        return made_for, made_for, Sentence("what the meter was calibrated for")
+    why = Sentence("neither position nor calibrated_for is given, so the centre is taken")
     return Position.CENTRE, Position.CENTRE, why
 
 
@@ -94,15 +95,21 @@ def _mark(probe: Probe, bore: Bore, depth: Decimal, tip: Decimal | None) -> Deci
 
 
 def _problems(probe: Probe, left: Decimal | None, mark: Decimal | None) -> list[str]:
-    found = []
+    found: list[str] = []
     if left is not None and left < 0:
-        found.append(
-            f"the tip would meet the far wall {-left:.1f} mm before the sensor is at its place: "
-            "this probe cannot measure there"
+        told = Sentence(
+            "the tip would meet the far wall {mm:.1f} mm before the sensor is at its place: "
+            "this probe cannot measure there",
+            mm=-left,
         )
+        found.append(told)
     stem = None if probe.stem_length is None else millimetres(probe.stem_length)
     if stem is not None and mark is not None and mark > stem:
-        found.append(f"the stem is {mark - stem:.1f} mm too short: the mark would be at {mark:.1f} mm")
+        told = Sentence(
+            "the stem is {short:.1f} mm too short: the mark would be at {mark:.1f} mm",
+            short=mark - stem, mark=mark,
+        )  # fmt: skip
+        found.append(told)
     return found
 
 

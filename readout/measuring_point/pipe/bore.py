@@ -19,6 +19,7 @@ from readout.measuring_point.pipe.standards import (
     same_nominal_size,
     split_standard,
 )
+from readout.sentence import Sentence, joined, word
 
 #: Half-widths of rectangular distributions [mm]: a caliper or tape outside, an ultrasonic gauge on the wall,
 #: an inside micrometer or caliper at a pipe's open end.
@@ -29,6 +30,7 @@ INSIDE_MEASURED_MM = 0.3
 OUTSIDE_MILL, WALL_MILL, ASSUMED = 0.01, 0.125, 0.05
 _DISTRIBUTIONS = {"normal": 2.0, "rectangular": math.sqrt(3), "triangular": math.sqrt(6)}
 _PI = Decimal(math.pi)
+_MILL = Sentence("mill tolerance: outside 1 %, wall 12.5 %, rectangular")
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +85,8 @@ def bore_of(pipe: Pipe, said: Uncertain | None = None, own: dict[int, PipeSize] 
         outside = None if wall is None else inside + 2 * wall
         source = pipe.diameter_from or "assumed"
         u, why = _inside_uncertainty(source, inside)
-        found = Bore(inside, u, f"given as inside diameter, {source}", why, outside, wall)
+        known = Sentence("given as inside diameter, {source}", source=word(source))
+        found = Bore(inside, u, known, why, outside, wall)
     else:
         found = _from_outside(pipe)
     return found if said is None else _with_said(found, said)
@@ -103,47 +106,58 @@ def _size_of(standard: str, own: dict[int, PipeSize] | None) -> PipeSize:
     if own is None:
         return pipe_size(name, dn)
     if dn not in own:
-        there = ", ".join(f"DN {size}" for size in sorted(own)) or "nothing"
-        raise WrongUse(f"the list of pipes has no DN {dn}; it has {there}")
+        sizes = [Sentence("DN {size}", size=size) for size in sorted(own)] or [Sentence("nothing")]
+        raise WrongUse(
+            Sentence("the list of pipes has no DN {dn}; it has {there}", dn=dn, there=joined(", ", sizes))
+        )
     return own[dn]
 
 
 def _of_size(size: PipeSize) -> Bore:
     return Bore(
-        size.bore_mm, _mill_uncertainty(size.outside_mm, size.wall_mm), f"{size}, nominal",
-        "mill tolerance: outside 1 %, wall 12.5 %, rectangular", size.outside_mm, size.wall_mm, size.dn,
+        size.bore_mm, _mill_uncertainty(size.outside_mm, size.wall_mm),
+        Sentence("{pipe}, nominal", pipe=str(size)), _MILL, size.outside_mm, size.wall_mm, size.dn,
         size.standard,
     )  # fmt: skip
 
 
 def _from_outside(pipe: Pipe) -> Bore:
     if pipe.wall_thickness is None:
-        raise WrongUse("from the outside the bore is known only with wall_thickness")
+        raise WrongUse(Sentence("from the outside the bore is known only with wall_thickness"))
     wall, source = millimetres(pipe.wall_thickness), pipe.diameter_from or "assumed"
     if pipe.outside_diameter is not None:
-        outside, how = millimetres(pipe.outside_diameter), "outside diameter less two walls"
+        outside = millimetres(pipe.outside_diameter)
+        how = Sentence("outside diameter less two walls")
     elif pipe.circumference is not None:
-        outside, how = millimetres(pipe.circumference) / _PI, "circumference / π less two walls"
+        outside = millimetres(pipe.circumference) / _PI
+        how = Sentence("circumference / π less two walls")
     else:
-        raise WrongUse("a pipe needs outside_diameter, circumference, inside_diameter or standard")
+        raise WrongUse(Sentence("a pipe needs outside_diameter, circumference, inside_diameter or standard"))
     inside = outside - 2 * wall
     if source == "measured":
         u = math.hypot(OUTSIDE_MEASURED_MM, 2 * WALL_MEASURED_MM) / math.sqrt(3)
-        why = f"measured: outside {OUTSIDE_MEASURED_MM} mm, wall {WALL_MEASURED_MM} mm, rectangular"
+        why = Sentence(
+            "measured: outside {outside} mm, wall {wall} mm, rectangular",
+            outside=OUTSIDE_MEASURED_MM, wall=WALL_MEASURED_MM,
+        )  # fmt: skip
     elif source == "assumed":
         u, why = _inside_uncertainty(source, inside)
     else:
-        u, why = _mill_uncertainty(outside, wall), "mill tolerance: outside 1 %, wall 12.5 %, rectangular"
-    return Bore(inside, u, f"{how}, {source}", why, outside, wall)
+        u, why = _mill_uncertainty(outside, wall), _MILL
+    known = Sentence("{how}, {source}", how=how, source=word(source))
+    return Bore(inside, u, known, why, outside, wall)
 
 
-def _inside_uncertainty(source: str, inside: Decimal) -> tuple[float, str]:
+def _inside_uncertainty(source: str, inside: Decimal) -> tuple[float, Sentence]:
     if source == "measured":
-        return INSIDE_MEASURED_MM / math.sqrt(3), f"measured inside: {INSIDE_MEASURED_MM} mm, rectangular"
+        told = Sentence("measured inside: {mm} mm, rectangular", mm=INSIDE_MEASURED_MM)
+        return INSIDE_MEASURED_MM / math.sqrt(3), told
     if source == "assumed":
-        return float(inside) * ASSUMED / math.sqrt(3), f"assumed: {ASSUMED:.0%} of the diameter, rectangular"
+        told = Sentence("assumed: {share:.0%} of the diameter, rectangular", share=ASSUMED)
+        return float(inside) * ASSUMED / math.sqrt(3), told
     share = math.hypot(OUTSIDE_MILL, 2 * WALL_MILL * 0.06)  # walls are about 6 % of the outside diameter
-    return float(inside) * share / math.sqrt(3), f"{source}: mill tolerance, {share:.1%}, rectangular"
+    told = Sentence("{source}: mill tolerance, {share:.1%}, rectangular", source=word(source), share=share)
+    return float(inside) * share / math.sqrt(3), told
 
 
 def _mill_uncertainty(outside: Decimal, wall: Decimal) -> float:
@@ -165,8 +179,9 @@ def _with_said(bore: Bore, said: Uncertain) -> Bore:
     else:
         half = float(millimetres(width))
     if said.distribution is not None:
-        divisor, how = _DISTRIBUTIONS[said.distribution], said.distribution
+        divisor, how = _DISTRIBUTIONS[said.distribution], word(said.distribution)
     else:
         divisor = float(said.k) if said.k is not None else 2.0
-        how = f"k = {divisor:g}"
-    return replace(bore, standard_uncertainty_mm=half / divisor, uncertain=f"point file: {width}, {how}")
+        how = Sentence("k = {k:g}", k=divisor)
+    told = Sentence("point file: {width}, {how}", width=width, how=how)
+    return replace(bore, standard_uncertainty_mm=half / divisor, uncertain=told)

@@ -12,6 +12,7 @@ from typing import Any
 
 from readout.errors import WrongUse
 from readout.measuring_point.uncertainty.propagation import Correlations, Input, coverage_factor, propagate
+from readout.sentence import Sentence
 
 
 class Kind(StrEnum):
@@ -78,8 +79,10 @@ class Budget:
     @property
     def says(self) -> str:
         """Such as "4.3 % (k = 2, about 95 %)"."""
-        covers = f"k = {self.coverage_factor:.3g}, about {self.coverage_percent:.0f} %"
-        return f"{self.expanded_percent:.2g} % ({covers})"
+        return Sentence(
+            "{percent:.2g} % (k = {k:.3g}, about {covers:.0f} %)",
+            percent=self.expanded_percent, k=self.coverage_factor, covers=self.coverage_percent,
+        )  # fmt: skip
 
     def of_mean_percent(self, readings: int) -> float:
         """Expanded uncertainty [%] of a mean or total of so many independent readings, same k.
@@ -115,7 +118,9 @@ def budget_of(
         WrongUse: no parts, or what `propagate` refuses.
     """
     if not parts:
-        raise WrongUse("a budget without a single source of uncertainty would be a claim of no error at all")
+        raise WrongUse(
+            Sentence("a budget without a single source of uncertainty would be a claim of no error at all")
+        )
     whole = _combined(parts, correlations)
     alone = {kind: [part for part in parts if part.kind is kind] for kind in Kind}
     random = _combined(alone[Kind.RANDOM], _among(alone[Kind.RANDOM], correlations))[0]

@@ -20,6 +20,7 @@ from readout.measuring_point.flow.profile import likely_error_percent
 from readout.measuring_point.model import Uncertain
 from readout.measuring_point.uncertainty.budget import Budget, Part, budget_of
 from readout.measuring_point.uncertainty.propagation import Correlations
+from readout.sentence import Sentence, word
 
 _DIVISORS = {"normal": 2.0, "rectangular": math.sqrt(3), "triangular": math.sqrt(6)}
 #: Sources that a point file may give in per cent of the flow; `flow` is for meters specified as a whole.
@@ -63,7 +64,7 @@ def flow_budget(
             refuses.
     """
     if not case.velocity_m_per_s:
-        raise WrongUse("nothing flows: an uncertainty in per cent of zero has no meaning")
+        raise WrongUse(Sentence("nothing flows: an uncertainty in per cent of zero has no meaning"))
     parts = [_diameter(stream, place)]
     parts += _velocity(case, place, said.get("velocity"))
     if place.is_insertion:
@@ -125,7 +126,7 @@ def _profile(case: FlowCase, stream: Stream, said: Mapping[str, Uncertain]) -> l
 def _of_depth(depth: Uncertain, case: FlowCase, stream: Stream) -> float:
     """What a sensor one standard uncertainty off its place changes in the velocity [%], the larger way."""
     if depth.half_width is None or depth.half_width.unit.dimension is not Dimension.LENGTH:
-        raise WrongUse("uncertainty: insertion_depth is a length; write half_width such as 1 mm")
+        raise WrongUse(Sentence("uncertainty: insertion_depth is a length; write half_width such as 1 mm"))
     off = standard_of(float(millimetres(depth.half_width)) / 1000, depth) / stream.bore_m
     places = [min(max(stream.sensor_share + way * off, 0.0), 1.0) for way in (-1, 1)]
     here = case.profile.relative_velocity(stream.sensor_share)
@@ -151,7 +152,9 @@ def _conditions(stream: Stream, place: Installation, said: Mapping[str, Uncertai
     if "temperature" in said:
         half = said["temperature"].half_width
         if half is None or half.unit.dimension is not Dimension.TEMPERATURE:
-            raise WrongUse("uncertainty: temperature is given in degrees, such as 0.5 degC, not in per cent")
+            raise WrongUse(
+                Sentence("uncertainty: temperature is given in degrees, such as 0.5 degC, not in per cent")
+            )
         share = kelvin_width(half) / line.temperature_k
         found.append(_condition("temperature", said["temperature"], share, -exponent))
     return found
@@ -171,9 +174,11 @@ def _missing(stream: Stream, place: Installation, said: Mapping[str, Uncertain])
     if _needs_conditions(stream, place):
         wanted += ["pressure", "temperature"]
         wanted += [] if place.atmosphere_pa is None else ["atmospheric_pressure"]
-    missing = [name.replace("_", " ") for name in wanted if name not in said]
+    missing: list[str] = [word(name.replace("_", " ")) for name in wanted if name not in said]
     if place.principle is Principle.OTHER:
-        missing.append("line pressure and temperature (the map does not say how the meter measures)")
+        missing.append(
+            Sentence("line pressure and temperature (the map does not say how the meter measures)")
+        )
     return missing
 
 
@@ -199,7 +204,13 @@ def _relative(name: str, said: Uncertain, case: FlowCase) -> float:
     total = 0.0
     for width in (said.half_width, said.of_reading):
         if width is not None and not _is_ratio(width) and name != "flow":
-            raise WrongUse(f"uncertainty: {name} is a share of the flow, such as 1 %, not {width}")
+            raise WrongUse(
+                Sentence(
+                    "uncertainty: {name} is a share of the flow, such as 1 %, not {width}",
+                    name=name,
+                    width=width,
+                )
+            )
         if width is not None:
             total = math.hypot(total, _percent_of(width, flow.amount, lambda found: _flow_si(found, case)))
     if said.of_full_scale is not None:
@@ -215,7 +226,7 @@ def _percent_of(width: Quantity, whole: float, in_si: Callable[[Quantity], float
 
 def _full_scale(said: Uncertain, in_si: Callable[[Quantity], float]) -> float:
     if said.full_scale is None:
-        raise WrongUse("uncertainty: a share of full scale needs full_scale, such as 160 m/s")
+        raise WrongUse(Sentence("uncertainty: a share of full scale needs full_scale, such as 160 m/s"))
     return in_si(said.full_scale)
 
 
@@ -226,7 +237,7 @@ def _is_ratio(width: Quantity) -> bool:
 def _ratio(share: Quantity) -> float:
     """2 % as 0.02."""
     if not _is_ratio(share):
-        raise WrongUse(f"{share} is no share; write it in %, such as 2 %")
+        raise WrongUse(Sentence("{share} is no share; write it in %, such as 2 %", share=share))
     return float(converted(share, UNITS["1"]))
 
 
@@ -259,5 +270,11 @@ def _flow_si(flow: Quantity, case: FlowCase) -> float:
 
 def _velocity_si(velocity: Quantity) -> float:
     if velocity.unit.dimension is not Dimension.VELOCITY:
-        raise WrongUse(f"{velocity} is a {velocity.unit.dimension}; write a velocity, such as 160 m/s")
+        raise WrongUse(
+            Sentence(
+                "{velocity} is a {dimension}; write a velocity, such as 160 m/s",
+                velocity=velocity,
+                dimension=velocity.unit.dimension,
+            )
+        )
     return float(converted(velocity, UNITS["m/s"]))
