@@ -232,7 +232,7 @@ class Line:
                 return replace(outcome, repeats=done) if done else outcome
             statistics.repeats += outcome.exception is None
             if outcome.status is Status.NO_REPLY and manners.repeat_within is not None:
-                manners = replace(manners, reply_within=manners.repeat_within, late_within=0.0)
+                manners = manners.within(manners.repeat_within)
             at_once = outcome.status is Status.DAMAGED_REPLY
             outcome = self._once(unit, request, frame, manners, at_once=at_once)
 

@@ -14,7 +14,7 @@ from readout.bus.outcome import Status
 from readout.clock import WaitingClock
 from readout.daemon.computer_clock import RowClock
 from readout.daemon.identity import Met
-from readout.daemon.line.patience import brief, first_silence, fits, usual
+from readout.daemon.line.patience import after_silence, brief, fits, usual
 from readout.daemon.line.point import Introduced, RecordedPoint
 from readout.daemon.line_access import LineAccess
 from readout.daemon.points import LIVE
@@ -79,6 +79,7 @@ class LineWorker(threading.Thread):
         self._nap_s = nap_s
         self._row_clock = RowClock()
         self._advised = self._connected_anew = float("-inf")
+        self._wanted = math.inf
         self._began: Instant | None = None
         self._may_begin = threading.Event()
         self.introduced, self.ended = threading.Event(), threading.Event()
@@ -129,6 +130,7 @@ class LineWorker(threading.Thread):
             deadline = min(due.deadline_s for due, _ in waiting)
             if not self._wait(deadline):
                 return
+            self._wanted = _wanted_next(waiting, deadline)
             # The meters that answer come first: a silent one may cost the line a second.
             for due, point in sorted(waiting, key=lambda pair: pair[1].silent > 0):
                 if due.deadline_s <= deadline:
@@ -255,18 +257,16 @@ class LineWorker(threading.Thread):
             if found.met is Met.UNHEARD:
                 return self._unheard(found)
         point.asked = self._clock.monotonic()
-        manners = self._manners(point)
-        after_silence = None
+        manners, once_silent = self._manners(point), None
         if any(self._others(point)):
-            after_silence = brief(point.polled.manners, 0.0, point.usual_s)
-            if point.usual_s and manners.repeats:
-                manners = first_silence(manners, point.usual_s)
+            spare_s, reads = self._wanted - point.asked, len(point.polled.plan.reads)
+            manners, once_silent = after_silence(manners, point.usual_s, spare_s, max(1, reads))
         polled = replace(
             point.polled,
             free_until=self._next_deadline(),
             # A meter that stays busy must not keep the others waiting longer than a round lasts.
             manners=replace(manners, busy_within=point.grid.every_ms / 1000),
-            after_silence=after_silence,
+            after_silence=once_silent,
         )
         answer = point.ask(line, polled, first_only=point.silent > 0)
         if answer.status is Status.PORT_LOST:
@@ -331,3 +331,19 @@ class LineWorker(threading.Thread):
         if point.rounds_left is not None:
             point.rounds_left -= 1
         self._log.row(point.polled.name, found.status, found.text, now.monotonic_s)
+
+
+def _wanted_next(waiting: Sequence[tuple[Due, RecordedPoint]], deadline: float) -> float:
+    """When the line must be free again [monotonic s], so that no later round has to wait.
+
+    That is, when the next round is due behind those that are due at `deadline`, less what their meters
+    usually take.
+    """
+    wanted, taken = math.inf, 0.0
+    for due, point in waiting:
+        if due.deadline_s <= deadline:
+            taken += point.usual_s
+            wanted = min(wanted, due.deadline_s + point.grid.every_ms / 1000)
+        else:
+            wanted = min(wanted, due.deadline_s)
+    return wanted - taken

@@ -1,6 +1,6 @@
 """How a meter wants to be treated, and what came of listening for its reply."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from protocols.modbus.replies import Reply
@@ -32,7 +32,7 @@ class Manners:
     for `busy_within` a meter that says it is busy is asked again. `words_per_address` is 2 where 32 bits lie
     behind each address. `tolerate` names accepted departures from the standard (`replies.Departure`).
     `repeats`: how often a missing or damaged reply is asked for again; after silence it is then listened for
-    only as long as `repeat_within`, where that is given, for others may be waiting for the line.
+    at most as long as `repeat_within` in all, where that is given, for others may be waiting for the line.
     """
 
     reply_within: float = 0.5
@@ -44,6 +44,13 @@ class Manners:
     repeat_within: float | None = None
     busy_within: float = 30.0
     after_open: float = 0.0
+
+    def within(self, seconds: float) -> "Manners":
+        """The same, but listening no longer than `seconds` in all, the late window cut first."""
+        reply_within = min(self.reply_within, seconds)
+        return replace(
+            self, reply_within=reply_within, late_within=min(self.late_within, seconds - reply_within)
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,15 +35,22 @@ def brief(manners: Manners, free_s: float, usual_s: float = 0.0) -> Manners:
 
     At least as long as it usually takes to answer, `usual_s`: a slow meter is not to be lost for one silence.
     """
-    left = max(LEAST_S, usual_s * SLOWER, free_s - MARGIN_S)
-    reply_within = min(manners.reply_within, left)
-    late_within = min(manners.late_within, left - reply_within)
-    return replace(manners, reply_within=reply_within, late_within=late_within, repeats=0)
+    return replace(manners.within(_left_s(free_s, usual_s)), repeats=0)
 
 
-def first_silence(manners: Manners, usual_s: float) -> Manners:
-    """As the map says, but asked again only briefly: enough for a request that was lost.
+def _left_s(free_s: float, usual_s: float) -> float:
+    return max(LEAST_S, usual_s * SLOWER, free_s - MARGIN_S)
 
-    For one whose usual time [s] is known.
+
+def after_silence(manners: Manners, usual_s: float, spare_s: float, reads: int) -> tuple[Manners, Manners]:
+    """How to ask now, and what is left of the round of `reads` reads once one of them has met silence.
+
+    Asked as the map says. What comes behind a first silence, the repeat with a spacer ahead of it and further
+    reads, is listened for as long as `spare_s` seconds allow until the line is wanted for another round; at
+    least as long as the meter usually takes, `usual_s`: enough for a request that was lost. So where rounds
+    are a minute apart even a late reply to a repeat is heard, and where they are a second apart none waits.
     """
-    return replace(manners, repeat_within=brief(manners, 0.0, usual_s).reply_within)
+    left_s = spare_s - manners.reply_within - manners.late_within
+    each_s = _left_s(left_s / (2 * reads), usual_s)
+    now = replace(manners, repeat_within=each_s) if usual_s and manners.repeats else manners
+    return now, replace(manners.within(each_s), repeats=0)
