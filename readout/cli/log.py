@@ -1,5 +1,6 @@
 """`log`: record points into an archive until stopped: one row for every scheduled round, whatever happens."""
 
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -15,7 +16,8 @@ if TYPE_CHECKING:
     from threading import Event
 
     from readout.bus.trace import Trace
-    from readout.clock import WaitingClock
+    from readout.clock import Clock, WaitingClock
+    from readout.daemon.awake.awake import Awake
     from readout.daemon.outlet.outlet import Outlet
     from readout.daemon.recorder import Assignment, Summary
     from readout.daemon.service.notify import ServiceManager
@@ -26,12 +28,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Watchers:
-    """Who is told how the recording goes: the service manager, a command for changes, what shows."""
+    """Who is told how the recording goes: the service manager, a command for changes, what shows; and what
+    keeps the computer awake meanwhile."""
 
     manager: "ServiceManager"
     on_change: str | None
     outside_ms: int
     outlet: "Outlet | None"
+    awake: "Awake | None"
 
 
 def log(
@@ -85,6 +89,9 @@ def log(
         Path | None,
         typer.Option(metavar="FILE", help="User, password and certificates for the broker."),
     ] = None,
+    let_sleep: Annotated[
+        bool, typer.Option("--let-sleep", help="Do not keep this computer from going to sleep.")
+    ] = False,
     trace: TraceFile = None,
     as_json: AsJson = False,
 ) -> int:
@@ -125,8 +132,8 @@ def log(
     _heed_signals(runs, manager)
     kept = Trace(trace, clock) if trace else None
     try:
-        with shown as beside:
-            watchers = Watchers(manager, on_change, outside_ms, beside)
+        with shown as beside, _awake(assignment.for_ms, clock, let_sleep=let_sleep) as awake:
+            watchers = Watchers(manager, on_change, outside_ms, beside, awake)
             summary = runs.run(lambda now, stop: _record(now, clock, kept, watchers, stop))
     finally:
         manager.stopping()
@@ -134,6 +141,15 @@ def log(
             kept.close()
     _tell(summary, archive, as_json=as_json)
     return 1 if summary.unsealed or summary.lost else 0
+
+
+def _awake(for_ms: int | None, clock: "Clock", *, let_sleep: bool) -> "AbstractContextManager[Awake | None]":
+    """What keeps the computer awake meanwhile, where that is wanted and the recording is not a short one."""
+    from readout.daemon.awake.awake import SHORT_MS, Awake
+    from readout.daemon.awake.systems import this_system
+
+    short = for_ms is not None and for_ms <= SHORT_MS
+    return nullcontext() if let_sleep or short else Awake(this_system(), clock)
 
 
 def _heed_signals(runs: "Runs", manager: "ServiceManager") -> None:
@@ -163,7 +179,7 @@ def _record(
     from readout.daemon.recorder import Recorder
     from readout.daemon.service.notify import Stalls
 
-    manager, outlet = watchers.manager, watchers.outlet
+    manager, outlet, awake = watchers.manager, watchers.outlet, watchers.awake
     # Points that have had their rounds get no further rows.
     endless = assignment.points if assignment.for_ms is None else ()
     with progress(assignment) as (speak, show):
@@ -176,6 +192,8 @@ def _record(
             manager.recording(summary.rows, stalls)
             if changes is not None:
                 changes.look(summary.rows)
+            if awake is not None:
+                awake.look(speak)
 
         if outlet is not None:
             outlet.say = speak

@@ -65,5 +65,6 @@ def service(
         for path, text in texts:
             tell(str(path) if install else f"# {path}\n{text}")
     say(f"next: install -d -o {made.user} {made.archive}; udevadm control --reload; udevadm trigger;")
-    say(f"      systemctl daemon-reload; systemctl enable --now {made.unit_name}")
+    say(f"      systemctl daemon-reload; systemctl enable --now {made.unit_name};")
+    say("      systemctl mask sleep.target suspend.target (a computer that sleeps records nothing)")
     return 0

@@ -1,0 +1,1 @@
+"""The computer kept from sleeping while it records, and what is said where it cannot be."""
