@@ -105,41 +105,53 @@ def compose(data: bytes, report: Report) -> Mapping | None:
         return None
     except (YAMLError, ValueError, OverflowError, LookupError, AttributeError, TypeError) as fault:
         # an escape such as "\UFFFFFFFF" breaks the scanner with whatever Python raises for it
-        report.fault(composer.reached, f"this is not YAML from here on: {quoted(str(fault))}")
+        report.fault(composer.reached, f"this is not YAML from here on: {quoted(str(fault))}", "not YAML")
         return None
     if isinstance(root, Mapping):
         return root
     if root is None or (isinstance(root, Scalar) and not root.text):
-        report.fault(Spot(1, 1), "the file is empty; it must hold keys and values")
+        report.fault(Spot(1, 1), "the file is empty; it must hold keys and values", "empty file")
     elif not root.broken:
-        report.fault(root, "the file must be a mapping of keys to values: write `key: value` lines")
+        report.fault(
+            root,
+            "the file must be a mapping of keys to values: write `key: value` lines",
+            "no keys and values",
+        )
     return None
 
 
 def _decoded(data: bytes, report: Report) -> str | None:
     if len(data) > MOST_BYTES:
-        report.fault(Spot(1, 1), f"the file has {len(data)} bytes; at most {MOST_BYTES} (1 MiB) are read")
+        report.fault(
+            Spot(1, 1), f"the file has {len(data)} bytes; at most {MOST_BYTES} (1 MiB) are read", "too long"
+        )
         return None
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        report.fault(Spot(1, 1), "the file is UTF-16; save it as UTF-8")
+        report.fault(Spot(1, 1), "the file is UTF-16; save it as UTF-8", "not UTF-8")
         return None
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as fault:
         before = data[: fault.start].removeprefix(b"\xef\xbb\xbf").decode("utf-8", errors="replace")
         report.fault(
-            _spot(before, len(before)), f"byte 0x{data[fault.start]:02X} is not UTF-8; save the file as UTF-8"
+            _spot(before, len(before)),
+            f"byte 0x{data[fault.start]:02X} is not UTF-8; save the file as UTF-8",
+            "not UTF-8",
         )
         return None
     control = _CONTROL.search(text)
     if control is not None:
         code = ord(control.group())
         report.fault(
-            _spot(text, control.start()), f"control character U+{code:04X}: take it out, it is no text"
+            _spot(text, control.start()),
+            f"control character U+{code:04X}: take it out, it is no text",
+            "control character",
         )
         return None
     if max(text.count("\n"), text.count("\r")) > MOST_LINES:
-        report.fault(Spot(MOST_LINES, 1), f"the file has over {MOST_LINES} lines; split it or shorten it")
+        report.fault(
+            Spot(MOST_LINES, 1), f"the file has over {MOST_LINES} lines; split it or shorten it", "too long"
+        )
         return None
     return text
 
@@ -157,7 +169,9 @@ def _tell_syntax(fault: MarkedYAMLError, text: str, report: Report) -> None:
     indent = row[: len(row) - len(row.lstrip())]
     if "\t" in indent or row[spot.column - 1 : spot.column] == "\t":
         place = Spot(spot.line, row.index("\t") + 1)
-        report.fault(place, "a tab stands in the indentation; YAML indents with spaces only")
+        report.fault(
+            place, "a tab stands in the indentation; YAML indents with spaces only", "tab in the indentation"
+        )
         return
     problem = (fault.problem or "not YAML").strip().replace("<stream end>", "end of the file")
     context = f" {fault.context}" if fault.context else ""
@@ -165,6 +179,7 @@ def _tell_syntax(fault: MarkedYAMLError, text: str, report: Report) -> None:
         spot,
         f"not YAML{context}: {problem}; check indentation, colons, quotes and brackets; "
         "what follows was not checked",
+        "not YAML",
     )
 
 
@@ -189,7 +204,9 @@ class _Composer:
             if isinstance(event, DocumentStartEvent):
                 spot = Spot(event.start_mark.line + 1, event.start_mark.column + 1)
                 if begun:
-                    self.report.fault(spot, "a second document begins; one file holds one document")
+                    self.report.fault(
+                        spot, "a second document begins; one file holds one document", "second document"
+                    )
                     return root
                 begun = True
                 self._refuse_directives(spot.line)
@@ -200,7 +217,9 @@ class _Composer:
     def _refuse_directives(self, document_line: int) -> None:
         for number, line in enumerate(self.text.splitlines()[: document_line - 1], start=1):
             if line.startswith("%"):
-                self.report.fault(Spot(number, 1), "directives (%…) are not taken; take the line out")
+                self.report.fault(
+                    Spot(number, 1), "directives (%…) are not taken; take the line out", "directive"
+                )
 
     def _next(self) -> Any:
         self.taken += 1
@@ -208,7 +227,7 @@ class _Composer:
         self.reached = Spot(event.start_mark.line + 1, event.start_mark.column + 1)
         if self.taken > MOST_ENTRIES:
             self.report.fault(
-                self.reached, f"the file has over {MOST_ENTRIES} entries; split it or shorten it"
+                self.reached, f"the file has over {MOST_ENTRIES} entries; split it or shorten it", "too long"
             )
             raise _TooMuch
         return event
@@ -219,13 +238,14 @@ class _Composer:
             self.report.fault(
                 Spot(line, column),
                 f"an alias ({quoted('*' + event.anchor)}) is not taken; write the value out",
+                "alias or anchor",
             )
             return Scalar("", line, column, broken=True)
         broken = self._refuse_properties(event, Spot(line, column))
         if isinstance(event, ScalarEvent):
             return self._scalar(event, Spot(line, column), broken=broken)
         if depth > MOST_DEPTH:
-            self.report.fault(Spot(line, column), f"nested more than {MOST_DEPTH} deep")
+            self.report.fault(Spot(line, column), f"nested more than {MOST_DEPTH} deep", "nested too deep")
             raise _TooMuch
         flow = bool(event.flow_style)
         if isinstance(event, MappingStartEvent):
@@ -238,11 +258,15 @@ class _Composer:
     def _refuse_properties(self, event: Any, spot: Spot) -> bool:
         if event.anchor is not None:
             self.report.fault(
-                spot, f"an anchor ({quoted('&' + event.anchor)}) is not taken; write each value out"
+                spot,
+                f"an anchor ({quoted('&' + event.anchor)}) is not taken; write each value out",
+                "alias or anchor",
             )
             return True
         if event.tag is not None:
-            self.report.fault(spot, f"a tag ({quoted(str(event.tag))}) is not taken; the key says the type")
+            self.report.fault(
+                spot, f"a tag ({quoted(str(event.tag))}) is not taken; the key says the type", "tag"
+            )
             return True
         return False
 
@@ -250,7 +274,11 @@ class _Composer:
         plain = event.style is None
         text = event.value
         if plain and not broken and len(text) > LONGEST_NUMBER and _NUMBER_LIKE.match(text):
-            self.report.fault(spot, f"a number of {len(text)} characters; at most {LONGEST_NUMBER} are read")
+            self.report.fault(
+                spot,
+                f"a number of {len(text)} characters; at most {LONGEST_NUMBER} are read",
+                "number too long",
+            )
             broken = True
         end = event.end_mark.column + 1 if event.end_mark.line == event.start_mark.line else 0
         return Scalar(text, spot.line, spot.column, plain, end, broken)
@@ -262,16 +290,22 @@ class _Composer:
             key = self._node(event, depth + 1)
             value = self._node(self._next(), depth + 1)
             if not isinstance(key, Scalar):
-                self.report.fault(key, "a key must be a single word, not a list or a mapping")
+                self.report.fault(
+                    key, "a key must be a single word, not a list or a mapping", "key is no word"
+                )
             elif key.broken:
                 pass
             elif key.plain and key.text == "<<":
-                self.report.fault(key, "a merge key (<<) is not taken; write the entries out")
+                self.report.fault(
+                    key, "a merge key (<<) is not taken; write the entries out", "alias or anchor"
+                )
             elif in_flow and before is not None and _is_comma_tail(before, key, value):
                 before = self._mend_comma(found, before, key)
             elif key.text in found:
                 first = found[key.text].key
-                self.report.fault(key, f"{quoted(key.text)} is given twice; first in line {first.line}")
+                self.report.fault(
+                    key, f"{quoted(key.text)} is given twice; first in line {first.line}", "given twice"
+                )
             else:
                 before = found[key.text] = Pair(key, value)
         return tuple(found.values())
@@ -284,6 +318,7 @@ class _Composer:
             head,
             f"a decimal comma: {head.text},{tail.text} reads as two entries here; "
             f"write {head.text}.{tail.text}",
+            "decimal comma",
         )
         spoiled = Pair(before.key, Scalar(head.text, head.line, head.column, broken=True))
         found[before.key.text] = spoiled

@@ -25,6 +25,8 @@ class Fault:
     column: int
     severity: Severity
     fault: str
+    #: What kind of finding it is, in words: `protocols.register_map.findings` tells about each of a map.
+    name: str = ""
 
     def __str__(self) -> str:
         """As told on a terminal: `file:line:column: what is wrong, what is allowed`."""
@@ -69,20 +71,20 @@ class Report:
         """True once further faults are only counted."""
         return len(self._found) >= MOST_TOLD
 
-    def fault(self, place: Place, text: str) -> None:
-        """Note what makes the file unusable."""
+    def fault(self, place: Place, text: str, name: str = "") -> None:
+        """Note what makes the file unusable; `name` is the kind of finding."""
         self._faulty = True
-        self._note(place, "fault", text)
+        self._note(place, "fault", text, name)
 
-    def warn(self, place: Place, text: str) -> None:
+    def warn(self, place: Place, text: str, name: str = "") -> None:
         """Note what is allowed, but probably not meant."""
-        self._note(place, "warning", text)
+        self._note(place, "warning", text, name)
 
-    def _note(self, place: Place, severity: Severity, text: str) -> None:
+    def _note(self, place: Place, severity: Severity, text: str, name: str) -> None:
         if self.full:
             self._untold += 1
             return
-        self._found.append(Fault(self.file, place.line, place.column, severity, text))
+        self._found.append(Fault(self.file, place.line, place.column, severity, text, name))
 
     def nearest(self, word: str, known: Iterable[str]) -> str:
         """`; did you mean X` for the known word nearest to `word`, else nothing."""
@@ -99,9 +101,8 @@ class Report:
         if self._untold:
             last = told[-1]
             text = f"{self._untold} more faults are not told; mend the first {MOST_TOLD} and check again"
-            told.append(
-                Fault(self.file, last.line, last.column, "fault" if self._faulty else "warning", text)
-            )
+            severity: Severity = "fault" if self._faulty else "warning"
+            told.append(Fault(self.file, last.line, last.column, severity, text, "more findings"))
         return tuple(told)
 
 

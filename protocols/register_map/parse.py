@@ -12,8 +12,9 @@ from protocols.register_map import grammar as g
 from protocols.register_map.build.memory import build_memory
 from protocols.register_map.build.numbers import Building, Built, build_serial, build_wire
 from protocols.register_map.build.values import build_value
-from protocols.register_map.checks.hints import hint_at
+from protocols.register_map.checks.hints import hint_at, hint_at_identity, hint_at_names, hint_at_setting
 from protocols.register_map.checks.layout import check_overlaps, check_reach, listed
+from protocols.register_map.checks.line_hints import hint_at_line, hint_at_wire
 from protocols.register_map.checks.memory import check_memory
 from protocols.register_map.checks.references import resolve
 from protocols.register_map.checks.values import check_value
@@ -51,7 +52,11 @@ def _of_another_kind(root: Mapping, report: Report) -> bool:
     for pair in root.pairs:
         kind = _OTHER_KINDS.get(pair.key.text)
         if kind is not None:
-            report.fault(pair.key, f"this is {kind}, not a register map, which begins with `register_map: 1`")
+            report.fault(
+                pair.key,
+                f"this is {kind}, not a register map, which begins with `register_map: 1`",
+                "another kind of file",
+            )
             return True
     return False
 
@@ -60,11 +65,18 @@ def _build(entries: Entries, data: bytes, report: Report) -> RegisterMap:
     building = Building(report)
     serial = build_serial(entries.get(g.SERIAL))
     wire = build_wire(entries.get(g.WIRE), building)
+    hint_at_line(entries.get(g.SERIAL), serial, report)
+    hint_at_wire(entries.get(g.WIRE), wire, report)
     sections = [_build_section(entries, key, building) for key in (g.READINGS, g.SETTINGS, g.IDENTITY)]
     readings, settings, identity = sections
     fluid, principle = entries.get(g.FLUID), entries.get(g.PRINCIPLE)
     for built in readings:
         hint_at(built, fluid, principle, report)
+    for built in settings:
+        hint_at_setting(built, report)
+    for built in identity:
+        hint_at_identity(built, report)
+    hint_at_names(readings, report)
     _check([built for section in sections for built in section], wire, report)
     memory_entries = entries.get(g.LOG_MEMORY)
     memory = None if memory_entries is None else build_memory(memory_entries, building)

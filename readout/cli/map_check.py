@@ -1,26 +1,47 @@
-"""`map check`: every fault of register maps, by file, line and column."""
+"""`map check`: every fault of register maps, by file, line and column, and why it matters."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from readout.cli.faults_told import tell_faults
+from readout.cli.faults_told import tell_faults, tell_finding
 from readout.cli.files import read_bytes
 from readout.cli.options import AsJson
 from readout.cli.output import say
 from readout.errors import WrongUse
 
+if TYPE_CHECKING:
+    from protocols.register_map.findings import Finding
+
 
 def map_check(
-    files: Annotated[list[Path], typer.Argument(metavar="FILE…", help="Register maps (YAML).")],
+    files: Annotated[list[Path] | None, typer.Argument(metavar="FILE…", help="Register maps (YAML).")] = None,
     *,
+    why: Annotated[
+        bool | None,
+        typer.Option(
+            "--why/--no-why",
+            help="Say why each finding matters, with an example. Default: yes in text, no in JSON.",
+        ),
+    ] = None,
+    explain: Annotated[
+        str | None,
+        typer.Option(metavar="NAME", help="Explain one kind of finding by its name, and check nothing."),
+    ] = None,
     as_json: AsJson = False,
 ) -> int:
     """Check register maps and tell every fault with its line and column.
 
-    Nothing is sent anywhere. Exit status 2 where a map has a fault; warnings alone leave it 0.
+    Below each kind of finding stands why it matters and what would be right; `--no-why` leaves one line a
+    finding, FILE:LINE:COLUMN: TEXT, which editors take up. Nothing is sent anywhere. Exit status 2 where a
+    map has a fault; warnings alone leave it 0.
     """
+    if explain is not None:
+        tell_finding(_finding(explain), as_json=as_json)
+        return 0
+    if not files:
+        raise WrongUse("map check: name a FILE, or several")
     from protocols.register_map.faults import Fault
     from protocols.register_map.parse import parse_map
 
@@ -29,7 +50,8 @@ def map_check(
         try:
             data = read_bytes(file)
         except WrongUse as error:  # one file that is missing does not hide the faults of the others
-            faults.append(Fault(str(file), 1, 1, "fault", str(error).removeprefix(f"{file}: ")))
+            text = str(error).removeprefix(f"{file}: ")
+            faults.append(Fault(str(file), 1, 1, "fault", text, "file not readable"))
             continue
         parsed = parse_map(data, str(file))
         faults += parsed.faults
@@ -40,4 +62,19 @@ def map_check(
                 f"{len(found.identity)} identity entries"
                 + ("" if found.log_memory is None else f", log memory of {found.log_memory.capacity} records")
             )
-    return tell_faults(faults, as_json=as_json)
+    return tell_faults(faults, as_json=as_json, why=not as_json if why is None else why)
+
+
+def _finding(name: str) -> "Finding":
+    """The kind of finding that a person names, with blanks or with hyphens between the words."""
+    from difflib import get_close_matches
+
+    from protocols.register_map.findings import FINDINGS
+
+    wanted = " ".join(name.replace("-", " ").split()).casefold()
+    by_name = {known.replace("-", " ").casefold(): finding for known, finding in FINDINGS.items()}
+    if wanted not in by_name:
+        near = get_close_matches(wanted, by_name, n=1)
+        hint = f"; did you mean '{by_name[near[0]].name}'" if near else ""
+        raise WrongUse(f"--explain {name}: no finding has that name{hint}; all: {', '.join(FINDINGS)}")
+    return by_name[wanted]

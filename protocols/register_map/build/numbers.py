@@ -7,7 +7,7 @@ that the checks between values can speak of where it lies; the map as a whole is
 from collections.abc import Mapping as MappingOf
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from protocols.modbus.tables import Table
 from protocols.register_map.document import Scalar
@@ -29,6 +29,13 @@ T = TypeVar("T")
 
 #: The digit printed before a register's number, by table.
 TABLE_DIGITS = {Table.COIL: 0, Table.DISCRETE: 1, Table.INPUT: 3, Table.HOLDING: 4}
+
+
+class _Unclear(NamedTuple):
+    """Why a printed number is no address: the finding's name, and its text."""
+
+    name: str
+    text: str
 
 
 @dataclass
@@ -85,7 +92,9 @@ def build_wire(entries: Entries | None, building: Building) -> Wire:
         if name not in line.TOLERATED:
             known = ", ".join(line.TOLERATED)
             building.report.fault(
-                node, f"{quoted(name)} is no departure that can be tolerated; known: {known}"
+                node,
+                f"{quoted(name)} is no departure that can be tolerated; known: {known}",
+                "unknown departure",
             )
     return Wire(
         numbering=str(building.numbering or line.Numbering.FROM_0),
@@ -117,7 +126,9 @@ def build_number(entries: Entries, building: Building, default: Kind | None = No
         return _build_bit(table, entries, building)
     if not entries.has(g.TYPE) and default is None:
         what = "a field" if table is None else f"an {table} register"
-        building.report.fault(entries.node, f"{what} needs a type; one of {', '.join(g.KINDS)}")
+        building.report.fault(
+            entries.node, f"{what} needs a type; one of {', '.join(g.KINDS)}", "type missing"
+        )
     kind = Kind(entries.get(g.TYPE) or ((not entries.has(g.TYPE) and default) or Kind.BIT))
     words = None if kind is Kind.BIT else _words(kind, entries, building.report)
     address = entries.get(g.AT) if table is None else address_of(table, g.TABLES[table], entries, building)
@@ -146,6 +157,7 @@ def _addresses(
             entries.at(g.TYPE),
             f"{kind} has {words * 2} bytes, but each address of this meter holds 4; choose a type of 32 or "
             "64 bits, or say bytes_per_register: 2 here",
+            "odd width behind four bytes",
         )
         return None
     addresses = words // 2 if each == 4 else words
@@ -153,6 +165,7 @@ def _addresses(
         building.report.fault(
             entries.at(g.TABLES[table]),
             f"{kind} at {address} ends at {address + addresses - 1}; the last address is {g.HIGHEST_ADDRESS}",
+            "beyond the last address",
         )
         return None
     return addresses
@@ -162,7 +175,9 @@ def _build_bit(table: Table, entries: Entries, building: Building) -> Number | N
     for key in (g.TYPE, g.WORD_ORDER, g.BYTE_ORDER, g.BYTES_PER_REGISTER, g.SCALE, g.OFFSET):
         if entries.has(key):
             building.report.fault(
-                entries.at(key), f"a {table} is a single bit and takes no {key.name}; take it out"
+                entries.at(key),
+                f"a {table} is a single bit and takes no {key.name}; take it out",
+                "key means nothing here",
             )
     address = address_of(table, g.TABLES[table], entries, building)
     return None if address is None else Number(table, address, Kind.BIT, 1, 1)
@@ -173,23 +188,35 @@ def _words(kind: Kind, entries: Entries, report: Report) -> int | None:
     registers = entries.get(g.REGISTERS)
     if kind is Kind.TEXT:
         if not entries.has(g.REGISTERS):
-            report.fault(entries.node, "a text needs its length; write registers: 6 or as many as it has")
+            report.fault(
+                entries.node,
+                "a text needs its length; write registers: 6 or as many as it has",
+                "text without length",
+            )
         return registers
     if kind is Kind.CALENDAR:
         layout = entries.get(g.LAYOUT)
         if not entries.has(g.LAYOUT):
             report.fault(
-                entries.node, "a calendar needs a layout such as [minute/second, day/hour, year/month]"
+                entries.node,
+                "a calendar needs a layout such as [minute/second, day/hour, year/month]",
+                "calendar unclear",
             )
         width = None if layout is None else len(entries.at(g.LAYOUT).items)  # type: ignore[union-attr]  # a list was read
     elif kind is Kind.CRC16 and not entries.has(g.AT):
-        report.fault(entries.at(g.TYPE), "crc16 checks a record of the log memory; it is no value of its own")
+        report.fault(
+            entries.at(g.TYPE),
+            "crc16 checks a record of the log memory; it is no value of its own",
+            "checksum misplaced",
+        )
         return None
     else:
         width = WORDS[kind]
     if registers is not None and width is not None and registers != width:
         report.fault(
-            entries.at(g.REGISTERS), f"{kind} takes {width} registers, not {registers}; leave the key out"
+            entries.at(g.REGISTERS),
+            f"{kind} takes {width} registers, not {registers}; leave the key out",
+            "length disagrees with type",
         )
     return width
 
@@ -200,32 +227,33 @@ def address_of(table: Table, key: Key[int], entries: Entries, building: Building
     if printed is None:
         return None
     digit = TABLE_DIGITS[table]
-    found: int | str
+    found: int | _Unclear
     if building.numbering is line.Numbering.TABLE_DIGIT:
         found = _without_digit(printed, table, digit)
     elif building.numbering is line.Numbering.FROM_1:
-        found = (
-            printed - 1 if printed else "register 0 does not exist under `numbering: from 1`; the first is 1"
-        )
+        none = "register 0 does not exist under `numbering: from 1`; the first is 1"
+        found = printed - 1 if printed else _Unclear("register 0 counted from 1", none)
     elif building.numbering is line.Numbering.FROM_0 and (_has_digit(printed, digit)):
         place = printed - digit * (10_000 if printed < 100_000 else 100_000)
         as_sent = f"address {printed} itself (then say `numbering: from 0, large numbers meant`)"
         other = as_sent if printed <= g.HIGHEST_ADDRESS else "an address beyond 65535, which does not exist"
-        found = (
+        found = _Unclear(
+            "two meanings of a number",
             f"{printed} under `numbering: from 0` may mean {table} register number {place} printed with its "
-            f"table digit, address {place - 1} (then say `numbering: table digit`), or {other}"
+            f"table digit, address {place - 1} (then say `numbering: table digit`), or {other}",
         )
     else:
         found = printed
     if isinstance(found, int) and found > g.HIGHEST_ADDRESS:
-        found = f"address {found} is past the last one; addresses go from 0 to {g.HIGHEST_ADDRESS}"
-    if isinstance(found, str):
-        building.report.fault(entries.at(key), found)
+        past = f"address {found} is past the last one; addresses go from 0 to {g.HIGHEST_ADDRESS}"
+        found = _Unclear("beyond the last address", past)
+    if isinstance(found, _Unclear):
+        building.report.fault(entries.at(key), found.text, found.name)
         return None
     if building.numbering is line.Numbering.FROM_1 and _has_digit(printed, digit):
         building.report.warn(
             entries.at(key), f"{printed} under `numbering: from 1` is address {printed - 1}; "
-            "if 4 or 3 is the table digit, say `numbering: table digit`",
+            "if 4 or 3 is the table digit, say `numbering: table digit`", "table digit under from 1",
         )  # fmt: skip
     return found
 
@@ -238,19 +266,20 @@ def _has_digit(printed: int, digit: int) -> bool:
     )
 
 
-def _without_digit(printed: int, table: Table, digit: int) -> int | str:
+def _without_digit(printed: int, table: Table, digit: int) -> int | _Unclear:
     if digit == 0:
-        return (
-            printed - 1 if printed else "coil 0 does not exist under `numbering: table digit`; the first is 1"
-        )
+        none = "coil 0 does not exist under `numbering: table digit`; the first is 1"
+        return printed - 1 if printed else _Unclear("register 0 counted from 1", none)
     if _has_digit(printed, digit):
         return printed - digit * (10_000 if printed < 100_000 else 100_000) - 1
     owner = next((other for other, its in TABLE_DIGITS.items() if _has_digit(printed, its)), None)
     if owner is not None:
-        return f"{printed} is printed for the {owner} table, but the key says {table}; one of them is wrong"
-    return (
+        both = f"{printed} is printed for the {owner} table, but the key says {table}; one of them is wrong"
+        return _Unclear("digit of another table", both)
+    return _Unclear(
+        "no table digit",
         f"{printed} has no table digit; under `numbering: table digit` an {table} register is {digit}0001 to "
-        f"{digit}9999 or {digit}00001 to {digit}65536"
+        f"{digit}9999 or {digit}00001 to {digit}65536",
     )
 
 

@@ -93,7 +93,9 @@ def _unit(
     beside = [key.name for key in (g.TYPE, g.WORD_ORDER, g.BYTE_ORDER, g.BYTES_PER_REGISTER) if unit.has(key)]
     if unit.has(g.UNIT_REGISTER) and beside:
         building.report.fault(
-            unit.node, f"beside register stands {', '.join(beside)}; write it inside register"
+            unit.node,
+            f"beside register stands {', '.join(beside)}; write it inside register",
+            "key means nothing here",
         )
     number = build_number(place, building)
     codes: dict[int, str] = {}
@@ -140,7 +142,9 @@ def _condition(found: str | Entries | None, name: str, building: Building, told:
     meant = unit_of(unit.removesuffix("(a)")) if unit is not None else None
     wanted = "temperature" if name.endswith("temperature") else "pressure"
     if unit is not None and (meant is None or meant.dimension != wanted):
-        building.report.fault(found.at(g.TOLD_UNIT_TEXT), f"{quoted(unit)} is no unit of {wanted}")
+        building.report.fault(
+            found.at(g.TOLD_UNIT_TEXT), f"{quoted(unit)} is no unit of {wanted}", "unit of another quantity"
+        )
     return Condition(told=Value(name=name, number=number, unit=unit, line=found.node.line))
 
 
@@ -162,12 +166,13 @@ def _not_available(entries: Entries, number: Number, report: Report) -> NotAvail
                     node,
                     f"{len(found)} words, but {number.kind} has {number.words}; "
                     f"write such as '{wanted}', as sent",
+                    "words of another width",
                 )
         elif node.plain and _NUMBER.match(node.text):
             raw = exact_number(node, report, "write the raw number, before scaling")
             wrong = "" if raw is None else holds(number.kind, raw)
             if wrong:
-                report.fault(node, wrong)
+                report.fault(node, wrong, "type cannot hold it")
             elif raw is not None:
                 numbers.append(raw)
         else:
@@ -175,6 +180,7 @@ def _not_available(entries: Entries, number: Number, report: Report) -> NotAvail
                 node,
                 f"{quoted(node.text)} is neither a raw number such as 65535 nor register words in hex "
                 "such as '7F7F FFFF'",
+                "no raw form",
             )
     return NotAvailable(tuple(numbers), tuple(words))
 
@@ -186,7 +192,9 @@ def _span(entries: Entries, report: Report) -> Span | None:
     low, high = items.values
     if low >= high:
         report.fault(
-            entries.at(g.RANGE), f"the range begins at {low} and ends at {high}; write the lower one first"
+            entries.at(g.RANGE),
+            f"the range begins at {low} and ends at {high}; write the lower one first",
+            "range upside down",
         )
         return None
     return Span(low, high)
@@ -211,16 +219,20 @@ def _layout(entries: Entries, report: Report) -> tuple[tuple[str, str], ...]:
             if word not in g.CALENDAR_WORDS:
                 near = report.nearest(word, g.CALENDAR_WORDS)
                 report.fault(
-                    node, f"{quoted(word)} is no part of a moment{near}; {', '.join(g.CALENDAR_WORDS)}"
+                    node,
+                    f"{quoted(word)} is no part of a moment{near}; {', '.join(g.CALENDAR_WORDS)}",
+                    "calendar unclear",
                 )
             elif word in seen:
-                report.fault(node, f"{word} stands twice in the layout")
+                report.fault(node, f"{word} stands twice in the layout", "calendar unclear")
             elif word != "none":
                 seen.add(word)
         found.append((high, low))
     missing = [word for word in ("year", "month", "day") if word not in seen]
     if missing and items.whole:
         report.fault(
-            entries.at(g.LAYOUT), f"the layout has no {' and no '.join(missing)}; a moment needs its date"
+            entries.at(g.LAYOUT),
+            f"the layout has no {' and no '.join(missing)}; a moment needs its date",
+            "calendar unclear",
         )
     return tuple(found)

@@ -47,6 +47,7 @@ def _tell_overlap(own: _Held, other: _Held, node: Node, report: Report) -> None:
         f"overlaps '{other.name}': both use the {_registers(number)} {address}, but "
         f"'{other.name}' ({held.kind}) starts at {held.address} and this ({number.kind}) at "
         f"{number.address}; check the addresses and types",
+        "overlap",
     )
 
 
@@ -54,12 +55,17 @@ def _tell_same_start(own: _Held, other: _Held, node: Node, report: Report) -> No
     """One exponent, unit or reference register for several values is how meters are built: no word of it."""
     if own.is_main and other.is_main:
         where = "word" if own.number.table is None else "address"
-        report.warn(node, f"reads the same registers as '{other.name}', from {where} {own.number.address} on")
+        report.warn(
+            node,
+            f"reads the same registers as '{other.name}', from {where} {own.number.address} on",
+            "same registers twice",
+        )
     elif own.number.kind is not other.number.kind:
         report.warn(
             node,
             f"'{other.name}' reads the {_registers(own.number)} {own.number.address} as "
             f"{other.number.kind}, this as {own.number.kind}",
+            "read as two types",
         )
 
 
@@ -98,12 +104,15 @@ def check_reach(built: Built, wire: Wire, spoken_of: Addresses, report: Report) 
                 node,
                 f"{number.kind} is {number.words} registers wide, but registers_per_read is {most}; "
                 "no read can hold it",
+                "wider than a read",
             )
             return
     if built.value.apart:
         if len(built.parts) == 1:
             report.fault(
-                built.entries.at(g.PARTS), "parts: apart, but the value has one part only; take the key out"
+                built.entries.at(g.PARTS),
+                "parts: apart, but the value has one part only; take the key out",
+                "parts apart of one",
             )
         return
     why = _apart([number for number, _ in built.parts], wire, spoken_of)
@@ -112,6 +121,7 @@ def check_reach(built: Built, wire: Wire, spoken_of: Addresses, report: Report) 
             built.name,
             f"the parts of '{built.value.name}' cannot come from one read: {why}; "
             "if the meter has them so, say `parts: apart`",
+            "parts of several reads",
         )
 
 

@@ -33,6 +33,7 @@ def check_memory(
             built.entries.node,
             "a log memory is counted in registers of 16 bits, but bytes_per_register is 4 in wire; leave it "
             "out there and say it at the values that have 32 bits behind each address",
+            "memory of four bytes a register",
         )
     for value in built.values():
         check_value(value, report)
@@ -41,7 +42,23 @@ def check_memory(
     _check_words(built, report)
     _check_numbers(built, report)
     _check_times(built, settings, report)
+    _check_clock(built, report)
     check_way(built, wire, report)
+
+
+def _check_clock(built: BuiltMemory, report: Report) -> None:
+    """Warn where times as people write them stand without the zone they are told in."""
+    if built.entries.has(m.CLOCK):
+        return
+    for field in (*built.record, *built.sessions):
+        if field.value.name in ("time", "started") and field.value.number.kind is Kind.CALENDAR:
+            report.warn(
+                field.entries.at(g.TYPE),
+                "a calendar without the zone of the meter's clock, so UTC is assumed; say clock: {zone: "
+                "site} "
+                "where it was set by a watch, or utc, or an offset such as +01:00",
+                "clock without a zone",
+            )
 
 
 def _check_within(fields: Iterable[Built], registers: int, what: str, report: Report) -> None:
@@ -52,6 +69,7 @@ def _check_within(fields: Iterable[Built], registers: int, what: str, report: Re
                     entries.at(g.AT),
                     f"{part.kind} at {part.address} ends at {part.address + part.words - 1}, but {what} has "
                     f"{registers} registers, 0 to {registers - 1}",
+                    "field outside its record",
                 )
 
 
@@ -61,7 +79,9 @@ def _check_record(built: BuiltMemory, report: Report) -> None:
     assert entries is not None
     if isinstance(entries.get(m.REGISTERS), Entries) and entries.has(m.TOLD_REGISTERS):
         report.fault(
-            entries.at(m.TOLD_REGISTERS), "the register of the width is given twice; take one of them out"
+            entries.at(m.TOLD_REGISTERS),
+            "the register of the width is given twice; take one of them out",
+            "given twice",
         )
     _check_within(built.record, record.registers, "a record", report)
     check_overlaps(built.record, report)
@@ -74,22 +94,33 @@ def _check_meaning(field: Built, registers: int, report: Report) -> None:
     value, entries = field.value, field.entries
     kind = value.number.kind
     if kind is Kind.CRC16 and value.name != "check":
-        report.fault(entries.at(g.TYPE), "crc16 is the type of the field named check; call the field check")
+        report.fault(
+            entries.at(g.TYPE),
+            "crc16 is the type of the field named check; call the field check",
+            "checksum misplaced",
+        )
     if entries.has(g.ORDER) and kind is not Kind.CRC16:
-        report.fault(entries.at(g.ORDER), f"order belongs to a crc16, not to {kind}; take it out")
+        report.fault(
+            entries.at(g.ORDER), f"order belongs to a crc16, not to {kind}; take it out", "checksum misplaced"
+        )
     if value.name == "number":
         _check_plain(field, "the record's number", report)
     elif value.name == "time" and kind not in _MOMENTS:
-        report.fault(entries.at(g.TYPE), f"{kind} is no moment; time is unix time or calendar")
+        report.fault(entries.at(g.TYPE), f"{kind} is no moment; time is unix time or calendar", "no moment")
     elif value.name == "check" and kind is not Kind.CRC16:
-        report.fault(entries.at(g.TYPE), f"{kind} is no checksum; check is crc16")
+        report.fault(entries.at(g.TYPE), f"{kind} is no checksum; check is crc16", "checksum misplaced")
     elif value.name == "check" and value.number.address == 0:
-        report.fault(entries.at(g.AT), "check covers the words before it, and there are none before word 0")
+        report.fault(
+            entries.at(g.AT),
+            "check covers the words before it, and there are none before word 0",
+            "checksum misplaced",
+        )
     elif value.name == "check" and value.number.address + 1 < registers:
         report.warn(
             entries.at(g.AT),
             f"check covers only the words before it; words {value.number.address + 1} to {registers - 1} "
             "are not checked",
+            "words unchecked",
         )
 
 
@@ -97,10 +128,14 @@ def _check_plain(field: Built, what: str, report: Report) -> None:
     """A count must be a whole number as it is sent."""
     entries, kind = field.entries, field.value.number.kind
     if kind not in INTEGERS:
-        report.fault(entries.at(g.TYPE), f"{what} must be an integer type, not {kind}")
+        report.fault(entries.at(g.TYPE), f"{what} must be an integer type, not {kind}", "count is changed")
     for key in _CHANGES:
         if entries.has(key):
-            report.fault(entries.at(key), f"{key.name} changes {what}, which is counted; take it out")
+            report.fault(
+                entries.at(key),
+                f"{key.name} changes {what}, which is counted; take it out",
+                "count is changed",
+            )
 
 
 def _check_sessions(built: BuiltMemory, wire: Wire, report: Report) -> None:
@@ -116,20 +151,29 @@ def _check_sessions(built: BuiltMemory, wire: Wire, report: Report) -> None:
             table.at(m.ENTRY_REGISTERS),
             f"an entry has {sessions.registers} registers, but registers_per_read is "
             f"{wire.registers_per_read}; no read can hold it",
+            "wider than a read",
         )
     end = sessions.table.address + sessions.registers * (sessions.most or 1)
     if end > limits.ADDRESSES:
         report.fault(
-            entries.at(m.MOST), f"{sessions.most or 1} entries end at {end - 1}; the last address is 65535"
+            entries.at(m.MOST),
+            f"{sessions.most or 1} entries end at {end - 1}; the last address is 65535",
+            "beyond the last address",
         )
     for field in built.sessions:
         value, kind = field.value, field.value.number.kind
         if value.name == "started" and kind not in _MOMENTS:
-            report.fault(field.entries.at(g.TYPE), f"{kind} is no moment; unix time or calendar is")
+            report.fault(
+                field.entries.at(g.TYPE), f"{kind} is no moment; unix time or calendar is", "no moment"
+            )
         elif value.name in ("records", "first"):
             _check_plain(field, f"'{value.name}' of a session", report)
         elif value.name == "interval" and not _is_time(value):
-            report.fault(field.entries.at(g.UNIT), "an interval needs a unit of time; write such as unit: s")
+            report.fault(
+                field.entries.at(g.UNIT),
+                "an interval needs a unit of time; write such as unit: s",
+                "interval without a unit of time",
+            )
 
 
 def _is_time(value: Value) -> bool:
@@ -147,19 +191,25 @@ def _check_words(built: BuiltMemory, report: Report) -> None:
                 recording.entries.at(g.CODES),
                 f"recording lacks the word {' and the word '.join(missing)}; its codes say which number is "
                 "idle and which is recording",
+                "words of recording",
             )
     command = built.command
     if command is not None and not _COMMANDS & set(command.value.codes.values()):
         report.fault(
             command.entries.at(g.CODES),
             "command takes none of the words recording, idle and erase; its codes say which number does what",
+            "words of recording",
         )
     lock, entries = built.memory.lock, built.entries.get(m.LOCK)
     if lock is not None and entries is not None:
         if lock.open == lock.close:
-            report.fault(entries.at(m.CLOSE), f"{lock.close} both opens and closes the lock")
+            report.fault(entries.at(m.CLOSE), f"{lock.close} both opens and closes the lock", "lock unclear")
         if lock.busy == lock.close:
-            report.fault(entries.at(m.BUSY), f"{lock.busy} both closes the lock and tells that it is held")
+            report.fault(
+                entries.at(m.BUSY),
+                f"{lock.busy} both closes the lock and tells that it is held",
+                "lock unclear",
+            )
 
 
 def _check_numbers(built: BuiltMemory, report: Report) -> None:
@@ -170,9 +220,14 @@ def _check_numbers(built: BuiltMemory, report: Report) -> None:
             entries.at(m.WRAPS_AT),
             f"numbers start again at {memory.number_wraps_at}, so that two of {memory.capacity} records "
             "would share one; check both",
+            "extent of the memory unclear",
         )
     if memory.oldest is not None and memory.next is None:
-        report.fault(entries.at(m.OLDEST), "oldest alone does not say where the records end; add next")
+        report.fault(
+            entries.at(m.OLDEST),
+            "oldest alone does not say where the records end; add next",
+            "extent of the memory unclear",
+        )
     if memory.is_ring:
         _check_ring(memory, entries, report)
     undecided = memory.count is None and memory.sessions is None and not memory.record.empty
@@ -183,6 +238,7 @@ def _check_numbers(built: BuiltMemory, report: Report) -> None:
                 entries.at(m.NEXT),
                 f"next starts again at {wraps}, and {memory.capacity} records fit: where it equals oldest, "
                 "the memory may be empty or full; add count, or record: empty",
+                "extent of the memory unclear",
             )
 
 
@@ -197,6 +253,7 @@ def _check_ring(memory: LogMemory, entries: Entries, report: Report) -> None:
             entries.at(m.WHEN_FULL),
             "a memory that overwrites its oldest must say where it begins: add oldest and next, or "
             f"sessions{or_number}; times alone cannot, since clocks are set",
+            "extent of the memory unclear",
         )
     counted = memory.next or (memory.record.number and memory.record.number.number)
     if by_place and counted:
@@ -206,6 +263,7 @@ def _check_ring(memory: LogMemory, entries: Entries, report: Report) -> None:
                 entries.at(m.WRAPS_AT if entries.has(m.WRAPS_AT) else m.CAPACITY),
                 f"numbers start again at {wraps}, which is no multiple of the capacity of {memory.capacity}: "
                 "there, records of both turns would share a place; check both",
+                "numbers no multiple of capacity",
             )
 
 
@@ -225,4 +283,5 @@ def _check_times(built: BuiltMemory, settings: Sequence[Built], report: Report) 
             record.at(m.RECORD_FIELDS),
             f"no record has a time: there is no field time, and no {' and no '.join(lacks)} in sessions"
             + (" (or a setting log_interval)" if "interval" in lacks else ""),
+            "records without a time",
         )

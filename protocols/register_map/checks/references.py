@@ -47,12 +47,16 @@ class _Chains:
         name = taken.text
         if name not in self.names:
             near = self.report.nearest(name, self.names)
-            self.report.fault(taken, f"reference as {quoted(name)}, but no reading has that name{near}")
+            self.report.fault(
+                taken,
+                f"reference as {quoted(name)}, but no reading has that name{near}",
+                "reference to nothing",
+            )
             return None
         end = self._end(name)
         if isinstance(end, str):
             if end:
-                self.report.fault(taken, f"reference as '{name}', but {end}")
+                self.report.fault(taken, f"reference as '{name}', but {end}", "reference to nothing")
             return None
         return Reference(end.temperature, end.pressure, taken_from=name)
 

@@ -28,7 +28,7 @@ def check_value(built: Built, report: Report) -> None:
 def _refuse(entries: Entries, keys: Iterable[Key[Any]], report: Report, why: str) -> None:
     for key in keys:
         if entries.has(key):
-            report.fault(entries.at(key), f"{key.name} {why}; take it out")
+            report.fault(entries.at(key), f"{key.name} {why}; take it out", "key means nothing here")
 
 
 #: Keys that mean nothing for a single bit, and those that mean nothing for what is no number.
@@ -52,14 +52,20 @@ def _check_kind(built: Built, report: Report) -> None:
     if kind is not Kind.CALENDAR:
         _refuse(entries, (g.LAYOUT, g.CODING), report, f"belongs to a calendar, not to {kind}")
     elif not entries.has(g.CODING):
-        report.fault(entries.node, "a calendar needs its coding; write coding: bcd or coding: binary")
+        report.fault(
+            entries.node,
+            "a calendar needs its coding; write coding: bcd or coding: binary",
+            "calendar unclear",
+        )
 
 
 def _check_parts(built: Built, report: Report) -> None:
     value = built.value
     for number, entries in (*built.parts[:1], *built.told, *built.parts[1:]):
         if number.scale == 0:
-            report.fault(entries.at(g.SCALE), "scale 0 makes every value 0; leave the key out for 1")
+            report.fault(
+                entries.at(g.SCALE), "scale 0 makes every value 0; leave the key out for 1", "scale 0"
+            )
     for number, entries in built.parts[1:]:
         if number is value.number:
             continue
@@ -67,11 +73,17 @@ def _check_parts(built: Built, report: Report) -> None:
         wanted = INTEGERS if exponent_or_unit else NUMBERS
         if number.kind not in wanted:
             kinds = "an integer type" if exponent_or_unit else "a number"
-            report.fault(entries.at(g.TYPE), f"{number.kind} cannot stand here; this part must be {kinds}")
+            report.fault(
+                entries.at(g.TYPE),
+                f"{number.kind} cannot stand here; this part must be {kinds}",
+                "part of the wrong type",
+            )
     for number, entries in built.told:
         if number.kind not in NUMBERS:
             report.fault(
-                entries.at(g.TYPE), f"{number.kind} cannot tell a reference condition; take a number"
+                entries.at(g.TYPE),
+                f"{number.kind} cannot tell a reference condition; take a number",
+                "part of the wrong type",
             )
 
 
@@ -80,19 +92,25 @@ def _check_words(built: Built, report: Report) -> None:
     entries, value = built.entries, built.value
     number = value.number
     if entries.has(g.CODES) and entries.has(g.BITS):
-        report.fault(entries.at(g.BITS), "a value has codes or bits, not both; take one out")
+        report.fault(
+            entries.at(g.BITS), "a value has codes or bits, not both; take one out", "codes and bits"
+        )
     for key in (g.CODES, g.BITS):
         if not entries.has(key) or (number.kind not in NUMBERS and number.kind is not Kind.BIT):
             continue
         if number.kind in FLOATS:
-            report.fault(entries.at(g.TYPE), f"{key.name} need an integer type, not {number.kind}")
+            report.fault(
+                entries.at(g.TYPE), f"{key.name} need an integer type, not {number.kind}", "codes of a float"
+            )
         why = f"changes the number that the {key.name} are looked up by"
         _refuse(entries, (g.SCALE, g.OFFSET, g.PLUS, g.TIMES_TEN_TO), report, why)
     bits = 16 * number.words
     for bit in value.bits:
         if bit >= bits:
             report.fault(
-                entries.at(g.BITS), f"bit {bit} lies outside {number.kind}, which has bits 0 to {bits - 1}"
+                entries.at(g.BITS),
+                f"bit {bit} lies outside {number.kind}, which has bits 0 to {bits - 1}",
+                "bit outside the type",
             )
     _check_codes(value.codes, number.kind, entries.at(g.CODES), report)
     if value.told_unit is not None:
@@ -103,7 +121,7 @@ def _check_codes(codes: Iterable[int], kind: Kind, node: Node, report: Report) -
     for code in codes:
         wrong = holds(kind, Decimal(code)) if kind in INTEGERS else ""
         if wrong or (kind is Kind.BIT and code not in (0, 1)):
-            report.fault(node, f"code {code}: {wrong or 'a single bit is 0 or 1'}")
+            report.fault(node, f"code {code}: {wrong or 'a single bit is 0 or 1'}", "type cannot hold it")
 
 
 def _check_steps(built: Built, report: Report) -> None:
@@ -115,7 +133,7 @@ def _check_steps(built: Built, report: Report) -> None:
     for step, node in zip(items.values, items.nodes, strict=True):
         wrong = holds(number.kind, (step - number.offset) / number.scale)
         if wrong:
-            report.fault(node, f"step {step} cannot be written: {wrong}")
+            report.fault(node, f"step {step} cannot be written: {wrong}", "step cannot be written")
 
 
 def _check_units(built: Built, report: Report) -> None:
@@ -134,15 +152,22 @@ def _check_units(built: Built, report: Report) -> None:
     if (said is True and str(value.unit).endswith("(a)")) or (
         said is False and str(value.unit).endswith("(g)")
     ):
-        report.fault(entries.at(g.GAUGE), f"unit {value.unit} says the opposite; take one of the two out")
+        report.fault(
+            entries.at(g.GAUGE),
+            f"unit {value.unit} says the opposite; take one of the two out",
+            "gauge and absolute",
+        )
     if value.gauge and unit.dimension is not Dimension.PRESSURE:
         report.fault(
-            entries.at(g.GAUGE), f"gauge belongs to a pressure; {unit.word} is a unit of {unit.dimension}"
+            entries.at(g.GAUGE),
+            f"gauge belongs to a pressure; {unit.word} is a unit of {unit.dimension}",
+            "unit of another quantity",
         )
     if value.quantity in _QUANTITIES and value.quantity != unit.dimension:
         report.fault(
             entries.at(g.UNIT),
             f"{unit.word} is a unit of {unit.dimension}, but the quantity is {value.quantity}",
+            "unit of another quantity",
         )
 
 
@@ -151,10 +176,12 @@ def _known_unit(word: str, node: Node, referred: bool, report: Report) -> Unit |
     if unit is None:
         near = report.nearest(word, UNITS)
         report.warn(
-            node, f"unit {quoted(word)} is not in the table{near}; it is kept as written, but not converted"
+            node,
+            f"unit {quoted(word)} is not in the table{near}; it is kept as written, but not converted",
+            "unknown unit",
         )
     elif unit.conditional and not referred:
-        report.fault(node, hidden_conditions(word))
+        report.fault(node, hidden_conditions(word), "hidden reference conditions")
     return unit
 
 

@@ -19,9 +19,9 @@ def kind_of(node: Node) -> str:
     return quoted(node.text) if node.text or not node.plain else "nothing"
 
 
-def refuse(node: Node, report: Report, text: str) -> T | None:
+def refuse(node: Node, report: Report, text: str, name: str = "") -> T | None:
     """Tell a fault and give None, which is what every form gives for what it cannot read."""
-    report.fault(node, text)
+    report.fault(node, text, name)
     return None
 
 

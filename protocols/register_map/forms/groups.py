@@ -30,12 +30,16 @@ class ListOf(Form[Items[T]]):
 
     def _read(self, node: Node, report: Report) -> Items[T] | None:
         if not isinstance(node, Sequence):
-            return refuse(node, report, f"{kind_of(node)} where a list is expected; write [a, b]")
+            return refuse(
+                node, report, f"{kind_of(node)} where a list is expected; write [a, b]", "no list here"
+            )
         count = len(node.items)
         if not self.least <= count <= self.most:
             wanted = f"{self.least}" if self.least == self.most else f"{self.least} to {self.most}"
             comma = "; is a decimal comma among them?" if node.flow and count > self.most else ""
-            return refuse(node, report, f"{count} items in the list; {wanted} are allowed{comma}")
+            return refuse(
+                node, report, f"{count} items in the list; {wanted} are allowed{comma}", "number of items"
+            )
         read = [(self.item.read(each, report), each) for each in node.items]
         good = [(value, each) for value, each in read if value is not None]
         return Items(tuple(v for v, _ in good), tuple(n for _, n in good), len(good) == len(read))
@@ -58,10 +62,13 @@ class Numbered(Form[dict[int, T]]):
         wanted = f"a key here is a whole number from {self.low} to {self.high}"
         if not isinstance(node, Mapping):
             return refuse(
-                node, report, f"{kind_of(node)} where a mapping is expected; write {{0: word, 1: word}}"
+                node,
+                report,
+                f"{kind_of(node)} where a mapping is expected; write {{0: word, 1: word}}",
+                "no mapping here",
             )
         if not node.pairs:
-            return refuse(node, report, "an empty mapping; write {0: word, 1: word}")
+            return refuse(node, report, "an empty mapping; write {0: word, 1: word}", "empty mapping")
         found: dict[int, T] = {}
         for pair in node.pairs:
             key = whole_number(pair.key, report, wanted)
@@ -69,9 +76,9 @@ class Numbered(Form[dict[int, T]]):
             if key is None or value is None:
                 continue
             if not self.low <= key <= self.high:
-                report.fault(pair.key, f"{pair.key.text} is out of range; {wanted}")
+                report.fault(pair.key, f"{pair.key.text} is out of range; {wanted}", "number out of bounds")
             elif key in found:
-                report.fault(pair.key, f"{key} is given twice, written in two ways")
+                report.fault(pair.key, f"{key} is given twice, written in two ways", "given twice")
             else:
                 found[key] = value
         return found
@@ -104,7 +111,12 @@ class Shape(Form[Any]):
             )
             if one is not None
         ]
-        return refuse(node, report, f"{kind_of(node)} cannot stand here; allowed: {' or '.join(allowed)}")
+        return refuse(
+            node,
+            report,
+            f"{kind_of(node)} cannot stand here; allowed: {' or '.join(allowed)}",
+            "list or mapping here",
+        )
 
     def schema(self, named: dict[str, Schema]) -> Schema:
         """See `Form`."""
@@ -163,7 +175,12 @@ class Keys(Form[Entries]):
         known = {key.name: key for key in self.keys}
         if not isinstance(node, Mapping):
             some = ", ".join(list(known)[:6])
-            return refuse(node, report, f"{kind_of(node)} where a mapping is expected; its keys: {some}, …")
+            return refuse(
+                node,
+                report,
+                f"{kind_of(node)} where a mapping is expected; its keys: {some}, …",
+                "no mapping here",
+            )
         values: dict[str, Any] = {}
         nodes: dict[str, Node] = {}
         for pair in node.pairs:
@@ -182,24 +199,33 @@ class Keys(Form[Entries]):
         known = [one.name for one in self.keys]
         near = report.nearest(key.text, known)
         if node.flow and isinstance(value, Scalar) and value.plain and not value.text and not near:
-            text = f"{quoted(key.text)} has no value; put a text that holds a comma in quotes"
+            name, text = (
+                "comma in a text",
+                f"{quoted(key.text)} has no value; put a text that holds a comma in quotes",
+            )
         elif key.text in self.elsewhere:
-            text = f"'{key.text}' does not belong in {self.of}: {self.elsewhere[key.text]}"
+            name, text = (
+                "key in the wrong place",
+                f"'{key.text}' does not belong in {self.of}: {self.elsewhere[key.text]}",
+            )
         else:
-            text = f"unknown key {quoted(key.text)} in {self.of}{near or '; known: ' + ', '.join(known)}"
-        report.fault(key, text)
+            name, text = (
+                "unknown key",
+                f"unknown key {quoted(key.text)} in {self.of}{near or '; known: ' + ', '.join(known)}",
+            )
+        report.fault(key, text, name)
 
     def _missing(self, node: Mapping, nodes: MappingOf[str, Node], report: Report) -> None:
         for key in self.keys:
             if key.required and key.name not in nodes:
-                report.fault(node, f"{self.of} lacks the key '{key.name}': {key.means}")
+                report.fault(node, f"{self.of} lacks the key '{key.name}': {key.means}", "key missing")
         given = [name for name in self.one_of if name in nodes]
         if self.one_of and len(given) != 1:
             wanted = f"exactly one of {', '.join(self.one_of)}"
             what = f"{self.of} has {' and '.join(given)}" if given else f"{self.of} says none"
-            report.fault(node, f"{what}; give {wanted}")
+            report.fault(node, f"{what}; give {wanted}", "exactly one")
         if self.some_of and not any(name in nodes for name in self.some_of):
-            report.fault(node, f"{self.of} needs {' or '.join(self.some_of)}")
+            report.fault(node, f"{self.of} needs {' or '.join(self.some_of)}", "key missing")
 
     def schema(self, named: dict[str, Schema]) -> Schema:
         """See `Form`."""
@@ -237,16 +263,24 @@ class Named(Form[dict[str, tuple[Scalar, T]]]):
 
     def _read(self, node: Node, report: Report) -> dict[str, tuple[Scalar, T]] | None:
         if not isinstance(node, Mapping):
-            return refuse(node, report, f"{kind_of(node)} where a mapping is expected; write `name: …` lines")
+            return refuse(
+                node,
+                report,
+                f"{kind_of(node)} where a mapping is expected; write `name: …` lines",
+                "no mapping here",
+            )
         if not node.pairs:
             return refuse(
-                node, report, "an empty mapping; write at least one `name: …`, or leave the key out"
+                node,
+                report,
+                "an empty mapping; write at least one `name: …`, or leave the key out",
+                "empty mapping",
             )
         found: dict[str, tuple[Scalar, T]] = {}
         for pair in node.pairs:
             wrong = self.check(pair.key.text)
             if wrong:
-                report.fault(pair.key, wrong)
+                report.fault(pair.key, wrong, "unfit name")
             value = self.value.read(pair.value, report)
             if value is not None and not wrong:
                 found[pair.key.text] = (pair.key, value)

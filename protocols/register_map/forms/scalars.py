@@ -28,12 +28,15 @@ def whole_number(node: Scalar, report: Report, wanted: str) -> int | None:
     """The whole number that a scalar says, decimal or 0x hexadecimal; what else it may have meant is told."""
     text = node.text
     if not node.plain:
-        return refuse(node, report, f"{quoted(text)} is text in quotes; {wanted}, without quotes")
+        return refuse(
+            node, report, f"{quoted(text)} is text in quotes; {wanted}, without quotes", "number in quotes"
+        )
     if _WHOLE.match(text):
         return int(text)
     if _HEX.match(text):
         return int(text, 16)
-    return refuse(node, report, f"{_misread(text) or quoted(text) + ' is no whole number'}; {wanted}")
+    name, why = _misread(text) or ("no number", f"{quoted(text)} is no whole number")
+    return refuse(node, report, f"{why}; {wanted}", name)
 
 
 def exact_number(node: Scalar, report: Report, wanted: str) -> Decimal | None:
@@ -42,34 +45,40 @@ def exact_number(node: Scalar, report: Report, wanted: str) -> Decimal | None:
     if node.plain and _HEX.match(text):
         return Decimal(int(text, 16))
     if not node.plain or not _DECIMAL.match(text) or _LEADING_ZEROS.match(text):
-        why = f"{quoted(text)} is text in quotes" if not node.plain else _misread(text)
-        return refuse(node, report, f"{why or quoted(text) + ' is no number'}; {wanted}")
+        if not node.plain:
+            return refuse(node, report, f"{quoted(text)} is text in quotes; {wanted}", "number in quotes")
+        name, why = _misread(text) or ("no number", f"{quoted(text)} is no number")
+        return refuse(node, report, f"{why}; {wanted}", name)
     number = Decimal(text)
     if number and abs(number.adjusted()) > _WIDEST_EXPONENT:
-        return refuse(node, report, f"{quoted(text)} is beyond 1e±{_WIDEST_EXPONENT}; {wanted}")
+        return refuse(
+            node, report, f"{quoted(text)} is beyond 1e±{_WIDEST_EXPONENT}; {wanted}", "number out of bounds"
+        )
     return number
 
 
-def _misread(text: str) -> str:
-    """Why a text is no number, with both readings where it has two; empty where there is nothing to say."""
+def _misread(text: str) -> tuple[str, str] | None:
+    """Why a text is no number, with both readings where it has two; the finding's name comes first."""
     if not text:
-        return "nothing stands here"
+        return "nothing given", "nothing stands here"
     zeros = _LEADING_ZEROS.match(text)
     if zeros:
         sign, digits = zeros.groups()
         octal = f"{sign}{int(digits, 8)} (octal) or " if not set(digits) & set("89") else ""
-        return f"{text} may mean {octal}{sign}{int(digits)} (decimal): write the one without leading zeros"
+        both = f"{text} may mean {octal}{sign}{int(digits)} (decimal)"
+        return "leading zeros", f"{both}: write the one without leading zeros"
     if _COMMA.match(text):
-        return f"a decimal comma: write {text.replace(',', '.')}"
+        return "decimal comma", f"a decimal comma: write {text.replace(',', '.')}"
+    odd = "number written oddly"
     if re.fullmatch(r"[0-9]+(_[0-9]+)+", text):
-        return f"{text} has underscores: write {text.replace('_', '')}"
+        return odd, f"{text} has underscores: write {text.replace('_', '')}"
     if re.fullmatch(r"[0-9]+(:[0-9]{2})+", text):
-        return f"{text} is read as a time by some and as base 60 by others: write the plain number"
+        return odd, f"{text} is read as a time by some and as base 60 by others: write the plain number"
     if _DECIMAL.match(text) and Decimal(text) == Decimal(text).to_integral_value() and len(text) < 12:
         number = Decimal(text)
         if number.adjusted() < 12:
-            return f"{text} is no whole number as written: write {int(number)}"
-    return ""
+            return odd, f"{text} is no whole number as written: write {int(number)}"
+    return None
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -82,10 +91,12 @@ class Integer(Form[int]):
     def _read(self, node: Node, report: Report) -> int | None:
         wanted = f"write a whole number from {self.low} to {self.high}"
         if not isinstance(node, Scalar):
-            return refuse(node, report, f"{kind_of(node)} where a number is expected; {wanted}")
+            return refuse(
+                node, report, f"{kind_of(node)} where a number is expected; {wanted}", "list or mapping here"
+            )
         number = whole_number(node, report, wanted)
         if number is not None and not self.low <= number <= self.high:
-            return refuse(node, report, f"{node.text} is out of range; {wanted}")
+            return refuse(node, report, f"{node.text} is out of range; {wanted}", "number out of bounds")
         return number
 
     def schema(self, named: dict[str, Schema]) -> Schema:  # noqa: ARG002  (the signature of every form)
@@ -103,14 +114,20 @@ class Exact(Form[Decimal]):
     def _read(self, node: Node, report: Report) -> Decimal | None:
         wanted = "write a number such as 0.1, -40 or 1e-3"
         if not isinstance(node, Scalar):
-            return refuse(node, report, f"{kind_of(node)} where a number is expected; {wanted}")
+            return refuse(
+                node, report, f"{kind_of(node)} where a number is expected; {wanted}", "list or mapping here"
+            )
         number = exact_number(node, report, wanted)
         if number is None:
             return None
         if self.low is not None and number < self.low:
-            return refuse(node, report, f"{node.text} is too small; at least {self.low}")
+            return refuse(
+                node, report, f"{node.text} is too small; at least {self.low}", "number out of bounds"
+            )
         if self.high is not None and number > self.high:
-            return refuse(node, report, f"{node.text} is too large; at most {self.high}")
+            return refuse(
+                node, report, f"{node.text} is too large; at most {self.high}", "number out of bounds"
+            )
         return number
 
     def schema(self, named: dict[str, Schema]) -> Schema:  # noqa: ARG002
@@ -129,11 +146,13 @@ class Choice(Form[str]):
     def _read(self, node: Node, report: Report) -> str | None:
         allowed = f"allowed: {', '.join(self.words)}"
         if not isinstance(node, Scalar):
-            return refuse(node, report, f"{kind_of(node)} where one word is expected; {allowed}")
+            return refuse(
+                node, report, f"{kind_of(node)} where one word is expected; {allowed}", "list or mapping here"
+            )
         if node.text in self.words:
             return node.text
         near = report.nearest(node.text, self.words)
-        return refuse(node, report, f"{kind_of(node)} is no known {self.of}{near}; {allowed}")
+        return refuse(node, report, f"{kind_of(node)} is no known {self.of}{near}; {allowed}", "unknown word")
 
     def schema(self, named: dict[str, Schema]) -> Schema:  # noqa: ARG002
         """See `Form`. A word that is a number stands in the file without quotes."""
@@ -147,7 +166,9 @@ class Flag(Form[bool]):
     def _read(self, node: Node, report: Report) -> bool | None:
         if isinstance(node, Scalar) and node.plain and node.text in ("true", "false"):
             return node.text == "true"
-        return refuse(node, report, f"{kind_of(node)} is neither; write true or false")
+        return refuse(
+            node, report, f"{kind_of(node)} is neither; write true or false", "neither true nor false"
+        )
 
     def schema(self, named: dict[str, Schema]) -> Schema:  # noqa: ARG002
         """See `Form`."""
@@ -165,24 +186,36 @@ class Text(Form[str]):
 
     def _read(self, node: Node, report: Report) -> str | None:
         if not isinstance(node, Scalar):
-            return refuse(node, report, f"{kind_of(node)} where text is expected; {self.wanted}")
+            return refuse(
+                node, report, f"{kind_of(node)} where text is expected; {self.wanted}", "list or mapping here"
+            )
         if not node.text.strip():
-            return refuse(node, report, f"nothing stands here; {self.wanted}")
+            return refuse(node, report, f"nothing stands here; {self.wanted}", "nothing given")
         if node.plain and node.text in ("true", "false", "null", "~"):
             return refuse(
-                node, report, f"{node.text} is no text in YAML; write '{node.text}' in quotes if meant"
+                node,
+                report,
+                f"{node.text} is no text in YAML; write '{node.text}' in quotes if meant",
+                "truth value as text",
             )
         text = node.text.strip("\n")
         if len(text) > self.longest:
-            return refuse(node, report, f"{len(text)} characters; at most {self.longest} fit here")
+            return refuse(
+                node, report, f"{len(text)} characters; at most {self.longest} fit here", "text too long"
+            )
         if any(unicodedata.category(one) in ("Cc", "Cf") for one in text):
             return refuse(
-                node, report, f"{quoted(text)} holds a control character; write one line of plain text"
+                node,
+                report,
+                f"{quoted(text)} holds a control character; write one line of plain text",
+                "control character",
             )
         if self.pattern and not re.fullmatch(self.pattern, text):
-            return refuse(node, report, f"{quoted(text)} has the wrong form; {self.wanted}")
+            return refuse(
+                node, report, f"{quoted(text)} has the wrong form; {self.wanted}", "text in another form"
+            )
         wrong = self.check(text) if self.check is not None else ""
-        return refuse(node, report, wrong) if wrong else text
+        return refuse(node, report, wrong, "condition not understood") if wrong else text
 
     def schema(self, named: dict[str, Schema]) -> Schema:  # noqa: ARG002
         """See `Form`; a number without quotes is text too."""
@@ -200,15 +233,24 @@ class Duration(Form[Decimal]):
     def _read(self, node: Node, report: Report) -> Decimal | None:
         wanted = "write a number and ms, s, min, h or d, such as 300 ms"
         if not isinstance(node, Scalar):
-            return refuse(node, report, f"{kind_of(node)} where a duration is expected; {wanted}")
+            return refuse(
+                node,
+                report,
+                f"{kind_of(node)} where a duration is expected; {wanted}",
+                "duration without unit",
+            )
         found = _DURATION.match(node.text) if len(node.text) <= _WIDEST_EXPONENT else None
         if found is None:
-            why = _misread(node.text) or f"{kind_of(node)} is no duration"
-            return refuse(node, report, f"{why}; {wanted}")
+            usual = "duration without unit", f"{kind_of(node)} is no duration"
+            name, why = usual if _WHOLE.match(node.text) else _misread(node.text) or usual
+            return refuse(node, report, f"{why}; {wanted}", name)
         seconds = Decimal(found.group(1)) * SECONDS[found.group(2)]
         if not self.shortest <= seconds <= self.longest:
             return refuse(
-                node, report, f"{node.text} is out of range; from {self.shortest} s to {self.longest} s"
+                node,
+                report,
+                f"{node.text} is out of range; from {self.shortest} s to {self.longest} s",
+                "number out of bounds",
             )
         return seconds
 
