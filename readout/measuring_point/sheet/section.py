@@ -1,10 +1,12 @@
 """The pipe cut across at the probe: to scale, with the measures by letter."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from readout.measuring_point.installation.insertion import Insertion
 from readout.measuring_point.pipe.bore import Bore
 from readout.measuring_point.sheet.drawing import Anchor, Drawing, Fill, Stroke
+from readout.sentence import Sentence
 
 #: Scales that a ruler knows, 1 to this.
 SCALES = (1, 2, 2.5, 5, 10, 20, 25, 50, 100, 200, 250, 500, 1000)
@@ -30,10 +32,12 @@ def section(
     fitting_mm: float | None,
     highest_mm: float,
     widest_mm: float,
+    words: Callable[[str], str] = str,
 ) -> Section:
     """The cut, at most `highest_mm` high and `widest_mm` wide on paper. All lengths in mm.
 
-    What the point file does not say is drawn dashed, with a usual size, and gets no letter.
+    What the point file does not say is drawn dashed, with a usual size, and gets no letter. `words` says a
+    sentence in the reader's language.
     """
     wall = _WALL_SHARE * float(bore.inside_mm) if bore.wall_mm is None else float(bore.wall_mm)
     fitting = _FITTING_MM if fitting_mm is None else fitting_mm
@@ -46,8 +50,8 @@ def section(
     )
     scale = next(fits, SCALES[-1])
     cut = _Cut(
-        Drawing(f"pipe and probe, 1:{scale:g}"), scale, bore, insertion, wall, fitting,
-        _STEM_MM if stem_mm is None else stem_mm, has_fitting=fitting_mm is not None,
+        Drawing(words(Sentence("pipe and probe, 1:{scale:g}", scale=scale))), scale, bore, insertion, wall,
+        fitting, _STEM_MM if stem_mm is None else stem_mm, has_fitting=fitting_mm is not None, words=words,
     )  # fmt: skip
     cut.draw()
     return Section(cut.drawing, scale)
@@ -65,6 +69,7 @@ class _Cut:
     fitting: float
     stem: float
     has_fitting: bool
+    words: Callable[[str], str]
 
     def draw(self) -> None:
         """Pipe, fitting, probe, measures."""
@@ -104,7 +109,7 @@ class _Cut:
             mark = -self.fitting / s
             d.polygon([(half, mark), (half + 3, mark - 1.2), (half + 3, mark + 1.2)], Fill.BLACK)
             d.line(-half, mark, half, mark, Stroke.THICK)
-            d.text(half + 3.5, mark - 0.8, "mark", bold=True)
+            d.text(half + 3.5, mark - 0.8, self.words(Sentence("mark")), bold=True)
 
     def _measures(self, reach: float) -> None:
         d, s = self.drawing, self.scale
@@ -132,4 +137,4 @@ class _Cut:
                 d.line(left - 1, y, -self.stem / s, y, Stroke.HIDDEN)
         bottom = (float(self.bore.inside_mm) + 2 * self.wall) / s
         d.across(bottom + 7, -float(self.bore.inside_mm) / 2 / s, float(self.bore.inside_mm) / 2 / s, "F")
-        d.text(0, bottom + 12, f"1 : {s:g}", Anchor.MIDDLE)
+        d.text(0, bottom + 12, self.words(Sentence("1 : {scale:g}", scale=s)), Anchor.MIDDLE)

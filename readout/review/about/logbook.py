@@ -1,11 +1,13 @@
 """What the ledger says of a point: when a recorder ran, notes, marks, corrections."""
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from readout.sentence import Sentence, word
 from storage.ledger import LEDGER, Kind, Line, read_file
 
 #: The event that counts replies after `reply_within`, since the last such event of the point.
@@ -86,8 +88,25 @@ def log_book(root: Path, point: str) -> LogBook:
             if isinstance(count := line.content.get("count"), int)
         ),
         tail=(reading.tail.n, reading.tail.hash),
-        faults=reading.faults,
+        faults=[_fault(one) for one in reading.faults],
     )
+
+
+def _fault(text: str) -> str:
+    """What is wrong with a line, as a sentence; the ledger itself knows of no language."""
+    if missing := re.fullmatch(r"line (\d+) has the number (\d+): a line is missing .*", text):
+        n, number = map(int, missing.groups())
+        return Sentence(
+            "line {n} has the number {number}: a line is missing or added before it", n=n, number=number
+        )
+    if replaced := re.fullmatch(r"line (\d+) does not follow line (\d+): one of them .*", text):
+        n, before = map(int, replaced.groups())
+        return Sentence(
+            "line {n} does not follow line {before}: one of them was replaced", n=n, before=before
+        )
+    if wrong := re.fullmatch(r"line (\d+) (.*)", text):
+        return Sentence("line {n} {fault}", n=int(wrong[1]), fault=word(wrong[2]))
+    return text
 
 
 def _ms(text: str) -> int:

@@ -11,7 +11,6 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
-from protocols.units import Quantity, quantity_of
 from readout.review.about.logbook import Amendment
 from readout.sentence import Sentence, joined
 
@@ -57,16 +56,9 @@ def _correction(one: Amendment) -> Correction:
 
 
 def _change(key: str, value: str, was: str | None) -> Sentence:
-    """Values as they were written, which a quantity keeps."""
-    now, before = (_as_written(text) for text in (value, was or ""))
     if not was:
-        return Sentence("{key}: {now} instead of nothing", key=key, now=now)
-    return Sentence("{key}: {now} instead of {before}", key=key, now=now, before=before)
-
-
-def _as_written(text: str) -> Quantity | str:
-    found = quantity_of(text)
-    return found if isinstance(found, Quantity) and str(found) == text else text
+        return Sentence("{key}: {now} instead of nothing", key=key, now=value)
+    return Sentence("{key}: {now} instead of {before}", key=key, now=value, before=was)
 
 
 def factors(found: Sequence[Correction], begin: NDArray[np.int64]) -> NDArray[np.float64] | None:

@@ -2,13 +2,12 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from readout.review.about.installation import Installation
 from readout.review.about.logbook import Mark
 from readout.review.figures.periods import Period, day_types, days
 from readout.review.review import Review
-from readout.sentence import Sentence
+from readout.sentence import Sentence, word
 
 BEFORE, AFTER = "before", "after"
 
@@ -73,13 +72,15 @@ _WHAT = (
 )  # fmt: skip
 
 
-def _facts(about: Installation) -> tuple[Any, ...]:
+def _facts(about: Installation) -> tuple[str | None, ...]:
     pipe, flow = about.pipe, about.flow
     bore = None if pipe is None else pipe.inside_diameter or pipe.outside_diameter or pipe.circumference
     standard = None if pipe is None else pipe.standard
     return (
         about.serial_number,
-        None if pipe is None or pipe.probe is None else pipe.probe.position,
+        None
+        if pipe is None or pipe.probe is None or pipe.probe.position is None
+        else word(pipe.probe.position),
         str(bore) if bore is not None else standard,
         _set(about, "inside_diameter") or (None if pipe is None else _text(pipe.diameter_set_in_meter)),
         None if flow is None else flow.reference,
@@ -98,8 +99,8 @@ def _text(quantity: object) -> str | None:
     return None if quantity is None else str(quantity)
 
 
-def _said(fact: Any) -> str:
-    return Sentence("not said") if fact is None else str(fact)
+def _said(fact: str | None) -> str:
+    return Sentence("not said") if fact is None else fact
 
 
 def _at(review: Review, mark: Mark) -> Installation:
