@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from readout.report.content import answers, evidence, sections
+from readout.report.content import answers, evidence, marks, sections
 from readout.report.content.blocks import Chart, Section, Text
 from readout.report.language.words import Words, plain
 from readout.review.document import several
@@ -48,7 +48,7 @@ def part_of(found: Review, words: Words, extras: Extras) -> Part:
         begin=words.moment(covered.begin_ms, about.zone), end=words.moment(covered.end_ms, about.zone),
     )  # fmt: skip
     complete, sure = sections.complete(found, words), sections.sure(found, words)
-    out, peak = answers.out_of_hours(found, words), answers.peak_or_pressure(found, words)
+    out = answers.out_of_hours(found, words)
     strong = [
         item
         for one in (complete, sure)
@@ -59,12 +59,14 @@ def part_of(found: Review, words: Words, extras: Extras) -> Part:
     whole = [
         complete, sure, sections.figures(found, words), sections.pictures(found, words), out,
         answers.display(found, words), answers.corrections(found, words),
-        answers.log_book(found, words, extras.inputs),
-        sections.installation(found, words), evidence.appendix(found, words, extras.files_of(found)),
+        marks.marks(found, words, extras.inputs),
+        sections.installation(found, words), sections.tables(found, words),
+        evidence.appendix(found, words, extras.files_of(found)),
     ]  # fmt: skip
     source = "" if about.source == "live" else f" · {words('from the meter’s memory')}"
     title = f"{plain(about.point)}{source}"
-    return Part(title, lead, [*strong, peak, *costs], [one for one in whole if one is not None])
+    peak = answers.peak_or_pressure(found, words)
+    return Part(title, lead, [*strong, *peak, *costs], [one for one in whole if one is not None])
 
 
 def page(

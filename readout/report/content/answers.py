@@ -3,14 +3,13 @@
 from collections.abc import Iterator
 
 import numpy as np
+from numpy.typing import NDArray
 
 from readout.report.content.blocks import Item, Section, Table, Text
 from readout.report.language.words import Words, plain
 from readout.review.air.demand import Demand
 from readout.review.air.step import METHOD
-from readout.review.marks.comparison import compared
-from readout.review.marks.results import Inputs, mark_results
-from readout.review.review import Review
+from readout.review.review import ReadingReview, Review
 
 #: Flow above that of this share of the minutes counts as its peak.
 PEAK_SHARE = 0.9
@@ -20,16 +19,33 @@ FLAT_SHARE = 0.1
 LOWEST_SHARE = 0.01
 
 
-def peak_or_pressure(found: Review, words: Words) -> Text:
-    """Whether the pressure was low when the flow was high, and what that points to."""
+def peak_or_pressure(found: Review, words: Words) -> list[Text]:
+    """Whether the pressure was low when the flow was high, and what that points to.
+
+    In and out of hours apart, where the calendar says which is which: a receiver that runs empty on a Sunday
+    is another matter than a line that takes too much on a Monday.
+    """
     flow, about = found.flow, found.installation.pressure
     pressure = None if about is None else found.readings.get(about.name)
     if flow is None or pressure is None:
-        return Text(words("Peak or pressure: cannot be told without both a flow and a pressure."), "strong")
+        return [Text(words("Peak or pressure: cannot be told without both a flow and a pressure."), "strong")]
     both = (flow.values.seconds > 0) & (pressure.values.seconds > 0)
-    bars, flows = pressure.values.means[both], flow.values.means[both]
-    if not len(bars):
-        return Text(words("Peak or pressure: flow and pressure were never measured together."), "strong")
+    within = found.site.in_hours()
+    parts = [("", both)]
+    if within is not None:
+        parts = [(words("In hours"), both & within), (words("Out of hours"), both & ~within)]
+    parts = [(name, rows) for name, rows in parts if rows.any()]
+    if not parts:
+        text = "Peak or pressure: flow and pressure were never measured together."
+        return [Text(words(text), "strong")]
+    told = [(name, _peak_or_pressure(found, flow, pressure, rows, words)) for name, rows in parts]
+    return [Text(f"{name}: {text}" if name else text, "strong") for name, text in told]
+
+
+def _peak_or_pressure(
+    found: Review, flow: ReadingReview, pressure: ReadingReview, rows: NDArray[np.bool_], words: Words
+) -> str:
+    bars, flows = pressure.values.means[rows], flow.values.means[rows]
     unit = pressure.shown.unit or ""
     if found.pressure is not None:
         low = bars < found.pressure.required
@@ -38,14 +54,12 @@ def peak_or_pressure(found: Review, words: Words) -> Text:
             text = (
                 "Neither: the pressure never fell below the required {limit} {unit}, not even at peak flow."
             )
-            return Text(words(text, limit=words.number(limit), unit=unit), "strong")
+            return words(text, limit=words.number(limit), unit=unit)
     else:
         limit = float(np.quantile(bars, LOWEST_SHARE))
         low = bars <= limit
         if low.mean() > FLAT_SHARE:
-            return Text(
-                words("Peak or pressure: the pressure hardly moved; neither shows a problem."), "strong"
-            )
+            return words("Peak or pressure: the pressure hardly moved; neither shows a problem.")
     then = float(np.median(flows[low]))
     rank = float(np.mean(flows < then))
     fields = {
@@ -58,21 +72,24 @@ def peak_or_pressure(found: Review, words: Words) -> Text:
     lead = words("Pressure was no higher than {limit} {unit} in {share} of the minutes; ", **fields)
     if rank >= PEAK_SHARE:
         text = (
-            "the flow then, {flow}, was above that of {rank} of all minutes: the peak pulls the pressure"
+            "the flow then, {flow}, was above that of {rank} of these minutes: the peak pulls the pressure"
             " down."
         )
     else:
         text = (
-            "the flow then, {flow}, was above that of only {rank} of all minutes: pressure is lost without"
+            "the flow then, {flow}, was above that of only {rank} of these minutes: pressure is lost without"
             " a peak."
         )
     tail = "" if found.pressure else words(" No required pressure was given: these are the lowest minutes.")
-    return Text(lead + words(text, **fields) + tail, "strong")
+    return lead + words(text, **fields) + tail
 
 
 def out_of_hours(found: Review, words: Words) -> Section:
     """What flows while nothing is made, what an hour of it costs, with the formula."""
-    items: list[Item] = [*_demand(found.demand, words), *_step(found, words)]
+    about = found.installation.pressure
+    pressure = None if about is None else found.readings.get(about.name)
+    unit = "" if pressure is None else pressure.shown.unit or ""
+    items: list[Item] = [*_demand(found.demand, unit, words), *_step(found, words)]
     cost = found.cost
     if isinstance(cost, str):
         items.append(Text(words("What it costs is not told: {why}.", why=words(cost)), "strong"))
@@ -95,7 +112,8 @@ def out_of_hours(found: Review, words: Words) -> Section:
     return Section(words("Out of hours"), items)
 
 
-def _demand(told: Demand | str, words: Words) -> Iterator[Item]:
+def _demand(told: Demand | str, unit: str, words: Words) -> Iterator[Item]:
+    """`unit` is the pressure's, whose band counts."""
     if isinstance(told, str):
         yield Text(words("Out-of-hours demand is not told: {why}.", why=words(told)), "strong")
         return
@@ -115,10 +133,11 @@ def _demand(told: Demand | str, words: Words) -> Iterator[Item]:
     if told.band is not None:
         yield Text(
             words(
-                "Counted only with the pressure between {low} and {high}; {out} out of that band"
+                "Counted only with the pressure between {low} and {high} {unit}; {out} out of that band"
                 " are left out.",
                 low=words.number(told.band[0]),
                 high=words.number(told.band[1]),
+                unit=unit,
                 out=words.span(told.out_of_band_s),
             )
         )
@@ -204,35 +223,3 @@ def corrections(found: Review, words: Words) -> Section | None:
         caption = words("Raw beside corrected; rows stay as the meter told them")
         items.append(Table(caption, ("", words("raw"), words("corrected")), beside))
     return Section(words("Corrections"), items)
-
-
-def log_book(found: Review, words: Words, inputs: Inputs) -> Section | None:
-    """Notes, marks with their results, before and after; `inputs` are what leak tests need besides."""
-    zone = found.installation.zone
-    items: list[Item] = []
-    notes = [
-        (str(n), words.moment(one.at_ms, zone), plain(one.text)) for n, one in enumerate(found.book.notes, 1)
-    ]
-    if notes:
-        items.append(Table(words("Notes"), (words("no."), words("time"), words("note")), notes, "words"))
-    rows = []
-    for one in mark_results(found, inputs):
-        span = f"{words.moment(one.mark.begin_ms, zone)} – {words.moment(one.mark.end_ms, zone)}"
-        tests = "; ".join(
-            f"{words.number(t.flow)} {t.unit or ''} {words('by {method}', method=t.method)}"
-            for t in one.leak_tests
-        )
-        rows.append((plain(one.mark.name), span, words.number(one.flow), words.number(one.pressure), tests))
-    if rows:
-        heads = (words("mark"), words("span"), words("mean flow"), words("mean pressure"), words("leak test"))
-        items.append(Table(words("Marks"), heads, rows, "words"))
-    both = compared(found)
-    if both is not None:
-        pairs = [
-            (words(name), *(words.number(None if side is None else side.mean) for side in sides))
-            for name, *sides in both.rows
-        ]
-        caption = f"{words('Before and after, mean flow')} [{both.unit or '–'}]"
-        items.append(Table(caption, (words("day type"), words("before"), words("after")), pairs))
-        items += [Text(plain(text), "strong") for text in both.not_comparable]
-    return Section(words("Log book"), items) if items else None

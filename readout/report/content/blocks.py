@@ -4,6 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from readout.report.language.words import Words
+
 
 @dataclass(frozen=True, slots=True)
 class Text:
@@ -36,7 +38,10 @@ class Drawing:
 
 @dataclass(frozen=True, slots=True)
 class Chart:
-    """A figure: `spec` has data and layout as the chart script takes them; `caption` says how to read it."""
+    """A figure: `spec` has data and layout as the chart script takes them; `caption` says how to read it.
+
+    `narrow` in it, where there is one, has what is different of both on a phone.
+    """
 
     name: str
     title: str
@@ -46,25 +51,15 @@ class Chart:
 
 
 @dataclass(frozen=True, slots=True)
-class Cell:
-    """An hour of the week: mean and number of hours as text, `shade` 0 to 100 %, empty where nothing is."""
+class Folded:
+    """A long table that opens on a click, and is open on paper; `summary` says what it holds."""
 
-    mean: str
-    n: str
-    shade: int
-
-
-@dataclass(frozen=True, slots=True)
-class Week:
-    """Hours (rows, 24) by weekdays (columns, 7)."""
-
-    caption: str
-    heads: Sequence[str]
-    rows: Sequence[tuple[str, Sequence[Cell]]]
-    kind: str = "week"
+    summary: str
+    table: Table
+    kind: str = "folded"
 
 
-Item = Text | Table | Drawing | Chart | Week
+Item = Text | Table | Folded | Drawing | Chart
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,3 +68,14 @@ class Section:
 
     title: str
     items: Sequence[Item]
+
+
+#: Rows of a table that a reader takes in at a glance.
+_SHORT = 10
+
+
+def fold(table: Table, words: Words) -> Table | Folded:
+    """The table as it is, folded where it is long."""
+    if len(table.rows) <= _SHORT:
+        return table
+    return Folded(words("{caption}: {n} rows", caption=table.caption, n=len(table.rows)), table)

@@ -6,8 +6,8 @@ from decimal import Decimal
 
 from protocols.units import Dimension, Quantity, quantity_of
 from readout.measuring_point.checks.plain import absolute_pascals, pascals, per_hour
-from readout.report.content import charts
-from readout.report.content.blocks import Item, Section, Table, Text
+from readout.report.content.blocks import Item, Section, Table, Text, fold
+from readout.report.content.pictures import curves
 from readout.report.language.words import Words, plain
 from readout.review.air.demand import Demand
 from readout.review.air.orifice import SHARP_EDGED, equivalent_diameter
@@ -28,10 +28,31 @@ class SealedRows:
     sha256: str
 
 
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """A reference temperature or pressure as text, and the register of the meter that told it, if one did."""
+
+    value: str
+    told_by: str | None
+
+
+def conditions(reference: str | None) -> list[Condition]:
+    """Of `20.0 degC (told by holding 20 int16), 1000 mbar`, as rows keep it; empty for None."""
+    found = []
+    for part in reference.split(", ") if reference else ():
+        value, _, told = part.partition(" (told by ")
+        number, _, unit = value.partition(" ")
+        if "." in number:
+            value = f"{number.rstrip('0').rstrip('.')} {unit}"
+        found.append(Condition(value, told.removesuffix(")") or None))
+    return found
+
+
 def appendix(found: Review, words: Words, files: Sequence[SealedRows] = ()) -> Section:
     """Histogram, one hole, replies that came late, the files and the ledger's last line."""
     name = found.flow.info.name if found.flow is not None else next(iter(found.readings), None)
-    items: list[Item] = [] if name is None else [charts.histogram(found, name, words)]
+    items: list[Item] = [] if name is None else [curves.histogram(found, name, words)]
+    items += _references(found, words)
     hole = _one_hole(found, words)
     if hole is not None:
         items.append(hole)
@@ -42,7 +63,7 @@ def appendix(found: Review, words: Words, files: Sequence[SealedRows] = ()) -> S
     if files:
         heads = (words("file"), words("rows"), "SHA-256")
         rows = [(plain(one.file), str(one.rows), one.sha256) for one in files[:MOST_FILES]]
-        items.append(Table(words("Sealed files of this point"), heads, rows, "words"))
+        items.append(fold(Table(words("Sealed files of this point"), heads, rows, "words"), words))
     if len(files) > MOST_FILES:
         items.append(
             Text(words("and {n} more: `archive list` has all of them.", n=len(files) - MOST_FILES), "small")
@@ -61,6 +82,18 @@ def appendix(found: Review, words: Words, files: Sequence[SealedRows] = ()) -> S
     )
     items += [Text(plain(fault), "strong") for fault in found.book.faults]
     return Section(words("Appendix"), items)
+
+
+def _references(found: Review, words: Words) -> list[Table]:
+    """By which registers the meter told the reference conditions; nothing where the map states them."""
+    rows = [
+        (plain(name), plain(one.value), plain(one.told_by))
+        for name, reading in found.readings.items()
+        for one in conditions(reading.info.reference)
+        if one.told_by is not None
+    ]
+    heads = (words("reading"), words("at"), words("register"))
+    return [Table(words("Reference conditions that the meter told"), heads, rows, "words")] if rows else []
 
 
 def _one_hole(found: Review, words: Words) -> Text | None:
@@ -107,8 +140,7 @@ def _mass_kg_s(mean: float, word: str | None, reference: str | None) -> float | 
         return float(per_hour(flow)) / 3600
     if flow.unit.dimension is not Dimension.VOLUME_FLOW or not reference:
         return None
-    # `20.0 degC (told by holding 20 int16), 1000 mbar (…)`, or without where they were told
-    state = [quantity_of(part.partition(" (told")[0]) for part in reference.split(", ")]
+    state = [quantity_of(one.value) for one in conditions(reference)]
     if len(state) != 2 or not all(isinstance(one, Quantity) for one in state):
         return None
     temperature, pressure = (one for one in state if isinstance(one, Quantity))

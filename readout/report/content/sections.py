@@ -11,9 +11,12 @@ from readout.measuring_point.installation.insertion import insertion_of
 from readout.measuring_point.installation.runs import inlet_run, outlet_run
 from readout.measuring_point.pipe.bore import bore_of
 from readout.measuring_point.sheet.section import section
-from readout.report.content import charts
-from readout.report.content.blocks import Drawing, Item, Section, Table, Text
+from readout.report.content.blocks import Drawing, Item, Section, Table, Text, fold
+from readout.report.content.entries import legend
+from readout.report.content.evidence import conditions
+from readout.report.content.pictures import curves, over_time, week
 from readout.report.language.words import Words, plain
+from readout.review.about.site_time import DayType
 from readout.review.figures.periods import Period
 from readout.review.figures.uncertainty import Uncertainty, flow_uncertainty
 from readout.review.review import ReadingReview, Review
@@ -22,10 +25,16 @@ from readout.review.review import ReadingReview, Review
 MOST_GAPS = 40
 
 
-def reading_name(reading: ReadingReview) -> str:
-    """`flow, at 20 degC, 1 bar(a)`: a flow never without its reference conditions."""
+def reading_name(reading: ReadingReview, words: Words) -> str:
+    """`flow (at 20 degC, 1 bar(a))`: a flow never without its reference conditions."""
     name = plain(reading.info.name)
-    return f"{name} ({plain(reading.info.reference)})" if reading.info.reference else name
+    return f"{name} ({at_conditions(reading, words)})" if reading.info.reference else name
+
+
+def at_conditions(reading: ReadingReview, words: Words) -> str:
+    """`at 20 degC, 1 bar(a)`; empty where the map states none."""
+    told = conditions(reading.info.reference)
+    return words("at {conditions}", conditions=", ".join(plain(one.value) for one in told)) if told else ""
 
 
 def complete(found: Review, words: Words) -> Section:
@@ -58,7 +67,7 @@ def complete(found: Review, words: Words) -> Section:
     if gaps:
         caption = words("Gaps: {shown} of {all}, the longest", shown=len(gaps), all=len(covered.gaps))
         heads = (words("from"), words("until"), words("missing"), words("cause"))
-        items.append(Table(caption, heads, gaps, "words"))
+        items.append(fold(Table(caption, heads, gaps, "words"), words))
     items.append(_counts(found, words))
     if found.measured.untimed:
         items.append(Text(words("{n} rows have no time and are in no figure.", n=found.measured.untimed)))
@@ -68,11 +77,11 @@ def complete(found: Review, words: Words) -> Section:
 def _counts(found: Review, words: Words) -> Table:
     """Rows by status, by the quality of the computer's clock and by flags."""
     rows = [
-        (plain(column), plain(words(word)), str(n))
+        (f"{words(column)}: {plain(words(word))}", words.fixed(n, 0))
         for column, counted in found.measured.counts.items()
         for word, n in counted.items()
     ]
-    heads = (words("column"), words("word"), words("rows"))
+    heads = (words("status, clock or flag"), words("rows"))
     return Table(words("Rows by status, clock and flag"), heads, rows)
 
 
@@ -96,7 +105,10 @@ def _trust(flow: ReadingReview, told: Uncertainty | str, words: Words) -> Iterat
         mean, unit = flow.statistics.mean or 0.0, flow.shown.unit or ""
         yield Text(
             words(
-                "The mean flow is {mean} ± {half} {unit}; the total has the same ± {percent} %.",
+                "The mean flow is {mean} ± {half} {unit} {conditions}; the total has the same ± {percent} %."
+                if flow.info.reference
+                else "The mean flow is {mean} ± {half} {unit}; the total has the same ± {percent} %.",
+                conditions=at_conditions(flow, words),
                 mean=words.number(mean),
                 half=words.number(abs(mean) * told.percent / 100, 2),
                 unit=unit,
@@ -108,12 +120,11 @@ def _trust(flow: ReadingReview, told: Uncertainty | str, words: Words) -> Iterat
         if told.left_out:
             left = "; ".join(map(plain, told.left_out))
             yield Text(words("Not in it, because nobody said anything of it: {left}.", left=left))
-    reference = flow.info.reference
-    if reference is None:
+    if flow.info.reference is None:
         yield Text(words("The register map states no reference conditions for this flow."))
-    else:
-        text = "Volumes are those at {reference}, the meter's reference conditions."
-        yield Text(words(text, reference=plain(reference)))
+    elif isinstance(told, str):
+        text = "Volumes are those {conditions}, the meter's reference conditions."
+        yield Text(words(text, conditions=at_conditions(flow, words)))
 
 
 def figures(found: Review, words: Words) -> Section:
@@ -124,7 +135,7 @@ def figures(found: Review, words: Words) -> Section:
     heads[heads.index(words.percent(0.5, 0))] = words("median")
     rows = [
         (
-            reading_name(one), one.shown.unit or "–", words.number(one.statistics.mean),
+            reading_name(one, words), one.shown.unit or "–", words.number(one.statistics.mean),
             *(words.number(one.statistics.percentiles.get(share)) for share in shares),
             words.number(one.statistics.lowest), words.number(one.statistics.highest),
             "" if one.amount is None else f"{words.number(one.total, 6)} {one.amount.unit}",
@@ -145,39 +156,54 @@ def figures(found: Review, words: Words) -> Section:
         unit = flow.shown.unit or "–"
         heads = [words("mean over"), unit, words("begins")]
         items.append(Table(words("Largest means of the flow"), heads, peaks))
-        named = (
-            (words("Days"), flow.days),
-            (words("Shifts"), flow.shifts),
-            (words("Weekdays"), flow.weekdays),
-        )
+        kinds = [one for one in flow.day_types if one.name != DayType.UNKNOWN]
+        named = ((words("Kinds of days"), kinds), (words("Weekdays"), flow.weekdays))
         items += [_periods(name, some, flow, words) for name, some in named if some]
     return Section(words("The figures"), [*items, *_pressure(found, words)])
 
 
+def tables(found: Review, words: Words) -> Section | None:
+    """Each day and shift, and the hours of the week as a table; None without anything long."""
+    flow, pressure = found.corrected or found.flow, _pressure_reading(found)
+    lead = flow or next(iter(found.readings.values()), None)
+    items: list[Item] = []
+    if lead is not None:
+        named = ((words("Days"), "days"), (words("Shifts"), "shifts"))
+        for name, kind in named:
+            some: Sequence[Period] = getattr(lead, kind)
+            lowest = None if pressure is None or pressure is lead else (pressure, getattr(pressure, kind))
+            items += [fold(_periods(name, some, lead, words, lowest), words)] if some else []
+        items.append(fold(week.table(found, lead.info.name, words), words))
+    return Section(words("Day by day and shift by shift"), items) if items else None
+
+
 def _pressure(found: Review, words: Words) -> Iterator[Item]:
-    """Share of time below what is required, and the lowest row of each shift; nothing without a pressure."""
-    about = found.installation.pressure
-    reading = None if about is None else found.readings.get(about.name)
-    if reading is None:
-        return
-    unit, told = reading.shown.unit or "–", found.pressure
-    if told is not None:
+    """Share of time below what is required; nothing without either."""
+    reading, told = _pressure_reading(found), found.pressure
+    if reading is not None and told is not None:
+        unit = reading.shown.unit or "–"
         rows = [
             (words("required"), f"{words.number(told.required)} {unit}"),
             (words("share of time below"), words.percent(told.share_below, 2)),
             (words("lowest row"), f"{words.number(told.lowest)} {unit}"),
         ]
         yield Table(words("Pressure against what is required"), ("", ""), rows)
-    lowest = [(plain(one.name), words.number(one.lowest)) for one in reading.shifts]
-    if lowest:
-        yield Table(words("Lowest pressure of each shift"), (words("shift"), unit), lowest)
 
 
-def _periods(name: str, some: Sequence[Period], flow: ReadingReview, words: Words) -> Table:
+def _pressure_reading(found: Review) -> ReadingReview | None:
+    about = found.installation.pressure
+    return None if about is None else found.readings.get(about.name)
+
+
+def _periods(
+    name: str, some: Sequence[Period], flow: ReadingReview, words: Words,
+    lowest: tuple[ReadingReview, Sequence[Period]] | None = None,
+) -> Table:  # fmt: skip
+    """`lowest`: the pressure and the same periods of it, whose lowest row stands beside."""
     factor = 0.0 if flow.amount is None else flow.amount.factor
     amount = "" if flow.amount is None else f" [{flow.amount.unit}]"
     unit = f" [{flow.shown.unit or '–'}]"
-    rows = [
+    rows: list[tuple[str, ...]] = [
         (
             plain(words(one.name)), words.number(one.amount * factor, 5), words.number(one.mean),
             words.number(one.highest), words.percent(one.measured_s / max(one.elapsed_s, 1.0)),
@@ -185,21 +211,27 @@ def _periods(name: str, some: Sequence[Period], flow: ReadingReview, words: Word
         for one in some
     ]  # fmt: skip
     heads = ["", words("total") + amount, words("mean") + unit, words("highest") + unit, words("measured")]
+    if lowest is not None:
+        pressure, same = lowest
+        lows = {one.name: one.lowest for one in same}
+        rows = [(*row, words.number(lows.get(one.name))) for row, one in zip(rows, some, strict=True)]
+        heads.append(f"{words('lowest pressure')} [{pressure.shown.unit or '–'}]")
     return Table(name, heads, rows)
 
 
 def pictures(found: Review, words: Words) -> Section:
-    """Flow and pressure over time, the week, duration, pressure against flow."""
-    flow, pressure = found.flow, found.installation.pressure
-    names = [one.info.name for one in (flow,) if one is not None]
-    names += [pressure.name] if pressure is not None and pressure.name in found.readings else []
+    """Flow and pressure over time with the log book, the week, duration, pressure against flow."""
+    names = [one.info.name for one in (found.flow, _pressure_reading(found)) if one is not None]
     names = names or list(found.readings)[:1]
-    items: list[Item] = [charts.over_time(found, name, words) for name in names]
+    items: list[Item] = []
     if names:
-        items.append(charts.week(found, names[0], words))
-        items.append(charts.duration(found, names[0], words))
-    if flow is not None and len(names) > 1:
-        items.append(charts.against(found, names[0], names[1], words))
+        items.append(over_time.over_time(found, names, words))
+        told = legend(found, words)
+        items += [] if told is None else [fold(told, words)]
+        items.append(week.picture(found, names[0], words))
+        items.append(curves.duration(found, names[0], words))
+    if found.flow is not None and len(names) > 1:
+        items.append(curves.against(found, names[0], names[1], words))
     return Section(words("The pictures"), items)
 
 

@@ -15,6 +15,12 @@ from readout.sentence import Sentence
 
 Doubles = NDArray[np.float64]
 
+#: Flow or power unloaded, as a share of loaded, at most; an idling screw draws a quarter to two fifths of its
+#: power (common practice, no source).
+_IDLING = 0.5
+#: Of the readings of a decay at least this share must not be above the one before.
+_FALLING = 0.75
+
 
 @dataclass(frozen=True, slots=True)
 class LeakTest:
@@ -51,13 +57,17 @@ def cycles(means: Doubles, seconds: Doubles) -> tuple[float, float]:
     """Seconds loaded and unloaded, from minutes' (or rows') means of a compressor's flow or power.
 
     Loaded is above the middle between lowest and highest. From the first change on to the last that goes the
-    same way, so that only whole cycles count; (0, 0) where there is none.
+    same way, so that only whole cycles count; (0, 0) where there is none, or where the mean below the middle
+    is more than half of that above it: what merely wavers is no compressor that is unloaded.
     """
     known = seconds > 0
     values, lasting = means[known], seconds[known]
     if not len(values) or values.min() == values.max():
         return 0.0, 0.0
     loaded = values > (values.min() + values.max()) / 2
+    idling, working = (float(np.average(values[one], weights=lasting[one])) for one in (~loaded, loaded))
+    if idling > _IDLING * working:
+        return 0.0, 0.0
     changes = np.flatnonzero(np.diff(loaded.astype(np.int8))) + 1
     if len(changes) < 3:
         return 0.0, 0.0
@@ -139,3 +149,9 @@ def decay_readings(begin: NDArray[np.int64], pressure: Values, most: int = 60) -
         known = [known[int(n)] for n in np.linspace(0, len(known) - 1, most)]
     at = np.asarray(known, np.int64)
     return (begin[at] - (begin[at[0]] if len(at) else 0)) / 3.6e6, pressure.means[at]
+
+
+def falls(gauge: Doubles) -> bool:
+    """Whether pressures [n] are those of a decay: it ends lower, and hardly any is above the one before."""
+    steps = np.diff(gauge)
+    return len(steps) >= 2 and gauge[-1] < gauge[0] and float(np.mean(steps <= 0)) >= _FALLING

@@ -18,6 +18,7 @@ from readout.review.marks.leak_tests import (
     by_pressure_decay,
     cycles,
     decay_readings,
+    falls,
 )
 from readout.review.review import ReadingReview, Review
 
@@ -100,7 +101,7 @@ def _decay(review: Review, rows: Rows, pressure: ReadingReview, volume: Quantity
     hours, found = decay_readings(review.measured.minutes.begin[rows], pressure.values.at(rows))
     bar = number_in(Quantity(Decimal(1), unit), "bar")
     gauge = found * bar
-    if len(gauge) < 3 or gauge[0] <= gauge[-1]:
+    if not falls(gauge):
         return []
     cubic = number_in(volume, "m3")
     return [by_pressure_decay(hours, gauge, cubic, reference, working_bar=float(gauge[0]))]

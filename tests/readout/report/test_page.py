@@ -8,7 +8,8 @@ from string import Formatter
 
 import pytest
 
-from readout.report.content import charts
+from readout.report.content.pictures import week
+from readout.report.content.pictures.over_time import over_time
 from readout.report.language.german import GERMAN
 from readout.report.language.words import Language, Words, plain
 from readout.report.page import chart_script, page
@@ -88,15 +89,15 @@ def test_pressure_that_never_fell_below_what_is_needed_is_no_problem(told: Calla
 def test_a_spike_of_one_row_has_its_exact_height(told: Callable[..., Review]) -> None:
     """Even where a column of the picture holds thousands of rows."""
     for columns in (3000, 5):
-        drawn = charts.over_time(told(), "flow", Words(), columns)
+        drawn = over_time(told(), ["flow"], Words(), columns)
         assert max(one for one in drawn.spec["data"][0]["y"] if one is not None) == SPIKE
 
 
 def test_a_gap_of_two_hours_is_a_gap(told: Callable[..., Review]) -> None:
     """13:00 to 15:00 on 2026-05-06: no number within it, no line over it, and it is shaded."""
-    drawn = charts.over_time(told(), "flow", Words())
+    drawn = over_time(told(), ["flow", "pressure"], Words())
     begin, end = "2026-05-06T13:00", "2026-05-06T15:00"
-    for line in drawn.spec["data"]:
+    for line in drawn.spec["data"][:4]:
         within = [y for x, y in zip(line["x"], line["y"], strict=True) if begin <= x[:16] < end]
         assert within
         assert set(within) == {None}
@@ -107,9 +108,15 @@ def test_a_gap_of_two_hours_is_a_gap(told: Callable[..., Review]) -> None:
 
 def test_each_cell_of_the_week_tells_how_many_hours_it_is_of(told: Callable[..., Review]) -> None:
     """Tuesday to Thursday were measured once; Wednesday 13:00 and 14:00 not at all."""
-    made = dict(charts.week(told(), "flow", Words()).rows)
-    assert [cell.n for cell in made["09"]] == ["", "n 1", "n 1", "n 1", "", "", ""]
-    assert [cell.n for cell in made["13"]] == ["", "n 1", "", "n 1", "", "", ""]
+    sand, strokes, measured = week.picture(told(), "flow", Words()).spec["data"]
+    assert measured["text"][9] == ["", "90.0  n 1", "60.0  n 1", "60.0  n 1", "", "", ""]
+    assert measured["text"][13] == ["", "60.0  n 1", "", "60.0  n 1", "", "", ""]
+    assert sand["text"][13] == ["n 0", "", "n 0", "", "n 0", "n 0", "n 0"]
+    none = sum(cell == "n 0" for row in sand["text"] for cell in row)
+    assert none == 7 * 24 - 70  # 72 hours less two
+    assert strokes["x"].count(None) == none
+    rows = {row[0]: row[1:] for row in week.table(told(), "flow", Words()).rows}
+    assert rows["13"] == ("–", "60.0 (1)", "–", "60.0 (1)", "–", "–", "–")
 
 
 def test_hostile_text_stays_text(told: Callable[..., Review]) -> None:

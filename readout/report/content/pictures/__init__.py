@@ -1,0 +1,1 @@
+"""The pictures of the page, as data for the chart script."""
