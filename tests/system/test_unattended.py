@@ -1,9 +1,14 @@
 """A recorder left alone: adapters that come and go, told to a service manager of the test's own."""
 
+import itertools
 import json
 import signal
-from collections.abc import Iterator
+import sqlite3
+import sys
+import time
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, closing
+from dataclasses import dataclass, field
 from pathlib import Path
 from socket import AF_UNIX, SOCK_DGRAM, socket
 from types import ModuleType
@@ -60,6 +65,95 @@ def test_a_port_that_comes_late_and_goes_three_times(
     assert lines.count("WATCHDOG=1") >= 2
     assert lines.count("STOPPING=1") == 1
     assert lines.index("STOPPING=1") > max(i for i, text in enumerate(lines) if text == "WATCHDOG=1")
+
+
+#: Seconds until a port that comes late is there; that it is away later; that readings may take.
+LATE_S, AWAY_S, BACK_S = 20.0, 12.0, 5.0
+#: The status is told every 10 s, of the rows since the last telling: a change shows in the second one.
+TOLD_S = 22.0
+
+
+def ok_rows(archive: Path, since: float) -> int:
+    """Committed rows with readings that came after `since` [s, UTC], by the journal that is being written."""
+    with closing(sqlite3.connect(f"file:{archive}/journal/journal.sqlite?mode=ro", uri=True)) as journal:
+        asked = "SELECT count(*) FROM row WHERE status = 'ok' AND time > ?"
+        return int(journal.execute(asked, (since * 1000,)).fetchone()[0])
+
+
+@dataclass
+class Heard:
+    """Everything a service manager was told, and when [monotonic s]."""
+
+    socket: socket
+    lines: list[tuple[float, str]] = field(default_factory=list)
+
+    def hear(self) -> "Heard":
+        """Take what has arrived."""
+        self.lines += [(time.monotonic(), line) for line in heard(self.socket)]
+        return self
+
+    def status(self) -> str:
+        """What was told last of how it goes."""
+        told = [line for _, line in self.lines if line.startswith("STATUS=")]
+        return told[-1].removeprefix("STATUS=") if told else ""
+
+    def times(self, line: str) -> list[float]:
+        """When this was told."""
+        return [at for at, told in self.lines if told == line]
+
+    def until(self, true: Callable[[], bool], seconds: float, what: str) -> float:
+        """Hear on until that is so; seconds it took."""
+        began = time.monotonic()
+        while not true():
+            assert time.monotonic() - began < seconds, f"not within {seconds} s: {what}; {self.status()}"
+            time.sleep(0.05)
+            self.hear()
+        return time.monotonic() - began
+
+
+@pytest.mark.long
+def test_readings_are_back_within_five_seconds_and_systemd_hears_how_it_goes(
+    manager_socket: socket, command: ModuleType, tmp_path: Path
+) -> None:
+    """Started without the port, which comes 20 s later and is removed and made again three times (A12)."""
+    port, archive = tmp_path / "adapter", tmp_path / "archive"
+    command.write_point(tmp_path, "header", str(port))
+    manager, took = Heard(manager_socket), []
+    with command.running("log", "header.yaml", *WORDS, cwd=tmp_path) as log:
+        started = time.monotonic()
+        for away_s in (LATE_S, AWAY_S, AWAY_S, AWAY_S):
+            gone = time.monotonic()
+            manager.until(lambda: "now port lost" in manager.status(), TOLD_S, "the status says why")
+            manager.until(lambda end=gone + away_s: time.monotonic() >= end, away_s, "the port")
+            with ExitStack() as plugged:
+                line = plugged.enter_context(command.line())
+                port.symlink_to(line.port)
+                plugged.callback(port.unlink)
+                since = time.time()
+                took.append(
+                    manager.until(lambda since=since: ok_rows(archive, since) > 0, BACK_S, "readings")
+                )
+                manager.until(lambda: "now" not in manager.status(), TOLD_S, "the status has readings")
+                assert log.process.poll() is None, "the same process"
+        lasted = time.monotonic() - started
+        done = log.end(by=signal.SIGTERM)
+    lines = [line for _, line in manager.hear().lines]
+    assert done.status == 0, done
+    assert max(took) < BACK_S
+    sys.stdout.write(f"seconds to a committed reading: {', '.join(f'{seconds:.1f}' for seconds in took)}\n")
+
+    assert lines[0] == "READY=1"
+    assert lines[1] == "WATCHDOG=1"
+    assert lines[-2:] == ["STOPPING=1", "STATUS=sealing what is left"]
+    assert lines.count("READY=1") == lines.count("STOPPING=1") == 1
+    assert "WATCHDOG=1" not in lines[lines.index("STOPPING=1") :]
+    told = [line.endswith("now port lost") for line in lines if line.startswith("STATUS=header")]
+    if "STATUS=header 0 of 0 rows ok" in lines:
+        told = told[1:]
+    assert [lost for lost, _ in itertools.groupby(told)] == [True, False] * 4
+    alive = manager.times("WATCHDOG=1")
+    assert max(later - at for at, later in itertools.pairwise(alive)) < 2.0, "within what is asked for"
+    assert alive[-1] - alive[0] > lasted - 10
 
 
 def started(archive: Path) -> list[list[str]]:

@@ -63,6 +63,8 @@ class ServiceManager:
         self._alive_every = _watchdog_s(environment)
         self._alive = self._told = float("-inf")
         self._status = ""
+        self._before: dict[str, Counter[str]] = {}
+        self._now: dict[str, str] = {}
         self._ready = self._stopping = False
 
     def recording(self, rows: Rows, stalls: Stalls) -> None:
@@ -76,10 +78,25 @@ class ServiceManager:
         if self._alive_every and now - self._alive >= self._alive_every and not stalls.all_stalled:
             self._alive = now
             self._send("WATCHDOG=1")
-        status = _status(rows, stalls)
-        if status != self._status and now - self._told >= _STATUS_PAUSE_S:
-            self._told, self._status = now, status
-            self._send(f"STATUS={status}")
+        if now - self._told >= _STATUS_PAUSE_S:
+            self._told = now
+            status = "; ".join(self._point(name, counts, stalls) for name, counts in rows.items())
+            if status != self._status:
+                self._status = status
+                self._send(f"STATUS={status}")
+
+    def _point(self, name: str, counts: Counter[str], stalls: Stalls) -> str:
+        """How a point does, with what keeps it from readings where no row since the last telling has any."""
+        counts = counts.copy()  # a line's thread goes on counting
+        before = self._before.get(name, Counter())
+        # Taking up changed point files begins the counts again.
+        new = counts - before if counts.total() >= before.total() else counts
+        if new:
+            cause = min(new, key=lambda status: (status == "skipped", -new[status]))
+            self._now[name] = "" if new["ok"] else f", now {cause}"
+        self._before[name] = counts
+        hangs = ", hangs" if name in stalls.stalled else ""
+        return f"{name} {counts['ok']} of {counts.total()} rows ok{self._now.get(name, '')}{hangs}"
 
     def stopping(self) -> None:
         """Say, once, that what is left is sealed and then the process ends."""
@@ -96,14 +113,6 @@ class ServiceManager:
         with suppress(OSError), socket(AF_UNIX, SOCK_DGRAM) as sending:
             sending.settimeout(0)
             sending.sendto(lines.encode(), address)
-
-
-def _status(rows: Rows, stalls: Stalls) -> str:
-    told = [
-        f"{name} {counts['ok']} of {counts.total()} rows ok{', hangs' if name in stalls.stalled else ''}"
-        for name, counts in rows.items()
-    ]
-    return "; ".join(told)
 
 
 def _watchdog_s(environment: Mapping[str, str]) -> float | None:

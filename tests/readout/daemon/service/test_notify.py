@@ -112,6 +112,29 @@ def test_one_hanging_line_is_named_and_only_a_still_recorder_is_restarted(manage
     assert said[-2:] == ["header: rows come again", "packing: rows come again"]
 
 
+def test_the_status_says_what_keeps_a_point_from_readings(manager_socket: socket) -> None:
+    """Of the rows since the last telling, and for as long as none of them has readings."""
+    clock = Hands()
+    rows = {"header": Counter[str]()}
+    manager = ServiceManager(clock, {"NOTIFY_SOCKET": os.environ["NOTIFY_SOCKET"]})
+    stalls = Stalls({}, clock, lambda _: None)
+
+    def ten_seconds(**new: int) -> list[str]:
+        clock.now += 10
+        rows["header"].update({status.replace("_", " "): count for status, count in new.items()})
+        manager.recording(rows, stalls)
+        return [line.removeprefix("STATUS=") for line in heard(manager_socket) if line != "READY=1"]
+
+    assert ten_seconds() == ["header 0 of 0 rows ok"]
+    assert ten_seconds(port_lost=10) == ["header 0 of 10 rows ok, now port lost"]
+    assert ten_seconds() == []  # no row, nothing new
+    assert ten_seconds(port_lost=1, ok=9) == ["header 9 of 20 rows ok"]
+    assert ten_seconds(no_reply=3, skipped=7) == ["header 9 of 30 rows ok, now no reply"]
+    assert ten_seconds(skipped=10) == ["header 9 of 40 rows ok, now skipped"]
+    rows["header"].clear()  # changed point files were taken up
+    assert ten_seconds(ok=2) == ["header 2 of 2 rows ok"]
+
+
 def test_a_real_log_says_ready_without_its_port_and_stopping_at_its_end(
     manager_socket: socket, command: ModuleType, tmp_path: Path
 ) -> None:
