@@ -23,6 +23,8 @@ Quantity = float | int | Decimal | str | bool | datetime | None
 Raw = int | float
 
 _FLOATS: Mapping[Kind, type[np.floating[Any]]] = {Kind.FLOAT32: np.float32, Kind.FLOAT64: np.float64}
+#: What every float register can hold without a look.
+_PLAIN = float(np.finfo(np.float32).max)
 #: The words of kinds that have a form of their own for "no reading": quiet NaN, or all ones.
 _NO_READING: Mapping[Kind, tuple[int, ...]] = {
     Kind.FLOAT32: (0x7FC0, 0),
@@ -88,6 +90,8 @@ def _encoded(
 
 def _number(value: Value, quantity: Quantity, exponent: int | None) -> tuple[dict[Column, int], Fraction]:
     """Words of the best split over the parts, over all powers of ten that may be used."""
+    if isinstance(quantity, float) and abs(quantity) <= _PLAIN and _is_plain_float(value):
+        return _words(value, value.number, quantity + 0.0), Fraction(0)  # no zero is negative
     wanted = _fraction(_code(value, quantity))
     best: tuple[Fraction, int, list[Raw]] | None = None
     for power in _powers(value, exponent):
@@ -106,6 +110,13 @@ def _number(value: Value, quantity: Quantity, exponent: int | None) -> tuple[dic
     if value.times_ten_to is not None:
         words |= _words(value, value.times_ten_to, _power_raw(value.times_ten_to, power))
     return words, error
+
+
+def _is_plain_float(value: Value) -> bool:
+    """Whether the registers hold the quantity itself, so that the next float is all there is to find."""
+    number = value.number
+    alone = not value.plus and value.times_ten_to is None
+    return number.kind in _FLOATS and alone and number.scale == 1 and number.offset == 0
 
 
 def _code(value: Value, quantity: Quantity) -> Quantity:
@@ -284,6 +295,8 @@ def _no_reading(value: Value) -> dict[Column, int]:
 
 def _refuse_declared(value: Value, quantity: Quantity, words: Mapping[Column, int]) -> None:
     """Refuse words that a reader of this map would take for "no reading"."""
+    if not (value.not_available.words or value.not_available.numbers):
+        return
     row = {column: Words(np.array([word], np.uint16), np.ones(1, np.bool_)) for column, word in words.items()}
     if declared(value, row, 1)[0]:
         raise RequestError(

@@ -14,13 +14,13 @@ from readout.bus.outcome import Status
 from readout.clock import WaitingClock
 from readout.daemon.computer_clock import RowClock
 from readout.daemon.identity import Met
-from readout.daemon.line.patience import after_silence, brief, fits, usual
+from readout.daemon.line.patience import after_silence, brief, busy_for, fits, usual
 from readout.daemon.line.point import Introduced, RecordedPoint
 from readout.daemon.line_access import LineAccess
 from readout.daemon.points import LIVE
 from readout.daemon.telling.state_log import StateLog
 from readout.plan.schedule import Due, Instant, Schedule, look, start
-from readout.poll.round import Round, nothing_asked
+from readout.poll.round import PolledPoint, Round, nothing_asked
 from readout.sealing.record import UNSTEADY, pack
 from storage.journal import Row
 
@@ -79,7 +79,7 @@ class LineWorker(threading.Thread):
         self._nap_s = nap_s
         self._row_clock = RowClock()
         self._advised = self._connected_anew = float("-inf")
-        self._wanted = math.inf
+        self._wanted, self._served = math.inf, 0
         self._began: Instant | None = None
         self._may_begin = threading.Event()
         self.introduced, self.ended = threading.Event(), threading.Event()
@@ -132,9 +132,11 @@ class LineWorker(threading.Thread):
                 return
             self._wanted = _wanted_next(waiting, deadline)
             # The meters that answer come first: a silent one may cost the line a second.
-            for due, point in sorted(waiting, key=lambda pair: pair[1].silent > 0):
-                if due.deadline_s <= deadline:
-                    self._round(point, due)
+            served = [(due, point) for due, point in waiting if due.deadline_s <= deadline]
+            self._served = len(served)
+            for due, point in sorted(served, key=lambda pair: pair[1].silent > 0):
+                self._served -= 1
+                self._round(point, due)
             self._advise()
             self._connect_anew()
         self._settle()
@@ -261,11 +263,14 @@ class LineWorker(threading.Thread):
         if any(self._others(point)):
             spare_s, reads = self._wanted - point.asked, len(point.polled.plan.reads)
             manners, once_silent = after_silence(manners, point.usual_s, spare_s, max(1, reads))
-        polled = replace(
-            point.polled,
-            free_until=self._next_deadline(),
-            # A meter that stays busy must not keep the others waiting longer than a round lasts.
-            manners=replace(manners, busy_within=point.grid.every_ms / 1000),
+        known = point.polled
+        polled = PolledPoint(
+            known.name,
+            known.unit,
+            known.plan,
+            busy_for(manners, point.grid.every_ms / 1000),
+            # Others of this round wait, or the line may be listened to until the next.
+            free_until=point.asked if self._served else self._next_deadline(),
             after_silence=once_silent,
         )
         answer = point.ask(line, polled, first_only=point.silent > 0)

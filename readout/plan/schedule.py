@@ -5,6 +5,7 @@ wall clock that steps neither floods the line nor makes one due time count twice
 at a clock: the caller brings an `Instant` and gets a `Due`.
 """
 
+import math
 from dataclasses import dataclass, replace
 
 from readout.clock import Clock
@@ -45,15 +46,17 @@ class Instant:
 
 def look(clock: Clock) -> Instant:
     """Both clocks at one moment; looks again where the process was held up between the two."""
-    found: list[tuple[float, Instant]] = []
+    tightest, found = math.inf, None
     for _ in range(_TRIES):
         before = clock.monotonic()
         utc = clock.utc()
         after = clock.monotonic()
-        found.append((after - before, Instant(utc, (before + after) / 2)))
-        if after - before <= _TIGHT_S:
+        if found is None or after - before < tightest:
+            tightest, found = after - before, Instant(utc, (before + after) / 2)
+        if tightest <= _TIGHT_S:
             break
-    return min(found, key=lambda pair: pair[0])[1]
+    assert found is not None
+    return found
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,9 +6,10 @@ them, the meter's settings after a restart say, is kept run by run under `pipele
 """
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from datetime import date
+from functools import lru_cache
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
@@ -56,11 +57,20 @@ def merge(archive: Archive, files: Sequence[SealedFile]) -> SealedFile:
     return merged
 
 
+#: What the entries of `_SAME` say, and the columns; None of a damaged file: verify names it, and nothing is
+#: built on it.
+_Meaning = tuple[Entries, pa.Schema] | None
+
+
 def _to_merge(archive: Archive, before: date) -> Iterator[list[SealedFile]]:
+    @lru_cache(maxsize=4)  # each file is held against the first and the last of its run
+    def meaning(file: str) -> _Meaning:
+        return _meaning(archive.root / file)
+
     for _, files in groupby(archive.files(), key=lambda file: (file.point, file.source)):
         run: list[SealedFile] = []
         for file in files:
-            if run and not _fits(archive.root, run, file):
+            if run and not _fits(meaning, run, file):
                 if len(run) > 1:
                     yield run
                 run = []
@@ -70,25 +80,29 @@ def _to_merge(archive: Archive, before: date) -> Iterator[list[SealedFile]]:
             yield run
 
 
-def _fits(root: "Path", run: list[SealedFile], file: SealedFile) -> bool:
+def _fits(meaning: Callable[[str], _Meaning], run: list[SealedFile], file: SealedFile) -> bool:
     if date_of(file.file) != date_of(run[0].file):
         return False
     if sum(one.rows for one in run) + file.rows > MOST_ROWS:
         return False
-    return all(_alike(root / one.file, root / file.file) for one in (run[0], run[-1]))
+    return all(_alike(meaning(one.file), meaning(file.file)) for one in (run[0], run[-1]))
 
 
-def _alike(one: "Path", other: "Path") -> bool:
-    """Whether the rows of two files mean the same."""
+def _meaning(path: "Path") -> _Meaning:
     import pyarrow.parquet as pq
 
     try:
-        mine, theirs = _entries(read_metadata(one)), _entries(read_metadata(other))
-        columns, others = pq.read_schema(one), pq.read_schema(other)
+        told, columns = read_metadata(path), pq.read_schema(path)
     except (ArchiveDamaged, pa.ArrowException, OSError):
-        return False  # damaged: verify names it, and nothing is built on it
-    if any(mine.get(name) != theirs.get(name) for name in _SAME):
+        return None
+    return _entries({key: text for key, text in told.items() if key.removeprefix(_PREFIX) in _SAME}), columns
+
+
+def _alike(one: _Meaning, other: _Meaning) -> bool:
+    """Whether the rows of two files mean the same."""
+    if one is None or other is None or one[0] != other[0]:
         return False
+    columns, others = one[1], other[1]
     common = set(columns.names) & set(others.names)
     return all(columns.field(name).equals(others.field(name), check_metadata=True) for name in common)
 

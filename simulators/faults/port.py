@@ -113,7 +113,7 @@ class InnerPort:
         at = max(now + len(data) * self._pace.character, self._free_at)
         for piece in self._delivery(frame, reply):
             at += self._pace.turnaround if piece.after is None else piece.after
-            self._due.extend(chunks(piece.data, at, self._pace.character))
+            self._due.extend(chunks(piece.data, at, self._pace))
             at += len(piece.data) * self._pace.character
         self._free_at = at
 

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from protocols.modbus.timing import SerialFormat
 
-#: A reply is handed over in chunks of about this many seconds of wire time, as a serial driver does.
+#: Seconds of wire time that are handed over at once, as a serial driver does; a USB adapter may take 16 ms.
 CHUNK = 0.002
 
 
@@ -15,12 +15,13 @@ class Pace:
     """How fast a line is. Seconds.
 
     `turnaround` is the meter's: from the request's last character to the reply's first. `silence` is what
-    must lie between a reply's last character and the next request.
+    must lie between a reply's last character and the next request. A reply arrives in chunks of `chunk`.
     """
 
     character: float
     silence: float
     turnaround: float = 0.005
+    chunk: float = CHUNK
 
     @classmethod
     def of(cls, settings: SerialFormat, turnaround: float = 0.005) -> "Pace":
@@ -51,12 +52,13 @@ def faithful(_: bytes, reply: bytes | None) -> Sequence[Piece]:
     return () if reply is None else (Piece(None, reply),)
 
 
-def chunks(data: bytes, start: float, character: float) -> Iterator[tuple[float, bytes]]:
-    """`data` in chunks, each with the instant at which its last character is complete.
+def chunks(data: bytes, start: float, pace: Pace) -> Iterator[tuple[float, bytes]]:
+    """`data` in the chunks of a pace, each with the instant at which its last character is complete.
 
-    `start` is when the first character begins; `character` its seconds on the wire, 0 for all at once.
+    `start` is when the first character begins.
     """
-    size = max(1, round(CHUNK / character)) if character > 0 else max(1, len(data))
+    character = pace.character
+    size = max(1, round(pace.chunk / character)) if character > 0 else max(1, len(data))
     for place in range(0, len(data), size):
         chunk = data[place : place + size]
         yield start + (place + len(chunk)) * character, chunk

@@ -168,7 +168,7 @@ class SimulatedLine:
     def _send(self, data: bytes, start: float) -> float:
         """Send at the line's pace from the instant `start` on; when the last character is complete."""
         now = at = start
-        for at, chunk in chunks(data, start, self._pace.character):
+        for at, chunk in chunks(data, start, self._pace):
             if self._stop.is_set():
                 break
             self._clock.sleep_until(at)

@@ -24,6 +24,10 @@ STEPS = {Dimension.FLOW: 0.01, Dimension.PRESSURE: 0.001, Dimension.TEMPERATURE:
 GENERIC_LOW, GENERIC_HIGH = 10.0, 90.0
 
 
+#: A number of its own for each dimension.
+_CHECKS = {dimension: zlib.crc32(dimension.name.encode()) for dimension in Dimension}
+
+
 class PlantValues:
     """The readings of a meter fitted to `plant`; see `Source`. Deterministic by the plant's seed."""
 
@@ -56,10 +60,10 @@ class PlantValues:
         if dimension is Dimension.VOLUME:
             return self.plant.total(at.utc)
         tick = math.floor(at.utc / UPDATE)
-        truth = self.plant.truth(tick * UPDATE)
         flow_noise = 1 + FLOW_NOISE * self._noise(Dimension.FLOW, tick)
         if dimension is Dimension.FLOW:
-            return _stepped(truth.flow * flow_noise, STEPS[dimension])
+            return _stepped(self.plant.flow(tick * UPDATE) * flow_noise, STEPS[dimension])
+        truth = self.plant.truth(tick * UPDATE)
         if dimension is Dimension.VELOCITY:
             velocity = self.plant.velocity(_stepped(truth.flow * flow_noise, STEPS[Dimension.FLOW]))
             return velocity * (truth.actual_velocity / truth.velocity if value.basis == "actual" else 1.0)
@@ -85,7 +89,7 @@ class PlantValues:
 
 def noise_seed(seed: int, dimension: Dimension) -> int:
     """Which noise the sensor of a dimension has."""
-    return seed + zlib.crc32(dimension.name.encode())
+    return seed + _CHECKS[dimension]
 
 
 def _span(value: Value) -> tuple[float, float]:

@@ -19,6 +19,8 @@ _ZSTD_LEVEL = 6
 _TRIAL_LEVEL = 1
 #: Rows from which on a quarter of them is tried: enough to tell, see `_smaller`.
 _TRIED_WHOLE = 40_000
+#: Fewer rows than this are not tried: the metadata around them is larger than what they could save.
+_TRIED_FROM = 500
 #: Rows a row group: a week of one row a second is one group, a reader skips by it.
 _ROWS_A_GROUP = 524_288
 #: A moment column that says when a row was: the first one there is.
@@ -97,7 +99,7 @@ def _smaller(table: "pa.Table") -> dict[str, str]:
     tried: on days of seconds it gave what all rows give; an eighth has the dictionary weigh too much.
     """
     others = {field.name: other for field in table.schema if (other := _other(field))}
-    if not others:
+    if not others or table.num_rows < _TRIED_FROM:
         return {}
     tried = table.select(list(others))
     if (rows := table.num_rows) >= _TRIED_WHOLE:

@@ -7,7 +7,7 @@ request, and what the meter had answered. Nothing of it comes from the recorder.
 
 import threading
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -29,7 +29,8 @@ from simulators.plant.signals import PlantValues
 from simulators.shared_clock import SharedClock
 
 FORMAT = SerialFormat(19200, "even", 8, 1)
-PACE = Pace.of(FORMAT, 0.01)
+#: Replies arrive whole, as over a USB adapter that collects bytes for 16 ms.
+PACE = replace(Pace.of(FORMAT, 0.01), chunk=0.016)
 REGISTERS = 2
 MAP = """\
 register_map: 1

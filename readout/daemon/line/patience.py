@@ -6,6 +6,7 @@ another unit to whoever is asked then, and laid aside by its address.
 """
 
 from dataclasses import replace
+from functools import lru_cache
 
 from readout.bus.exchange import Manners
 
@@ -50,7 +51,17 @@ def after_silence(manners: Manners, usual_s: float, spare_s: float, reads: int) 
     least as long as the meter usually takes, `usual_s`: enough for a request that was lost. So where rounds
     are a minute apart even a late reply to a repeat is heard, and where they are a second apart none waits.
     """
-    left_s = spare_s - manners.reply_within - manners.late_within
-    each_s = _left_s(left_s / (2 * reads), usual_s)
-    now = replace(manners, repeat_within=each_s) if usual_s and manners.repeats else manners
-    return now, replace(manners.within(each_s), repeats=0)
+    whole_s = manners.reply_within + manners.late_within
+    each_s = min(_left_s((spare_s - whole_s) / (2 * reads), usual_s), whole_s)
+    return _asked(manners, each_s if usual_s and manners.repeats else manners.repeat_within, each_s)
+
+
+@lru_cache(maxsize=256)  # a line asks the same few meters in the same few ways
+def _asked(manners: Manners, repeat_s: float | None, rest_s: float) -> tuple[Manners, Manners]:
+    return replace(manners, repeat_within=repeat_s), replace(manners.within(rest_s), repeats=0)
+
+
+@lru_cache(maxsize=256)
+def busy_for(manners: Manners, round_s: float) -> Manners:
+    """One that stays busy must not keep the others waiting longer than a round lasts."""
+    return replace(manners, busy_within=round_s)
