@@ -3,7 +3,7 @@
 // may have, on paper as wide as the paper allows. Folded tables are open on paper.
 const specs = JSON.parse(document.getElementById("charts").textContent);
 const places = Array.from(document.querySelectorAll("[data-chart]"));
-const options = { responsive: true, displaylogo: false, displayModeBar: false };
+const options = { responsive: true, displaylogo: false, displayModeBar: false, showTips: false };
 const phone = window.matchMedia("(max-width: 40rem)");
 const PAPER = { width: 660, scale: 0.8 };
 const spec_of = place => structuredClone(specs[Number(place.dataset.chart)]);

@@ -143,7 +143,7 @@ def _together(found: Sequence[Review], words: Words) -> Iterator[str]:
         first, *rest = map(plain, both["points"])
         yield words(
             "Sum of all points: {sum} ± {half} {unit}; {first} less {rest}: {difference} ± {half} {unit}.",
-            sum=words.number(both["sum"]), half=half, unit=both["unit"], first=first,
+            sum=words.number(both["sum"]), half=half, unit=words.unit(both["unit"]), first=first,
             rest=", ".join(rest), difference=words.number(both["difference"]),
         )  # fmt: skip
         if both["verdict"]:

@@ -46,7 +46,7 @@ def _peak_or_pressure(
     found: Review, flow: ReadingReview, pressure: ReadingReview, rows: NDArray[np.bool_], words: Words
 ) -> str:
     bars, flows = pressure.values.means[rows], flow.values.means[rows]
-    unit = pressure.shown.unit or ""
+    unit = words.unit(pressure.shown.unit, "")
     if found.pressure is not None:
         low = bars < found.pressure.required
         limit = found.pressure.required
@@ -66,7 +66,7 @@ def _peak_or_pressure(
         "share": words.percent(float(low.mean())),
         "limit": words.number(limit),
         "unit": unit,
-        "flow": f"{words.number(then)} {flow.shown.unit or ''}",
+        "flow": f"{words.number(then)} {words.unit(flow.shown.unit, '')}".strip(),
         "rank": words.percent(rank, 0),
     }
     lead = words("Pressure was no higher than {limit} {unit} in {share} of the minutes; ", **fields)
@@ -88,7 +88,7 @@ def out_of_hours(found: Review, words: Words) -> Section:
     """What flows while nothing is made, what an hour of it costs, with the formula."""
     about = found.installation.pressure
     pressure = None if about is None else found.readings.get(about.name)
-    unit = "" if pressure is None else pressure.shown.unit or ""
+    unit = "" if pressure is None else words.unit(pressure.shown.unit, "")
     items: list[Item] = [*_demand(found.demand, unit, words), *_step(found, words)]
     cost = found.cost
     if isinstance(cost, str):
@@ -104,11 +104,11 @@ def out_of_hours(found: Review, words: Words) -> Section:
                 "strong",
             )
         )  # fmt: skip
-        items.append(Text(words("Formula: {formula}", formula=plain(cost.formula))))
-        reference = f"{cost.specific_power}: {cost.specific_power_reference}"
-        items.append(Text(words("Specific power {reference}.", reference=plain(reference)), "small"))
+        items.append(Text(words("Formula: {formula}", formula=words(cost.formula))))
+        reference = f"{words(cost.specific_power)}: {words(cost.specific_power_reference)}"
+        items.append(Text(words("Specific power {reference}.", reference=reference), "small"))
         items.append(Text(words("This is what that flow costs. It is no saving.")))
-        items += [Text(plain(warning), "strong") for warning in cost.warnings]
+        items += [Text(words(warning), "strong") for warning in cost.warnings]
     return Section(words("Out of hours"), items)
 
 
@@ -124,7 +124,7 @@ def _demand(told: Demand | str, unit: str, words: Words) -> Iterator[Item]:
         words(
             "While the site did not produce, {mean} {unit} flowed on average, over {counted}.",
             mean=words.number(told.mean),
-            unit=told.unit or "",
+            unit=words.unit(told.unit, ""),
             counted=words.span(told.counted_s),
         ),
         "strong",
@@ -156,7 +156,7 @@ def _step(found: Review, words: Words) -> Iterator[Item]:
     )
     yield Text(
         words(
-            text, size=words.number(abs(step.size), 3), unit=step.unit or "",
+            text, size=words.number(abs(step.size), 3), unit=words.unit(step.unit, ""),
             before=words.number(step.before), after=words.number(step.after),
             begin=words.moment(step.since_ms, zone),
             end=words.moment(step.until_ms, zone),
@@ -181,7 +181,7 @@ def display(found: Review, words: Words) -> Section:
                     "The meter's totaliser counted {counted} {unit} while rows came and {gaps} {unit} in"
                     " gaps; the integral of the flow is {integral} {unit}, {difference} away.",
                     counted=words.number(told.counted, 6), gaps=words.number(told.in_gaps),
-                    integral=words.number(told.integral, 6), unit=plain(told.unit),
+                    integral=words.number(told.integral, 6), unit=words.unit(told.unit),
                     difference=words.percent(told.difference, 2),
                 ),
                 "strong",
@@ -205,7 +205,7 @@ def corrections(found: Review, words: Words) -> Section | None:
         return None
     zone = found.installation.zone
     rows = [
-        (words.moment(one.from_ms, zone), plain(one.what), plain(one.why or "–"), str(one.line))
+        (words.moment(one.from_ms, zone), words(one.what), plain(one.why or "–"), str(one.line))
         for one in found.corrections
     ]
     heads = (words("from"), words("what"), words("why"), words("ledger line"))

@@ -80,14 +80,14 @@ def appendix(found: Review, words: Words, files: Sequence[SealedRows] = ()) -> S
             "small",
         )
     )
-    items += [Text(plain(fault), "strong") for fault in found.book.faults]
+    items += [Text(words(fault), "strong") for fault in found.book.faults]
     return Section(words("Appendix"), items)
 
 
 def _references(found: Review, words: Words) -> list[Table]:
     """By which registers the meter told the reference conditions; nothing where the map states them."""
     rows = [
-        (plain(name), plain(one.value), plain(one.told_by))
+        (plain(name), words.outside(one.value), plain(one.told_by))
         for name, reading in found.readings.items()
         for one in conditions(reading.info.reference)
         if one.told_by is not None
@@ -115,7 +115,7 @@ def _one_hole(found: Review, words: Words) -> Text | None:
             "An illustration, no finding: of air at {pressure} {unit} and 20 °C, one sharp-edged hole of"
             " {size} mm (coefficient {c}) lets out as much as flows out of hours. There are many places, and"
             " wanted demand is among them.",
-            pressure=words.number(median), unit=unit, size=words.number(1000 * metres, 2),
+            pressure=words.number(median), unit=words.unit(unit), size=words.number(1000 * metres, 2),
             c=words.number(SHARP_EDGED),
         )
     )  # fmt: skip

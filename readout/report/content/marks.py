@@ -26,7 +26,7 @@ def marks(found: Review, words: Words, inputs: Inputs) -> Section | None:
 def _marks(numbered: Sequence[tuple[Entry, MarkResult]], found: Review, words: Words) -> Table:
     flow, pressure = found.corrected or found.flow, found.installation.pressure
     shown = None if pressure is None else found.readings.get(pressure.name)
-    units = [f" [{one.shown.unit or '–'}]" if one is not None else "" for one in (flow, shown)]
+    units = [f" [{words.unit(one.shown.unit)}]" if one is not None else "" for one in (flow, shown)]
     rows = [
         (
             str(entry.number), plain(entry.text), when(entry, found, words), words.number(one.flow),
@@ -66,7 +66,7 @@ def _inputs(test: LeakTest, words: Words) -> Iterator[str]:
         )  # fmt: skip
         if "output" in number:
             text = "the compressor delivers {output} {unit} under load"
-            yield words(text, output=words.number(number["output"]), unit=test.unit or "")
+            yield words(text, output=words.number(number["output"]), unit=words.unit(test.unit, ""))
         else:
             yield words("what the compressor delivers under load was not given (--compressor-output)")
     if "volume_m3" in number:
@@ -84,7 +84,7 @@ def _inputs(test: LeakTest, words: Words) -> Iterator[str]:
 
 def _result(test: LeakTest, words: Words) -> str:
     share = None if test.share is None else words.percent(test.share)
-    flow = None if test.flow is None else f"{words.number(test.flow)} {test.unit or ''}".strip()
+    flow = None if test.flow is None else f"{words.number(test.flow)} {words.unit(test.unit, '')}".strip()
     if share is None:
         return flow or "–"
     of = words("{share} of what the compressor delivers", share=share)
@@ -105,7 +105,7 @@ def _before_and_after(found: Review, words: Words) -> Iterator[Item]:
         words("day type"), words("before"), words("days, measured"), words("after"),
         words("days, measured"), words("change"),
     )  # fmt: skip
-    caption = f"{words('Before and after, mean flow')} [{both.unit or '–'}]"
+    caption = f"{words('Before and after, mean flow')} [{words.unit(both.unit)}]"
     yield Table(caption, heads, rows)
     for text in both.not_comparable:
         yield Text(words(text), "strong")

@@ -34,7 +34,11 @@ def reading_name(reading: ReadingReview, words: Words) -> str:
 def at_conditions(reading: ReadingReview, words: Words) -> str:
     """`at 20 degC, 1 bar(a)`; empty where the map states none."""
     told = conditions(reading.info.reference)
-    return words("at {conditions}", conditions=", ".join(plain(one.value) for one in told)) if told else ""
+    return (
+        words("at {conditions}", conditions=", ".join(words.outside(one.value) for one in told))
+        if told
+        else ""
+    )
 
 
 def complete(found: Review, words: Words) -> Section:
@@ -77,12 +81,20 @@ def complete(found: Review, words: Words) -> Section:
 def _counts(found: Review, words: Words) -> Table:
     """Rows by status, by the quality of the computer's clock and by flags."""
     rows = [
-        (f"{words(column)}: {plain(words(word))}", words.fixed(n, 0))
+        (f"{_column(column, words)}: {words(word)}", words.fixed(n, 0))
         for column, counted in found.measured.counts.items()
         for word, n in counted.items()
     ]
     heads = (words("status, clock or flag"), words("rows"))
     return Table(words("Rows by status, clock and flag"), heads, rows)
+
+
+def _column(name: str, words: Words) -> str:
+    """What a column of words tells of: the row, the computer's clock, a record or a value."""
+    known = {"time_flag": "record's time", "check_flag": "record's own check"}.get(name, name)
+    if known.endswith("_flag"):
+        return words("{name}, flag", name=plain(known.removesuffix("_flag")))
+    return words(known)
 
 
 def sure(found: Review, words: Words) -> Section:
@@ -100,9 +112,9 @@ def sure(found: Review, words: Words) -> Section:
 
 def _trust(flow: ReadingReview, told: Uncertainty | str, words: Words) -> Iterator[Item]:
     if isinstance(told, str):
-        yield Text(words("How sure the flow is cannot be said: {why}.", why=plain(words(told))), "strong")
+        yield Text(words("How sure the flow is cannot be said: {why}.", why=words(told)), "strong")
     else:
-        mean, unit = flow.statistics.mean or 0.0, flow.shown.unit or ""
+        mean, unit = flow.statistics.mean or 0.0, words.unit(flow.shown.unit, "")
         yield Text(
             words(
                 "The mean flow is {mean} ± {half} {unit} {conditions}; the total has the same ± {percent} %."
@@ -116,9 +128,9 @@ def _trust(flow: ReadingReview, told: Uncertainty | str, words: Words) -> Iterat
             ),
             "strong",
         )
-        yield Text(plain(told.says))
+        yield Text(words(told.says))
         if told.left_out:
-            left = "; ".join(map(plain, told.left_out))
+            left = "; ".join(map(words, told.left_out))
             yield Text(words("Not in it, because nobody said anything of it: {left}.", left=left))
     if flow.info.reference is None:
         yield Text(words("The register map states no reference conditions for this flow."))
@@ -135,10 +147,10 @@ def figures(found: Review, words: Words) -> Section:
     heads[heads.index(words.percent(0.5, 0))] = words("median")
     rows = [
         (
-            reading_name(one, words), one.shown.unit or "–", words.number(one.statistics.mean),
+            reading_name(one, words), words.unit(one.shown.unit), words.number(one.statistics.mean),
             *(words.number(one.statistics.percentiles.get(share)) for share in shares),
             words.number(one.statistics.lowest), words.number(one.statistics.highest),
-            "" if one.amount is None else f"{words.number(one.total, 6)} {one.amount.unit}",
+            "" if one.amount is None else f"{words.number(one.total, 6)} {words.unit(one.amount.unit)}",
         )
         for one in all_readings
     ]  # fmt: skip
@@ -153,8 +165,7 @@ def figures(found: Review, words: Words) -> Section:
             )
             for p in flow.statistics.peaks
         ]  # fmt: skip
-        unit = flow.shown.unit or "–"
-        heads = [words("mean over"), unit, words("begins")]
+        heads = [words("mean over"), words.unit(flow.shown.unit), words("begins")]
         items.append(Table(words("Largest means of the flow"), heads, peaks))
         kinds = [one for one in flow.day_types if one.name != DayType.UNKNOWN]
         named = ((words("Kinds of days"), kinds), (words("Weekdays"), flow.weekdays))
@@ -181,7 +192,7 @@ def _pressure(found: Review, words: Words) -> Iterator[Item]:
     """Share of time below what is required; nothing without either."""
     reading, told = _pressure_reading(found), found.pressure
     if reading is not None and told is not None:
-        unit = reading.shown.unit or "–"
+        unit = words.unit(reading.shown.unit)
         rows = [
             (words("required"), f"{words.number(told.required)} {unit}"),
             (words("share of time below"), words.percent(told.share_below, 2)),
@@ -201,11 +212,11 @@ def _periods(
 ) -> Table:  # fmt: skip
     """`lowest`: the pressure and the same periods of it, whose lowest row stands beside."""
     factor = 0.0 if flow.amount is None else flow.amount.factor
-    amount = "" if flow.amount is None else f" [{flow.amount.unit}]"
-    unit = f" [{flow.shown.unit or '–'}]"
+    amount = "" if flow.amount is None else f" [{words.unit(flow.amount.unit)}]"
+    unit = f" [{words.unit(flow.shown.unit)}]"
     rows: list[tuple[str, ...]] = [
         (
-            plain(words(one.name)), words.number(one.amount * factor, 5), words.number(one.mean),
+            _period_name(one, words), words.number(one.amount * factor, 5), words.number(one.mean),
             words.number(one.highest), words.percent(one.measured_s / max(one.elapsed_s, 1.0)),
         )
         for one in some
@@ -215,8 +226,15 @@ def _periods(
         pressure, same = lowest
         lows = {one.name: one.lowest for one in same}
         rows = [(*row, words.number(lows.get(one.name))) for row, one in zip(rows, some, strict=True)]
-        heads.append(f"{words('lowest pressure')} [{pressure.shown.unit or '–'}]")
+        heads.append(f"{words('lowest pressure')} [{words.unit(pressure.shown.unit)}]")
     return Table(name, heads, rows)
+
+
+def _period_name(one: Period, words: Words) -> str:
+    """A weekday or a kind of day by its word, a day by its date, a shift by its day and its own name."""
+    if one.day is None:
+        return words(one.name)
+    return f"{words.date(one.day)}{plain(one.name.removeprefix(one.day.isoformat()))}"
 
 
 def pictures(found: Review, words: Words) -> Section:
@@ -238,13 +256,16 @@ def pictures(found: Review, words: Words) -> Section:
 def installation(found: Review, words: Words) -> Section:
     """Meter, map, pipe and sketch, cautions: what was measured where and with what."""
     about = found.installation
-    first = about.meter, about.principle, about.serial_number, about.role, about.map_sha256
-    names = ("meter", "principle", "serial number", "role of the point", "register map, SHA-256")
-    rows = [(words(n), plain(v)) for n, v in zip(names, first, strict=True) if v is not None]
-    rows += [
-        (words("recording"), words("{holds}s every {every}", holds=words(found.measured.holds),
-         every=words.span(found.measured.interval_ms / 1000))),
-    ]  # fmt: skip
+    holds, every = words(found.measured.holds), words.span(found.measured.interval_ms / 1000)
+    first = (
+        (words("meter"), plain(about.meter)),
+        (words("principle"), about.principle and words(about.principle)),
+        (words("serial number"), about.serial_number and plain(about.serial_number)),
+        (words("role of the point"), about.role and words(about.role)),
+        (words("register map, SHA-256"), about.map_sha256),
+        (words("recording"), words("{holds}s every {every}", holds=holds, every=every)),
+    )
+    rows = [(name, told) for name, told in first if told]
     items: list[Item] = [Table(words("Meter and recording"), ("", ""), rows, "words")]
     place = _place(found)
     if place is not None and place.bore is not None:
@@ -253,22 +274,24 @@ def installation(found: Review, words: Words) -> Section:
             pipe += measures.insertion_rows(place.insertion, place)
         named = ((words("inlet run"), place.inlet), (words("outlet run"), place.outlet))
         pipe += [measures.run_row(name, run) for name, run in named if run is not None]
-        told = [tuple(map(plain, row)) for row in pipe]
+        told = [tuple(map(words, row)) for row in pipe]
         items.append(Table(words("Pipe and probe, as the point file says"), ("", "", ""), told, "words"))
         items += _sketch(place, words)
-    settings = [(plain(key), plain(_setting(value))) for key, value in about.settings.items()]
+    settings = [(plain(key), _setting(value, words)) for key, value in about.settings.items()]
     if settings:
         items.append(Table(words("Settings read from the meter"), ("", ""), settings, "words"))
     fluid = None if place is None else place.fluid
-    cautions = [(one.when, one.text) for one in cautions_for(fluid)]
+    cautions = [(words(one.when), words(one.text)) for one in cautions_for(fluid)]
     items.append(Table(words("Cautions for whoever goes back to the pipe"), ("", ""), cautions, "words"))
     return Section(words("Where and with what"), items)
 
 
-def _setting(value: object) -> str:
-    if isinstance(value, dict):
-        return " ".join(str(value[key]) for key in ("value", "unit") if value.get(key) is not None)
-    return str(value)
+def _setting(told: object, words: Words) -> str:
+    if not isinstance(told, dict):
+        return plain(told)
+    value, unit = told.get("value"), told.get("unit")
+    number = words.value(value) if isinstance(value, int | float) else words.outside(value)
+    return "–" if value is None else f"{number} {words.unit(unit, '')}".strip()
 
 
 def _place(found: Review) -> Place | None:
@@ -299,8 +322,9 @@ def _sketch(place: Place, words: Words) -> Iterator[Item]:
         for one in (probe.stem_diameter, probe.fitting_height)
     )
     drawn = section(
-        place.bore, place.insertion, stem_mm=stem, fitting_mm=fitting, highest_mm=108.0, widest_mm=80.0
-    )
+        place.bore, place.insertion, stem_mm=stem, fitting_mm=fitting, highest_mm=108.0, widest_mm=80.0,
+        words=words,
+    )  # fmt: skip
     letters = (
         "A fitting, B wall, C depth of the sensor, D sensor to tip, E mark from the tip, F inside diameter"
     )

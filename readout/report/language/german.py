@@ -2,179 +2,265 @@
 
 from collections.abc import Mapping
 
-GERMAN: Mapping[str, str] = {
+from readout.report.language.german_place import PLACE
+from readout.report.language.german_review import REVIEW
+
+_HEADINGS: Mapping[str, str] = {
+    "Measurement report": "Messbericht",
     "Measured at {site}, point {point}, by {meter}, from {begin} until {end}.":
         "Gemessen bei {site}, Messstelle {point}, mit {meter}, von {begin} bis {end}.",
     "from the meter’s memory": "aus dem Speicher des Messgeräts",
     "Findings": "Befund",
     "The points together": "Die Messstellen zusammen",
-    "How complete it is": "Wie vollständig es ist",
-    "How sure it is": "Wie sicher es ist",
+    "How complete it is": "Wie vollständig die Messung ist",
+    "How sure it is": "Wie sicher die Zahlen sind",
     "The figures": "Die Zahlen",
     "The pictures": "Die Bilder",
-    "Out of hours": "Außerhalb der Betriebszeit",
+    "Out of hours": "Außerhalb der Betriebszeit", "In hours": "In der Betriebszeit",
     "The meter's own total and display": "Zählwerk und Anzeige des Messgeräts",
-    "Corrections": "Korrekturen",
-    "Log book": "Logbuch",
-    "Where and with what": "Wo und womit",
+    "Corrections": "Berichtigungen",
+    "Where and with what": "Wo und womit gemessen wurde",
     "Appendix": "Anhang",
+    "{caption}: {n} rows": "{caption}: {n} Zeilen",
+}  # fmt: skip
+
+_COMPLETE: Mapping[str, str] = {
     "{share} of the period was measured: {measured} of {elapsed}. Nothing is filled over a gap.":
-        "{share} der Zeit wurden gemessen: {measured} von {elapsed}. Über Lücken wird nichts aufgefüllt.",
+        "{share} des Zeitraums sind gemessen: {measured} von {elapsed}. Lücken sind nicht aufgefüllt.",
     "Time that is missing, by cause": "Fehlende Zeit nach Ursache",
     "cause": "Ursache", "time": "Zeit", "from": "von", "until": "bis", "missing": "fehlt",
-    "recorder not running": "Aufzeichnung lief nicht",
-    "no row although the recorder ran": "keine Zeile, obwohl die Aufzeichnung lief",
-    "no record in the meter's memory": "kein Satz im Speicher des Messgeräts",
     "Gaps: {shown} of {all}, the longest": "Lücken: {shown} von {all}, die längsten",
-    "{n} rows have no time and are in no figure.": "{n} Zeilen haben keine Zeit und stehen in keiner Zahl.",
-    "column": "Spalte", "word": "Wort", "rows": "Zeilen",
+    "{n} rows have no time and are in no figure.": "{n} Zeilen haben keine Zeit und gehen in keine Zahl ein.",
+    "rows": "Zeilen", "status, clock or flag": "Status, Uhr oder Kennzeichen",
     "Rows by status, clock and flag": "Zeilen nach Status, Uhr und Kennzeichen",
+    "status": "Status", "clock": "Uhr des Rechners", "{name}, flag": "{name}, Kennzeichen",
+    "record's time": "Zeit des Datensatzes", "record's own check": "Prüfsumme des Datensatzes",
+}  # fmt: skip
+
+_SURE: Mapping[str, str] = {
     "No flow was measured.": "Es wurde kein Durchfluss gemessen.",
     "Method: {method}.": "Verfahren: {method}.",
     "How sure the flow is cannot be said: {why}.":
         "Wie sicher der Durchfluss ist, lässt sich nicht sagen: {why}.",
     "The mean flow is {mean} ± {half} {unit}; the total has the same ± {percent} %.":
-        "Der mittlere Durchfluss ist {mean} ± {half} {unit}; für die Summe gelten dieselben ± {percent} %.",
+        "Der mittlere Durchfluss beträgt {mean} ± {half} {unit}; für die Menge gelten dieselben ± {percent}"
+        " %.",
+    "The mean flow is {mean} ± {half} {unit} {conditions}; the total has the same ± {percent} %.":
+        "Der mittlere Durchfluss beträgt {mean} ± {half} {unit} {conditions}; für die Menge gelten dieselben"
+        " ± {percent} %.",
     "Not in it, because nobody said anything of it: {left}.":
-        "Nicht darin, weil niemand etwas dazu sagte: {left}.",
+        "Nicht darin, weil dazu nichts angegeben ist: {left}.",
     "The register map states no reference conditions for this flow.":
-        "Die Registerkarte nennt keine Bezugsbedingungen für diesen Durchfluss.",
-    "Volumes are those at {reference}, the meter's reference conditions.":
-        "Volumen gelten bei {reference}, den Bezugsbedingungen des Messgeräts.",
-    "reading": "Messwert", "unit": "Einheit", "mean": "Mittel", "median": "Median", "lowest": "kleinster",
-    "highest": "größter", "total, measured time": "Summe, gemessene Zeit", "Readings": "Messwerte",
-    "mean over": "Mittel über", "begins": "beginnt",
-    "Largest means of the flow": "Größte Mittel des Durchflusses",
-    "Days": "Tage", "Shifts": "Schichten", "Weekdays": "Wochentage", "total": "Summe", "measured": "gemessen",
+        "Die Registerbeschreibung nennt keine Bezugsbedingungen für diesen Durchfluss.",
+    "Volumes are those {conditions}, the meter's reference conditions.":
+        "Volumen gelten {conditions}, den Bezugsbedingungen des Messgeräts.",
+    "at {conditions}": "bei {conditions}",
+}  # fmt: skip
+
+_FIGURES: Mapping[str, str] = {
+    "Readings": "Messwerte", "reading": "Messwert", "unit": "Einheit", "median": "Median",
+    "lowest": "kleinster", "highest": "größter", "total, measured time": "Menge in der gemessenen Zeit",
+    "Largest means of the flow": "Spitzen: größte Mittelwerte des Durchflusses",
+    "mean over": "Mittelwert über", "begins": "beginnt",
+    "Days": "Tage", "Shifts": "Schichten", "Weekdays": "Wochentage", "Kinds of days": "Arten von Tagen",
+    "Day by day and shift by shift": "Tag für Tag und Schicht für Schicht", "measured": "gemessen",
     "Monday": "Montag", "Tuesday": "Dienstag", "Wednesday": "Mittwoch", "Thursday": "Donnerstag",
     "Friday": "Freitag", "Saturday": "Samstag", "Sunday": "Sonntag",
     "Mon": "Mo", "Tue": "Di", "Wed": "Mi", "Thu": "Do", "Fri": "Fr", "Sat": "Sa", "Sun": "So",
-    "lowest to highest row": "kleinste bis größte Zeile",
+    "Pressure against what is required": "Druck und nötiger Druck",
+    "required": "nötig", "share of time below": "Zeitanteil darunter", "lowest row": "kleinster Messwert",
+    "lowest pressure": "kleinster Druck",
+}  # fmt: skip
+
+_PICTURES: Mapping[str, str] = {
+    "lowest to highest row": "kleinster bis größter Messwert",
     "Each stroke runs from the lowest to the highest row of {width}; nothing is drawn over gaps, which are"
     " shaded. Drag to zoom, double click to go back. Times are UTC{offset} throughout.":
-        "Jeder Strich reicht von der kleinsten bis zur größten Zeile von {width}; Lücken sind getönt,"
-        " über sie"
-        " wird nichts gezeichnet. Ziehen vergrößert, Doppelklick führt zurück. Zeiten durchgehend"
-        " UTC{offset}.",
-    "{name} over time": "{name} über der Zeit",
+        "Jeder Strich reicht vom kleinsten bis zum größten Messwert in {width}; Lücken sind getönt und"
+        " bleiben"
+        " leer. Ziehen vergrößert den Ausschnitt, ein Doppelklick führt zurück. Alle Zeiten in UTC{offset}.",
+    "{name} over time": "{name} über der Zeit", " and ": " und ",
+    "required {limit} {unit}": "nötig {limit} {unit}",
     "share of measured time [%]": "Anteil der gemessenen Zeit [%]",
     "exceeded for": "überschritten für",
     "Read: for so much of the measured time the flow was at least so high.":
-        "Lies: für so viel der gemessenen Zeit war der Durchfluss mindestens so hoch.",
+        "Zu lesen: Für diesen Anteil der gemessenen Zeit war der Durchfluss mindestens so hoch.",
     "Flow duration curve": "Dauerlinie des Durchflusses", "a minute": "eine Minute",
     "Each point is the mean of a minute. Pressure that falls to the right falls with the demand;"
     " points low on the left are pressure lost without demand.":
-        "Jeder Punkt ist das Mittel einer Minute. Druck, der nach rechts fällt, fällt mit dem Bedarf;"
-        " tiefe Punkte links sind Druckverlust ohne Bedarf.",
-    "Pressure against flow": "Druck über Durchfluss",
-    "measured time [h]": "gemessene Zeit [h]", "Histogram": "Histogramm",
+        "Jeder Punkt ist ein Minutenmittel. Sinkt der Druck nach rechts, sinkt er mit dem Verbrauch; tiefe"
+        " Punkte links sind Druckverlust ohne Verbrauch.",
+    "Pressure against flow": "Druck über dem Durchfluss",
+    "measured time [h]": "gemessene Zeit [h]", "Histogram": "Häufigkeiten",
     "Hours of the measured time in each of 40 classes.":
         "Stunden der gemessenen Zeit in jeder von 40 Klassen.",
-    "Hours of the week": "Stunden der Woche",
-    "Mean of {name} [{unit}] by hour and weekday on the site's clock; n is how many such hours were"
-    " measured at least in part. Darker is more; empty was not measured.":
-        "Mittel von {name} [{unit}] nach Stunde und Wochentag der Ortszeit; n sagt, wie viele solcher Stunden"
-        " wenigstens zum Teil gemessen wurden. Dunkler ist mehr; leer wurde nicht gemessen.",
-    "meter": "Messgerät", "principle": "Prinzip", "serial number": "Seriennummer",
-    "role of the point": "Aufgabe der Messstelle", "register map, SHA-256": "Registerkarte, SHA-256",
-    "recording": "Aufzeichnung", "{holds}s every {every}": "{holds} alle {every}", "sample": "Stichprobe",
+    "Hours of the week": "Stunden der Woche", "hour": "Stunde", "hour of the day": "Stunde des Tages",
+    "not measured": "nicht gemessen",
+    "Mean of {name} [{unit}] in each hour of the week by the site's clock; n is how many such hours were"
+    " measured at least in part. Darker is more. Struck through, n 0: not measured.":
+        "Mittelwert von {name} [{unit}] in jeder Stunde der Woche nach Ortszeit; n sagt, wie viele solcher"
+        " Stunden wenigstens zum Teil gemessen sind. Dunkler ist mehr. Durchgestrichen, n 0: nicht gemessen.",
+    "Hours of the week: mean of {name} [{unit}], in brackets n":
+        "Stunden der Woche: Mittelwert von {name} [{unit}], in Klammern n",
+}  # fmt: skip
+
+_PLACE: Mapping[str, str] = {
     "Meter and recording": "Messgerät und Aufzeichnung",
+    "meter": "Messgerät", "principle": "Messprinzip", "serial number": "Seriennummer",
+    "role of the point": "Aufgabe der Messstelle",
+    "register map, SHA-256": "Registerbeschreibung, SHA-256",
+    "recording": "Aufzeichnung", "{holds}s every {every}": "{holds} alle {every}",
     "Pipe and probe, as the point file says": "Rohr und Sonde laut Messstellendatei",
     "inlet run": "Einlaufstrecke", "outlet run": "Auslaufstrecke",
     "Settings read from the meter": "Einstellungen, aus dem Messgerät gelesen",
-    "Cautions for whoever goes back to the pipe": "Vorsicht für alle, die wieder ans Rohr gehen",
+    "Cautions for whoever goes back to the pipe": "Vorsicht für alle, die wieder an die Leitung gehen",
     "A fitting, B wall, C depth of the sensor, D sensor to tip, E mark from the tip, F inside diameter":
         "A Stutzen, B Wand, C Tiefe des Sensors, D Sensor bis Spitze, E Marke ab Spitze, F Innendurchmesser",
+}  # fmt: skip
+
+_PEAK: Mapping[str, str] = {
     "Peak or pressure: cannot be told without both a flow and a pressure.":
-        "Spitze oder Druck: ohne Durchfluss und Druck lässt es sich nicht sagen.",
+        "Spitze oder Druck: Ohne Durchfluss und Druck lässt es sich nicht sagen.",
     "Peak or pressure: flow and pressure were never measured together.":
-        "Spitze oder Druck: Durchfluss und Druck wurden nie zugleich gemessen.",
+        "Spitze oder Druck: Durchfluss und Druck wurden nie gleichzeitig gemessen.",
     "Neither: the pressure never fell below the required {limit} {unit}, not even at peak flow.":
-        "Weder Spitze noch Druck: auch bei höchstem Durchfluss fiel er nie unter die nötigen {limit} {unit}.",
+        "Weder Spitze noch Druck sind das Problem: Der Druck fiel nie unter die nötigen {limit} {unit}, auch"
+        " nicht in der Verbrauchsspitze.",
     "Pressure was no higher than {limit} {unit} in {share} of the minutes; ":
         "Der Druck lag in {share} der Minuten nicht über {limit} {unit}; ",
-    "the flow then, {flow}, was above that of {rank} of all minutes: the peak pulls the pressure down.":
-        "der Durchfluss dabei, {flow}, lag über dem von {rank} aller Minuten: die Spitze senkt den Druck.",
-    "the flow then, {flow}, was above that of only {rank} of all minutes: pressure is lost without a peak.":
-        "der Durchfluss dabei, {flow}, lag nur über dem von {rank} aller Minuten: der Druck geht ohne Spitze"
-        " verloren.",
+    "the flow then, {flow}, was above that of {rank} of these minutes: the peak pulls the pressure down.":
+        "der Durchfluss dabei, {flow}, lag über dem von {rank} dieser Minuten: Die Verbrauchsspitze zieht den"
+        " Druck herunter.",
+    "the flow then, {flow}, was above that of only {rank} of these minutes: pressure is lost without a peak.":
+        "der Durchfluss dabei, {flow}, lag nur über dem von {rank} dieser Minuten: Der Druck geht ohne"
+        " Verbrauchsspitze verloren.",
     "Peak or pressure: the pressure hardly moved; neither shows a problem.":
-        "Spitze oder Druck: der Druck bewegte sich kaum; keines von beiden zeigt ein Problem.",
+        "Spitze oder Druck: Der Druck bewegte sich kaum; keines von beiden zeigt ein Problem.",
+    " No required pressure was given: these are the lowest minutes.":
+        " Ein nötiger Druck ist nicht angegeben: Das sind die Minuten mit dem kleinsten Druck.",
+}  # fmt: skip
+
+_OUT_OF_HOURS: Mapping[str, str] = {
     "Nothing was measured out of hours with the pressure in its band.":
         "Außerhalb der Betriebszeit wurde nichts mit dem Druck in seinem Band gemessen.",
-    "Pressure against what is required": "Druck gegen den nötigen",
-    "required": "nötig", "share of time below": "Zeitanteil darunter", "lowest row": "kleinste Zeile",
-    "Lowest pressure of each shift": "Kleinster Druck jeder Schicht", "shift": "Schicht",
-    " No required pressure was given: these are the lowest minutes.":
-        " Ein nötiger Druck war nicht angegeben: dies sind die Minuten mit dem kleinsten.",
-    "What it costs is not told: {why}.": "Was es kostet, wird nicht gesagt: {why}.",
-    "An hour of it costs {hour} {currency}; a year of {hours} h under pressure {year} {currency}.":
-        "Eine Stunde davon kostet {hour} {currency}; ein Jahr mit {hours} h unter Druck {year} {currency}.",
-    "Formula: {formula}": "Formel: {formula}",
-    "Specific power {reference}.": "Spezifische Leistung {reference}.",
-    "This is what that flow costs. It is no saving.": "Das kostet dieser Durchfluss. Es ist keine Ersparnis.",
-    "Out-of-hours demand is not told: {why}.": "Bedarf außerhalb der Betriebszeit wird nicht gesagt: {why}.",
+    "Out-of-hours demand is not told: {why}.":
+        "Die Grundlast außerhalb der Betriebszeit wird nicht genannt: {why}.",
     "While the site did not produce, {mean} {unit} flowed on average, over {counted}.":
-        "Während nicht produziert wurde, flossen im Mittel {mean} {unit}, über {counted}.",
+        "Während nicht produziert wurde, flossen im Mittel {mean} {unit}, gemessen über {counted}.",
     "It is demand, not leakage: dryer purge, drains and machines left open are in it.":
-        "Es ist Bedarf, nicht Leckage: Spülluft der Trockner, Ableiter und offene Maschinen sind darin.",
-    "Counted only with the pressure between {low} and {high}; {out} out of that band are left out.":
-        "Gezählt nur bei Druck zwischen {low} und {high}; {out} außerhalb davon sind weggelassen.",
+        "Das ist Grundlast, nicht Leckage: Spülluft der Trockner, Kondensatableiter und nicht abgesperrte"
+        " Maschinen sind darin.",
+    "Counted only with the pressure between {low} and {high} {unit}; {out} out of that band are left out.":
+        "Gezählt ist nur, was bei einem Druck zwischen {low} und {high} {unit} floss; {out} außerhalb dieses"
+        " Bands sind weggelassen.",
     "This demand stepped up by {size} {unit}, from {before} to {after} {unit}, between {begin} and {end}.":
-        "Dieser Bedarf stieg sprunghaft um {size} {unit}, von {before} auf {after} {unit}, zwischen {begin}"
+        "Diese Grundlast stieg sprunghaft um {size} {unit}, von {before} auf {after} {unit}, zwischen {begin}"
         " und {end}.",
     "This demand stepped down by {size} {unit}, from {before} to {after} {unit}, between {begin} and {end}.":
-        "Dieser Bedarf fiel sprunghaft um {size} {unit}, von {before} auf {after} {unit}, zwischen {begin}"
+        "Diese Grundlast fiel sprunghaft um {size} {unit}, von {before} auf {after} {unit}, zwischen {begin}"
         " und {end}.",
     "Medians of {before} and {after} hours; {method}.": "Mediane aus {before} und {after} Stunden; {method}.",
-    "Pettitt's test over the means of hours out of hours; it takes for granted one change between two levels":
-        "Pettitt-Test über die Mittel der Stunden außerhalb der Betriebszeit; er setzt einen einzigen Wechsel"
-        " zwischen zwei Niveaus voraus",
-    "No totaliser was recorded.": "Kein Zählwerk wurde aufgezeichnet.",
+    "What it costs is not told: {why}.": "Was sie kostet, wird nicht genannt: {why}.",
+    "An hour of it costs {hour} {currency}; a year of {hours} h under pressure {year} {currency}.":
+        "Eine Stunde davon kostet {hour} {currency}; ein Jahr mit {hours} h unter Druck kostet {year}"
+        " {currency}.",
+    "Formula: {formula}": "Formel: {formula}",
+    "Specific power {reference}.": "Spezifische Leistung {reference}.",
+    "This is what that flow costs. It is no saving.":
+        "Das kostet dieser Durchfluss. Es ist keine Einsparung.",
+}  # fmt: skip
+
+_DISPLAY: Mapping[str, str] = {
+    "No totaliser was recorded.": "Es wurde kein Zählwerk aufgezeichnet.",
     "The meter's totaliser counted {counted} {unit} while rows came and {gaps} {unit} in gaps;"
     " the integral of the flow is {integral} {unit}, {difference} away.":
-        "Das Zählwerk zählte {counted} {unit}, während Zeilen kamen, und {gaps} {unit} in Lücken;"
-        " das Integral des Durchflusses ist {integral} {unit}, {difference} daneben.",
+        "Das Zählwerk des Messgeräts zählte {counted} {unit}, während Zeilen kamen, und {gaps} {unit} in"
+        " Lücken; das Integral des Durchflusses ergibt {integral} {unit}, das weicht um {difference} ab.",
     "Why the meter's display may differ: it shows one instant after its own damping, perhaps in"
     " another unit or at other reference conditions; its total runs on through gaps, while the"
     " integral here covers measured time only; and it knows nothing of corrections made later.":
-        "Warum die Anzeige des Messgeräts abweichen kann: sie zeigt einen Augenblick nach eigener Dämpfung,"
-        " vielleicht in anderer Einheit oder bei anderen Bezugsbedingungen; ihr Zählwerk läuft in Lücken"
-        " weiter,"
-        " das Integral hier umfasst nur gemessene Zeit; und von späteren Korrekturen weiß sie nichts.",
+        "Warum die Anzeige des Messgeräts abweichen kann: Sie zeigt einen Augenblick nach eigener Dämpfung,"
+        " vielleicht in einer anderen Einheit oder bei anderen Bezugsbedingungen; ihr Zählwerk läuft in"
+        " Lücken"
+        " weiter, während das Integral hier nur die gemessene Zeit umfasst; und von späteren Berichtigungen"
+        " weiß sie nichts.",
     "what": "was", "why": "warum", "ledger line": "Zeile im Hauptbuch",
     "Amendments from the ledger": "Berichtigungen aus dem Hauptbuch",
     "Raw beside corrected; rows stay as the meter told them":
-        "Roh neben korrigiert; die Zeilen bleiben, wie das Messgerät sie nannte",
-    "raw": "roh", "corrected": "korrigiert", "Notes": "Notizen", "no.": "Nr.", "note": "Notiz",
-    "mark": "Marke",
-    "span": "Spanne", "mean flow": "mittlerer Durchfluss", "mean pressure": "mittlerer Druck",
-    "leak test": "Leckprüfung", "by {method}": "mit {method}", "Marks": "Marken",
+        "Roh neben berichtigt; die Zeilen bleiben, wie das Messgerät sie meldete",
+    "raw": "roh", "corrected": "berichtigt",
+}  # fmt: skip
+
+_LOG_BOOK: Mapping[str, str] = {
+    "no.": "Nr.", "note or mark": "Notiz oder Marke", "mark": "Marke", "span": "Zeitraum",
+    "Log book, by the numbers in the picture": "Logbuch, nach den Nummern im Bild",
+    "Marks": "Marken",
+    "Marks of the log book, and what they give": "Marken des Logbuchs und was sie ergeben",
+    "mean flow": "mittlerer Durchfluss", "mean pressure": "mittlerer Druck",
+    "method": "Verfahren", "inputs": "Eingaben", "result": "Ergebnis",
+    "Leak tests, with every consumer shut off": "Leckprüfungen, alle Verbraucher abgesperrt",
+    "{span} measured": "{span} gemessen",
+    "{loaded} loaded and {unloaded} unloaded, whole cycles only":
+        "{loaded} Last und {unloaded} Leerlauf, nur ganze Schaltspiele",
+    "the compressor delivers {output} {unit} under load":
+        "der Kompressor liefert unter Last {output} {unit}",
+    "what the compressor delivers under load was not given (--compressor-output)":
+        "was der Kompressor unter Last liefert, ist nicht angegeben (--compressor-output)",
+    "volume {volume} m3": "Volumen {volume} m³",
+    "{n} readings of the pressure, referred to {reference} bar(a)":
+        "{n} Druckwerte, bezogen auf {reference} bar(a)",
+    "loss = {slope} m3/h per bar × pressure + {intercept} m3/h, taken at {working} bar(g)":
+        "Verlust = {slope} m³/h je bar × Druck + {intercept} m³/h, genommen bei {working} bar(g)",
+    "{share} of what the compressor delivers": "{share} der Liefermenge des Kompressors",
     "Before and after, mean flow": "Vorher und nachher, mittlerer Durchfluss",
     "day type": "Art des Tages", "before": "vorher", "after": "nachher",
+    "days, measured": "Tage, gemessen", "change": "Änderung", "not comparable": "nicht vergleichbar",
+}  # fmt: skip
+
+_APPENDIX: Mapping[str, str] = {
     "Replies after the time that the map allows, whose values are kept: {n}.":
-        "Antworten nach der Frist der Registerkarte, deren Werte erhalten sind: {n}.",
+        "Antworten nach der Frist der Registerbeschreibung, deren Werte erhalten sind: {n}.",
     "file": "Datei", "Sealed files of this point": "Versiegelte Dateien dieser Messstelle",
     "and {n} more: `archive list` has all of them.": "und {n} weitere: `archive list` nennt alle.",
+    "at": "bei", "register": "Register",
+    "Reference conditions that the meter told": "Bezugsbedingungen, die das Messgerät meldete",
     "An illustration, no finding: of air at {pressure} {unit} and 20 °C, one sharp-edged hole of"
     " {size} mm (coefficient {c}) lets out as much as flows out of hours. There are many places, and"
     " wanted demand is among them.":
-        "Zur Veranschaulichung, kein Befund: Ein einziges scharfkantiges Loch von {size} mm (Beiwert {c})"
+        "Zur Veranschaulichung, kein Befund: Ein einziges scharfkantiges Loch von {size} mm (Ausflusszahl"
+        " {c})"
         " ließe bei Luft mit {pressure} {unit} und 20 °C so viel ab, wie außerhalb der Betriebszeit fließt."
-        " Es sind viele Stellen, und gewollter Verbrauch ist dabei.",
+        " In Wirklichkeit sind es viele Stellen, und gewollter Verbrauch ist dabei.",
     "The ledger's last line is number {n}, SHA-256 {hash}: write it down elsewhere, and a"
     " ledger that was cut is found.":
-        "Die letzte Zeile des Hauptbuchs ist Nummer {n}, SHA-256 {hash}: anderswo notiert, verrät sie ein"
+        "Die letzte Zeile des Hauptbuchs ist Nummer {n}, SHA-256 {hash}: Anderswo notiert, verrät sie ein"
         " gekürztes Hauptbuch.",
+    "line {n} {fault}": "Zeile {n} des Hauptbuchs {fault}",
+    "is no JSON": "ist kein JSON",
+    "lacks one of n, time, kind, previous, hash": "hat nicht alle von n, time, kind, previous, hash",
+    "does not have the hash that it states": "hat nicht die Prüfsumme, die sie nennt",
+    "is not written with sorted keys and no spaces":
+        "ist nicht mit sortierten Schlüsseln und ohne Leerzeichen geschrieben",
+    "has no number, or no text where one must be": "hat keine Nummer oder keinen Text, wo einer stehen muss",
+    "line {n} has the number {number}: a line is missing or added before it":
+        "Zeile {n} des Hauptbuchs trägt die Nummer {number}: Davor fehlt eine Zeile oder wurde eine"
+        " eingefügt",
+    "line {n} does not follow line {before}: one of them was replaced":
+        "Zeile {n} des Hauptbuchs schließt nicht an Zeile {before} an: Eine von beiden wurde ersetzt",
+}  # fmt: skip
+
+_TOGETHER: Mapping[str, str] = {
     "Several points: {why}.": "Mehrere Messstellen: {why}.",
     "Sum of all points: {sum} ± {half} {unit}; {first} less {rest}: {difference} ± {half} {unit}.":
         "Summe aller Messstellen: {sum} ± {half} {unit}; {first} weniger {rest}: {difference} ± {half}"
         " {unit}.",
-    "cannot be told: the difference is smaller than its uncertainty":
-        "lässt sich nicht sagen: der Unterschied ist kleiner als seine Unsicherheit",
     "{name}: the meter’s memory over the live rows is {ratio} in {common}; live rows take"
     " precedence, and the two are never added.":
-        "{name}: der Speicher des Messgeräts durch die laufenden Zeilen ist {ratio} in {common}; laufende"
-        " Zeilen gehen vor, beide werden nie addiert.",
-    "Measurement report": "Messbericht",
+        "{name}: Der Speicher des Messgeräts liefert das {ratio}-fache der laufend aufgezeichneten Zeilen,"
+        " verglichen über {common}; die laufenden Zeilen gehen vor, beide werden nie addiert.",
+}  # fmt: skip
+
+GERMAN: Mapping[str, str] = {
+    **PLACE, **REVIEW, **_HEADINGS, **_COMPLETE, **_SURE, **_FIGURES, **_PICTURES, **_PLACE, **_PEAK,
+    **_OUT_OF_HOURS, **_DISPLAY, **_LOG_BOOK, **_APPENDIX, **_TOGETHER,
 }  # fmt: skip

@@ -18,6 +18,7 @@ from readout.report.language.german import GERMAN
 from readout.sentence import Sentence
 
 _BLANK = re.compile(r"\{[^}]*\}")
+_PRICE = re.compile(r"[0-9]+\.[0-9]+ [A-Z]{3}/[A-Za-z]+")
 #: How the units of files and maps are written in print.
 _IN_PRINT = ((re.compile(r"\bdeg([CF])\b"), r"°\1"), (re.compile(r"\b(m|cm|mm|ft|in)3\b"), r"\1³"))
 
@@ -103,19 +104,25 @@ class Words:
         """`2026-05-04`, and `04.05.2026` in German."""
         return f"{day:%d.%m.%Y}" if self.language is Language.GERMAN else f"{day:%Y-%m-%d}"
 
-    def unit(self, word: str | None) -> str:
-        """A unit as it is printed; an en dash for a number without one."""
-        told = plain(word) if word else "–"
+    def unit(self, word: str | None, absent: str = "–") -> str:
+        """A unit as it is printed; `absent` for a number without one."""
+        told = plain(word) if word else absent
         if self.language is Language.ENGLISH:
             return told
         for written, printed in _IN_PRINT:
             told = written.sub(printed, told)
         return told
 
-    def quantity(self, text: str) -> str:
-        """A number with its unit as somebody wrote it in a file; other text stays as it is."""
-        found = quantity_of(text)
-        return self.value(found) if isinstance(found, Quantity) else plain(text)
+    def outside(self, text: object) -> str:
+        """Outside text as it is; where all of it is numbers with units, as the language writes those."""
+        told = plain(text)
+        if self.language is Language.ENGLISH:
+            return told
+        if _PRICE.fullmatch(told):
+            return told.replace(".", ",")
+        found = [quantity_of(part) for part in told.split(", ")]
+        numbers = [self.value(one) for one in found if isinstance(one, Quantity)]
+        return ", ".join(numbers) if len(numbers) == len(found) else told
 
     def value(self, value: object, spec: str = "") -> str:
         """What stands in a blank of a sentence."""
@@ -132,7 +139,7 @@ class Words:
             case int() | float() | Decimal():
                 return self._in_sentence(value, format(value, spec))
             case _:
-                return plain(value)
+                return self.outside(value)
 
     def _in_sentence(self, value: float | Decimal, written: str) -> str:
         """A number that was written in English."""

@@ -76,11 +76,10 @@ def _facts(about: Installation) -> tuple[str | None, ...]:
     pipe, flow = about.pipe, about.flow
     bore = None if pipe is None else pipe.inside_diameter or pipe.outside_diameter or pipe.circumference
     standard = None if pipe is None else pipe.standard
+    position = None if pipe is None or pipe.probe is None else pipe.probe.position
     return (
         about.serial_number,
-        None
-        if pipe is None or pipe.probe is None or pipe.probe.position is None
-        else word(pipe.probe.position),
+        None if position is None else word(position),
         str(bore) if bore is not None else standard,
         _set(about, "inside_diameter") or (None if pipe is None else _text(pipe.diameter_set_in_meter)),
         None if flow is None else flow.reference,

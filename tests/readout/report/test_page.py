@@ -4,13 +4,11 @@ import json
 import re
 from collections.abc import Callable
 from html.parser import HTMLParser
-from string import Formatter
 
 import pytest
 
 from readout.report.content.pictures import week
 from readout.report.content.pictures.over_time import over_time
-from readout.report.language.german import GERMAN
 from readout.report.language.words import Language, Words, plain
 from readout.report.page import chart_script, page
 from readout.review.review import Review
@@ -145,25 +143,6 @@ def test_the_page_names_no_other_place_to_load_from(english: str) -> None:
     assert "default-src 'none'" in english
 
 
-def test_the_german_page_is_german(told: Callable[..., Review]) -> None:
-    text = _read(page([told()], Words(Language.GERMAN), "Bericht")).text
-    for answer in (
-        "97,22 % der Zeit wurden gemessen",
-        "Eine Stunde davon kostet 0,53 EUR",
-        "Warum die Anzeige des Messgeräts abweichen kann",
-        "Wie sicher es ist",
-    ):
-        assert answer in text
-
-
-@pytest.mark.parametrize("english", GERMAN)
-def test_a_translation_has_the_same_blanks(english: str) -> None:
-    def blanks(text: str) -> set[str]:
-        return {name for _, name, _, _ in Formatter().parse(text) if name}
-
-    assert blanks(GERMAN[english]) <= blanks(english)
-
-
 @pytest.mark.parametrize(
     ("value", "english", "german"),
     [(1234.5678, "1235", "1235"), (0.25, "0.25", "0,25"), (-3.5, "−3.5", "−3,5"), (None, "–", "–")],
@@ -176,18 +155,3 @@ def test_numbers_are_written_as_the_language_does(value: float | None, english: 
 def test_almost_all_is_not_told_as_all() -> None:
     assert Words().percent(0.99999, 1) == "99.999 %"
     assert plain("a\u2067b\nc") == "a⟨U+2067⟩b c"
-
-
-def test_every_sentence_of_the_page_is_there_in_german(told: Callable[..., Review]) -> None:
-    """Words asked for while a page of all three days is made, besides names and what the review says."""
-    asked: list[str] = []
-
-    class Listening(Words):
-        def __call__(self, english: str, /, **fields: object) -> str:
-            asked.append(english)
-            return super().__call__(english, **fields)
-
-    page([told("6.5 bar(g)")], Listening(), "Audit")
-    ours = {one for one in asked if "{" in one}
-    assert len(ours) > 15
-    assert ours <= set(GERMAN)

@@ -50,10 +50,11 @@ def over_time(found: Review, names: Sequence[str], words: Words, columns: int = 
         key = _axis(index)
         lines, width = _panel(found, name, words, columns, offset)
         data += [one | {"yaxis": key.replace("axis", "")} for one in lines]
-        label = safe(f"{name} [{found.readings[name].shown.unit or '–'}]")
+        label = safe(f"{name} [{words.unit(found.readings[name].shown.unit)}]")
         drawn[key] = drawn["yaxis"] | {"title": {"text": label}, "domain": panels[index]}
     begin, end = texts(np.array([found.coverage.begin_ms, found.coverage.end_ms], np.int64), offset)
     drawn["xaxis"] |= {"type": "date", "tickformat": _days(words), "range": [begin, end]}
+    drawn["xaxis"]["hoverformat"] = _moments(words)
     drawn["xaxis"] |= {"anchor": _axis(len(names) - 1).replace("axis", "")}
     drawn |= {"height": height + 76, "shapes": _shaded(found, offset), "barmode": "overlay"}
     if rows:
@@ -182,7 +183,7 @@ def _required(
     if found.pressure is None or about is None or about.name not in names:
         return None
     axis = _axis(names.index(about.name)).replace("axis", "")
-    level, unit = found.pressure.required, found.readings[about.name].shown.unit or ""
+    level, unit = found.pressure.required, words.unit(found.readings[about.name].shown.unit, "")
     line = {
         "type": "line", "xref": "paper", "yref": axis, "x0": 0, "x1": 1, "y0": level, "y1": level,
         "line": {"color": INK, "width": 1.2, "dash": "dash"},
@@ -197,6 +198,10 @@ def _required(
 
 def _signed(offset: int) -> str:
     return f"{'+' if offset >= 0 else '−'}{abs(offset) // 3600:02d}:{abs(offset) // 60 % 60:02d}"
+
+
+def _moments(words: Words) -> str:
+    return "%d.%m.%Y %H:%M" if words.language is Language.GERMAN else "%Y-%m-%d %H:%M"
 
 
 def _days(words: Words) -> str:

@@ -29,7 +29,7 @@ def picture(found: Review, name: str, words: Words) -> Chart:
     means = [[_mean(cells.get((day, hour))) for day in WEEKDAYS] for hour in _HOURS]
     known = [mean for row in means for mean in row if mean is not None]
     low, high = min(known, default=0.0), max(known, default=1.0)
-    unit = plain(reading.shown.unit or "–")
+    unit = words.unit(reading.shown.unit)
     measured: dict[str, Any] = {
         "type": "heatmap", "x": list(range(7)), "y": list(_HOURS), "z": means, "name": "",
         "colorscale": [[0, _FAINT], [0.5, _HALF], [1, _FULL]], "zmin": min(low, 0.0), "zmax": high,
@@ -71,7 +71,7 @@ def table(found: Review, name: str, words: Words) -> Table:
     rows = [(f"{hour:02d}", *(cell(cells.get((day, hour))) for day in WEEKDAYS)) for hour in _HOURS]
     caption = words(
         "Hours of the week: mean of {name} [{unit}], in brackets n", name=plain(name),
-        unit=plain(found.readings[name].shown.unit or "–"),
+        unit=words.unit(found.readings[name].shown.unit),
     )  # fmt: skip
     return Table(caption, (words("hour"), *(words(day) for day in WEEKDAYS)), rows)
 

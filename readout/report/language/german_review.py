@@ -1,0 +1,137 @@
+"""Sentences of the review in German: methods, reasons, causes, and the archive's own words."""
+
+from collections.abc import Mapping
+
+_METHODS: Mapping[str, str] = {
+    "a sample stands for the interval that begins with it; where samples are more than a minute"
+    " apart, the value runs straight to the next one":
+        "Ein Momentanwert gilt für das Intervall, das mit ihm beginnt; liegen die Werte mehr als eine Minute"
+        " auseinander, wird geradlinig zum nächsten verbunden",
+    "a mean stands for its whole interval": "Ein Mittelwert gilt für sein ganzes Intervall",
+    "a minimum is taken for its whole interval: sums are too low":
+        "Ein Kleinstwert wird für sein ganzes Intervall genommen: Die Mengen sind zu klein",
+    "a maximum is taken for its whole interval: sums are too high":
+        "Ein Größtwert wird für sein ganzes Intervall genommen: Die Mengen sind zu groß",
+    "a total flows evenly in its interval": "Eine Menge verteilt sich gleichmäßig auf ihr Intervall",
+    "an interval is never longer than the recording's: gaps are not filled, their time is told":
+        "kein Intervall ist länger als das der Aufzeichnung: Lücken werden nicht aufgefüllt, ihre Dauer wird"
+        " genannt",
+    "Pettitt's test over the means of hours out of hours; it takes for granted one change between two levels":
+        "Pettitt-Test über die Stundenmittel außerhalb der Betriebszeit; er setzt einen einzigen Wechsel"
+        " zwischen zwei Niveaus voraus",
+    "load and unload times: loaded / (loaded + unloaded)":
+        "Last- und Leerlaufzeiten: Last / (Last + Leerlauf)",
+    "pressure decay: volume × fall / (reference pressure × time), straight line over pressure":
+        "Druckabfall: Volumen × Abfall / (Bezugsdruck × Zeit), Ausgleichsgerade über dem Druck",
+    "mean flow with its sign": "mittlerer Durchfluss mit Vorzeichen",
+}  # fmt: skip
+
+_REASONS: Mapping[str, str] = {
+    "recorder not running": "Aufzeichnung lief nicht",
+    "no row although the recorder ran": "keine Zeile, obwohl die Aufzeichnung lief",
+    "no record in the meter's memory": "kein Datensatz im Speicher des Messgeräts",
+    "no flow is measured": "es wird kein Durchfluss gemessen",
+    "neither the point nor the job file says when the site produces (calendar: production)":
+        "weder die Messstellen- noch die Auftragsdatei sagt, wann produziert wird (calendar: production)",
+    "nothing was measured out of hours with the pressure in its band":
+        "außerhalb der Betriebszeit wurde nichts mit dem Druck in seinem Band gemessen",
+    "fewer than {n} hours out of hours were measured":
+        "außerhalb der Betriebszeit wurden weniger als {n} Stunden gemessen",
+    "it stayed at one level": "sie blieb auf einem Niveau",
+    "a row stands for {n:g} min": "eine Zeile gilt für {n:g} min",
+    "nothing was measured": "nichts gemessen",
+    "less than {n} min were measured": "weniger als {n} min gemessen",
+    "no {n} min were measured to {share:.0%}": "keine {n} min zu {share:.0%} gemessen",
+    "nothing is kept of the pipe: no uncertainty is told":
+        "vom Rohr ist nichts überliefert, also wird keine Unsicherheit genannt",
+    "no flow was measured: no uncertainty is told":
+        "es wurde kein Durchfluss gemessen, also wird keine Unsicherheit genannt",
+    "no uncertainty is told: {why}": "keine Unsicherheit angegeben, weil: {why}",
+    "the point file says too little": "die Messstellendatei sagt zu wenig",
+    "the point file that was kept with the rows cannot be understood":
+        "die mit den Zeilen aufbewahrte Messstellendatei ist nicht zu verstehen",
+    "a point without a flow cannot be added": "eine Messstelle ohne Durchfluss lässt sich nicht addieren",
+    "flows in different units or at different reference conditions are not added":
+        "Durchflüsse in verschiedenen Einheiten oder bei verschiedenen Bezugsbedingungen werden nicht"
+        " addiert",
+    "there is no minute in which all points were measured":
+        "es gibt keine Minute, in der alle Messstellen gemessen wurden",
+    "cannot be told: the difference is smaller than its uncertainty":
+        "Ein Unterschied lässt sich nicht feststellen: Er ist kleiner als seine Unsicherheit",
+    # corrections
+    "{key}: {now} instead of {before}": "{key}: {now} statt {before}",
+    "{key}: {now} instead of nothing": "{key}: {now}, vorher nicht angegeben",
+    "flow × {factor:g} = (true bore / bore the meter computes with)²":
+        "Durchfluss × {factor:g} = (wahrer Innendurchmesser / der, mit dem das Messgerät rechnet)²",
+    "{factor}, the latter {mm:g} mm": "{factor}, letzterer {mm:g} mm",
+    "{what}; not taken in: {why}": "{what}; nicht übernommen, das Programm meldet: {why}",
+    # before and after
+    "not comparable: {what} was {was} before and {now} after":
+        "nicht vergleichbar: {what} war vorher {was} und nachher {now}",
+    "not comparable: the diameter was corrected between them":
+        "nicht vergleichbar: Der Durchmesser wurde dazwischen berichtigt",
+    "not said": "nicht angegeben",
+    "the meter": "das Messgerät", "the probe's position": "die Lage der Sonde",
+    "the diameter": "der Durchmesser",
+    "the diameter set in the meter": "der im Messgerät eingestellte Durchmesser",
+    "the reference of the flow": "der Bezugszustand des Durchflusses", "the damping": "die Dämpfung",
+}  # fmt: skip
+
+_COST: Mapping[str, str] = {
+    "the job file gives no specific power, or no price: no cost is told":
+        "die Auftragsdatei nennt keine spezifische Leistung oder keinen Strompreis",
+    "a flow in {unit} has no cost by a specific power of a volume flow":
+        "ein Durchfluss in {unit} hat keine Kosten nach der spezifischen Leistung eines Volumenstroms",
+    "a price per {per} is not one per kWh": "ein Preis je {per} ist keiner je kWh",
+    "a pressure not said": "einem Druck, der nicht angegeben ist",
+    "electrical input": "elektrische Leistungsaufnahme",
+    "electrical input (package input)": "elektrische Leistungsaufnahme (gesamte Kompressoranlage)",
+    "electrical input (shaft input)": "Leistungsaufnahme an der Welle",
+    "electrical input (motor input)": "elektrische Leistungsaufnahme (nur Motor)",
+    "{power} over free air delivered at {at}; free air is at the compressor's inlet conditions, the flow at"
+    " the meter's reference: they are not converted into each other":
+        "{power} bezogen auf die Liefermenge bei {at}; die Liefermenge gilt im Ansaugzustand des Kompressors,"
+        " der Durchfluss im Bezugszustand des Messgeräts: Beide sind nicht ineinander umgerechnet",
+    "{specific:.3g} kW/(m3/min) is below the isentropic work of {floor:.3g} kW/(m3/min): no compressor needs"
+    " so little; check the specific power and what its air refers to":
+        "{specific:.3g} kW/(m³/min) liegen unter der isentropen Verdichtungsarbeit von {floor:.3g}"
+        " kW/(m³/min):"
+        " So wenig braucht kein Kompressor; die spezifische Leistung und ihren Bezugszustand prüfen",
+    "{power}": "{power}",
+    "{flow:.4g} m3/min × {specific:.4g} kW/(m3/min) × {hours:g} h/a × {price} {currency}/kWh":
+        "{flow:.4g} m³/min × {specific:.4g} kW/(m³/min) × {hours:g} h/a × {price} {currency}/kWh",
+}  # fmt: skip
+
+#: Words that the archive keeps, and those of a file's closed lists.
+ARCHIVE: Mapping[str, str] = {
+    # of a round
+    "ok": "in Ordnung", "partial": "unvollständig", "no reply": "keine Antwort",
+    "damaged reply": "beschädigte Antwort", "wrong reply": "falsche Antwort",
+    "exception": "Messgerät meldet Ausnahme", "port lost": "Schnittstelle verloren",
+    "skipped": "ausgelassen",
+    # of the computer's clock
+    "synchronised": "synchronisiert", "unsynchronised": "nicht synchronisiert", "unset": "nicht gestellt",
+    # of a value
+    "not available": "nicht verfügbar", "not a number": "keine Zahl", "below range": "unter dem Bereich",
+    "above range": "über dem Bereich", "unknown code": "unbekannter Code",
+    "unknown unit": "unbekannte Einheit",
+    "invalid time": "ungültige Zeit", "unsteady": "unstet",
+    # of a record's time and check
+    "invalid": "ungültig", "dst first": "doppelte Stunde, erste", "dst second": "doppelte Stunde, zweite",
+    "dst ambiguous": "doppelte Stunde, welche ist offen", "stepped forward": "Uhr vorgestellt",
+    "stepped back": "Uhr zurückgestellt", "mismatch": "Prüfsumme stimmt nicht",
+    # what a value is
+    "sample": "Momentanwert", "mean": "Mittelwert", "minimum": "Kleinstwert", "maximum": "Größtwert",
+    "total": "Menge",
+    # days
+    "production": "Produktionstag", "no production": "produktionsfrei", "closed": "geschlossen",
+    # how a meter measures
+    "thermal": "thermisch", "vortex": "Wirbel", "turbine": "Turbine", "ultrasonic": "Ultraschall",
+    "differential pressure": "Differenzdruck", "coriolis": "Coriolis", "magnetic": "magnetisch-induktiv",
+    "other": "anderes",
+    # what a point is for
+    "header flow": "Durchfluss der Hauptleitung", "branch flow": "Durchfluss eines Abzweigs",
+    "compressor power": "Leistung des Kompressors", "dew point": "Taupunkt",
+}  # fmt: skip
+
+REVIEW: Mapping[str, str] = {**_METHODS, **_REASONS, **_COST, **ARCHIVE}
