@@ -23,6 +23,7 @@ from readout.cli import (
     log,
     map_check,
     map_draft,
+    map_pick,
     map_show,
     map_try,
     mark,
@@ -120,6 +121,7 @@ add(line_app, "test", line_test.line_test, "line test bottling-hall-header.yaml"
 add(line_app, "listen", line_listen.line_listen, "line listen /dev/ttyUSB0 --for 1min")
 add(map_app, "check", map_check.map_check, "map check insertion-meter.yaml")
 add(map_app, "draft", map_draft.map_draft, "map draft registers.csv --to map.yaml")
+add(map_app, "pick", map_pick.map_pick, "map pick /dev/ttyUSB0 --maps maps")
 add(map_app, "show", map_show.map_show, "map show insertion-meter.yaml")
 add(map_app, "try", map_try.map_try, "map try insertion-meter.yaml /dev/ttyUSB0")
 add(memory_app, "plan", memory_plan.memory_plan, "memory plan insertion-meter.yaml --every 5s --for 9d")

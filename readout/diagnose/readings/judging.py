@@ -91,6 +91,23 @@ def tried(value: Value, registers: Registers, display: Display | None, now_ms: i
     return Tried(value, display, mapped, tuple(grouped))
 
 
+def as_mapped(value: Value, registers: Registers, now_ms: int) -> Reading | None:
+    """A value as the map alone reads it, judged without a display; None where words are missing."""
+    columns = value.columns()
+    if not all(column in registers for column in columns):
+        return None
+    there = np.ones(1, np.bool_)
+    words = {column: Words(np.array([registers[column]], np.uint16), there) for column in columns}
+    decoded = decode(value, words)
+    data = decoded.data[0]
+    plain: Any = data.item() if hasattr(data, "item") else data
+    unit = value.unit if decoded.unit is None else decoded.unit[0]
+    sent = tuple(registers[column] for column in columns)
+    number = plain if decoded.available[0] else None
+    one = Reading(number, unit, Flag(decoded.flag[0]), sent, (own_way(value),))
+    return _judged(value, one, None, now_ms)
+
+
 def _set_aside(one: Reading) -> Reading:
     if one.fit in (Fit.SCALED, Fit.NEAR):
         return replace(one, fit=Fit.ODD, power=0, why=("not what the display shows",))
