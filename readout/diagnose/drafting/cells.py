@@ -1,55 +1,59 @@
-"""What single cells of a register table mean: addresses, types, scales, units, access, codes.
+"""What single cells of a register table mean: addresses, plain numbers, ranges, access, codes and bits.
 
-Every function answers None where a cell tells nothing certain; nothing here guesses.
+Every function answers None, or nothing, where a cell tells nothing certain; nothing here guesses.
 """
 
 import re
+from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 
 from protocols.modbus.tables import Table
-from protocols.units import unit_of
 
 _NUMBER = re.compile(r"(0x[0-9a-f]{1,5}|[0-9a-f]{1,5}h|\d{1,6})(?![0-9a-z])", re.IGNORECASE | re.ASCII)
-_BITS = r"(?:int(?:eger)?|i|s|sint)"
-#: Wordings of types, tried in this order against small letters without blanks.
-_TYPES = (
-    (r"(float|real|single|ieee754|f)(32)?(ieee754)?|float32.*|ieee754float|ieee-754.*", "float32"),
-    (r"(float|real|ieee754|f)64|double|lreal", "float64"),
-    (r"(u|uint|unsigned|unsignedint|unsignedinteger)64|ulint|uint64.*", "uint64"),
-    (rf"{_BITS}64|int64.*|signedint64|lint", "int64"),
-    (r"(u|uint|unsigned|unsignedint|unsignedinteger)48", "uint48"),
-    (rf"{_BITS}48", "int48"),
-    (
-        r"(u|uint|unsigned|unsignedint|unsignedinteger)32|udint|dword|ulong|unsignedlong|unsigned32bit.*",
-        "uint32",
-    ),
-    (rf"{_BITS}32|dint|long|signedlong|signed32(bit)?.*|signedint32|longint", "int32"),
-    (
-        r"(u|uint|unsigned|unsignedint|unsignedinteger)(16)?|word|ushort|bitfield(16)?|enum|unsigned16bit.*",
-        "uint16",
-    ),
-    (rf"{_BITS}(16)?|short|signed(16)?(bit)?|signedint(16)?", "int16"),
-    (r"bcd(16)?", "bcd16"),
-    (r"bcd32", "bcd32"),
-)
-_UNITS = {
-    "°c": "degC", "c": "degC", "deg c": "degC", "celsius": "degC", "m³/h": "m3/h", "m^3/h": "m3/h",
-    "cbm/h": "m3/h", "m³": "m3", "m^3": "m3", "l/min.": "l/min", "lpm": "l/min", "kg/std": "kg/h", "sec": "s",
-}  # fmt: skip
+_THOUSANDS = re.compile(r"(?<!\d)(\d{1,3})[.,'’\u00a0\u202f ](\d{3})(?!\d)", re.ASCII)
+_BIT_OF = re.compile(r"(0x[0-9a-f]{1,5}|\d{1,6})\s*(?:[.:]|\s*bit\s*)\s*(\d{1,2})", re.IGNORECASE | re.ASCII)
+_HEX = re.compile(r"[0-9a-f]{1,5}", re.IGNORECASE | re.ASCII)
+#: What may stand between the ends of a range of addresses.
+_TO = re.compile(r"\s*(?:-|–|—|…|\.\.+|/|\+|&|,|to\b|bis\b|und\b|and\b|à\b|et\b)\s*(.+)", re.IGNORECASE)
 
 
-def addresses(text: str) -> tuple[int, int | None, bool] | None:
-    """First address, last one of a range such as 40001-40002, and whether it is written in hexadecimal."""
-    found = _NUMBER.match(text.strip())
+@dataclass(frozen=True, slots=True)
+class Where:
+    """An address cell: first number, last one of a range, whether it is hexadecimal, and a bit's number."""
+
+    first: int
+    last: int | None = None
+    is_hex: bool = False
+    bit: int | None = None
+
+
+def addresses(text: str, *, bare_hex: bool = False) -> Where | None:
+    """40001, 40.001, 0x1A, 1Ah, 40001-40002, 40021/22 or 40021.3 (bit 3); None where it is none of these.
+
+    With `bare_hex` a number without any mark of it is hexadecimal, too.
+    """
+    text = text.strip()
+    if bare_hex and _HEX.fullmatch(text):
+        return Where(int(text, 16), None, is_hex=True)
+    bit = _BIT_OF.fullmatch(text)
+    if bit is not None and int(bit[2]) <= 15:
+        return Where(_whole(bit[1]), None, bit[1].lower().startswith("0x"), int(bit[2]))
+    text = _THOUSANDS.sub(r"\1\2", text)
+    found = _NUMBER.match(text)
     if found is None:
         return None
-    rest = re.match(r"\s*(?:-|–|…|\.\.+|to|bis)\s*(.+)", text.strip()[found.end() :], re.IGNORECASE)
-    last = None
-    if rest is not None and (second := _NUMBER.match(rest[1].strip())) is not None:
-        last = _whole(second[1])
-    elif text.strip()[found.end() :].strip():
+    first, is_hex = _whole(found[1]), not found[1].isdigit()
+    tail = text[found.end() :].strip()
+    if not tail:
+        return Where(first, None, is_hex)
+    rest = _TO.fullmatch(tail)
+    second = None if rest is None else _NUMBER.fullmatch(rest[1].strip())
+    if second is None:
         return None
-    return _whole(found[1]), last, not found[1].isdigit()
+    last = _whole(second[1])
+    if last <= first and second[1].isdigit() and found[1].isdigit() and len(second[1]) < len(found[1]):
+        last = int(found[1][: -len(second[1])] + second[1])  # 40021-22
+    return Where(first, last, is_hex) if 0 < last - first < 125 else None
 
 
 def _whole(text: str) -> int:
@@ -58,82 +62,137 @@ def _whole(text: str) -> int:
     return int(text[:-1], 16) if text.lower().endswith("h") else int(text)
 
 
-def type_of(text: str) -> str | None:
-    """The map's word for a data type such as REAL, U16, DWORD or `string(16)` (then `text`)."""
-    word = re.sub(r"[\s_\-]+", "", text.casefold())
-    if re.match(r"(string|ascii|char|text)", word):
-        return "text"
-    return next((kind for pattern, kind in _TYPES if re.fullmatch(pattern, word)), None)
-
-
 def decimal(text: str) -> Decimal | None:
     """A number with a point or a comma; None where a separator of thousands could be meant or it is none."""
-    if not re.fullmatch(r"[+\-−]?\d{1,12}(?:[.,]\d{1,9})?", text.strip(), re.ASCII):
+    word = text.strip()
+    if not re.fullmatch(r"[+\-−]?\d{1,12}(?:[.,]\d{1,9})?", word, re.ASCII) or may_part_thousands(word):
         return None
     try:
-        return Decimal(text.strip().replace(",", ".").replace("−", "-"))
+        return Decimal(word.replace(",", ".").replace("−", "-"))
     except InvalidOperation:
         return None
 
 
-def scale_of(text: str) -> Decimal | None:
-    """A factor written as 0.1, 0,1, x0.1, *0.1, /10, 1/10 or 10^-1; None where it is none of these."""
-    word = text.replace(" ", "").replace("−", "-").lower().lstrip("x×*")
-    power = re.fullmatch(r"(?:10\^|10e|1e)([+-]?\d)", word, re.ASCII)
-    if power:
-        return Decimal(10) ** int(power[1])
-    divided = re.fullmatch(r"(?:1)?[/÷:](10{0,9})", word, re.ASCII)
-    if divided:
-        return 1 / Decimal(divided[1])
-    found = decimal(word)
-    return found if found else None
+def may_part_thousands(text: str) -> bool:
+    """Whether 1,000 or 65.535 may mean a number of thousands as well as one with decimals."""
+    return re.fullmatch(r"[+\-−]?[1-9]\d{0,2}[.,]\d{3}", text.strip(), re.ASCII) is not None
 
 
-def unit_word(text: str) -> str | None:
-    """The map's word for a unit; None where it knows none."""
-    word = text.strip().strip("[]()").strip()
-    for tried in (_UNITS.get(word.casefold(), ""), word, word.replace("³", "3").replace("°", "deg")):
-        if tried and unit_of(tried) is not None:
-            return tried
-    return None
+def length_of(text: str, heading: str) -> int | None:
+    """Registers of 16 bits told by 2, `2 words`, `4 bytes`, `32 bit`; by the heading where no word tells."""
+    found = re.fullmatch(r"(\d{1,4})\s*([^\W\d]*)\.?", text.strip(), re.ASCII | re.IGNORECASE)
+    if found is None:
+        return None
+    count, word = int(found[1]), (found[2] or heading).casefold()
+    each = 16 if re.search(r"\bbits?\b", word) else 2 if re.search(r"byte|octet", word) else 1
+    return count // each if count and count % each == 0 and count // each <= 125 else None
 
 
 def table_of(text: str) -> Table | None:
     """The table that a function code (as 3, 03, FC04, 0x03) or a word such as `Input register` names."""
     word = text.casefold()
     for part, table in (
-        ("holding", Table.HOLDING), ("discrete", Table.DISCRETE), ("coil", Table.COIL),
-        ("input", Table.INPUT),
+        ("holding", Table.HOLDING), ("halteregister", Table.HOLDING), ("discrete", Table.DISCRETE),
+        ("coil", Table.COIL), ("input", Table.INPUT), ("eingangsregister", Table.INPUT),
     ):  # fmt: skip
         if part in word:
             return table
-    codes = {int(one) for one in re.findall(r"(?:0x|fc)?(\d{1,2})(?!\d)", word, re.ASCII)}
-    reading = {1: Table.COIL, 2: Table.DISCRETE, 3: Table.HOLDING, 4: Table.INPUT}
-    named = {reading[code] for code in codes if code in reading}
+    named = {_READ_BY[code] for code in functions_of(text) if code in _READ_BY}
     return named.pop() if len(named) == 1 else None
 
 
-def writable(text: str) -> bool | None:
-    """Whether an access such as R, RO, R/W or `Lesen/Schreiben` lets it be written; None: not told."""
-    word = re.sub(r"[^a-z]", "", text.casefold())
-    if word in {"r", "ro", "read", "readonly", "lesen", "l", "nurlesen"}:
-        return False
-    return True if word in {"rw", "wr", "w", "wo", "readwrite", "write", "lesenschreiben", "ls"} else None
+_READ_BY = {1: Table.COIL, 2: Table.DISCRETE, 3: Table.HOLDING, 4: Table.INPUT}
+
+
+def functions_of(text: str) -> frozenset[int]:
+    """The function codes in a cell such as `03/06/16`."""
+    return frozenset(int(one) for one in re.findall(r"(?:0x|fc)?(\d{1,2})(?!\d)", text.casefold(), re.ASCII))
+
+
+class Access:
+    """What an access cell may say."""
+
+    READ, WRITE, BOTH = "read", "write", "both"
+
+
+_ACCESS = {
+    Access.READ: "r ro read readonly lesen l nurlesen lecture lectureseule readable",
+    Access.WRITE: "w wo write writeonly schreiben s nurschreiben ecriture e ecritureseule",
+    Access.BOTH: "rw wr readwrite lesenschreiben ls le lectureecriture readandwrite rdwr rwp",
+}
+_ACCESS_OF = {word: access for access, words in _ACCESS.items() for word in words.split()}
+
+
+def access_of(text: str) -> str | None:
+    """Whether an access such as R, RO, R/W, WO or `Lesen/Schreiben` lets it be read, written or both."""
+    word = text.casefold().replace("é", "e").replace("è", "e")
+    return _ACCESS_OF.get(re.sub(r"[^a-z]", "", word))
 
 
 def codes_of(text: str) -> dict[int, str]:
-    """A list such as `0 = off, 1 = on`; empty where the text is none from beginning to end."""
-    parts = [part for part in re.split(r"[,;\n|]", text) if part.strip()]
-    found = [re.fullmatch(r"\s*(\d{1,5})\s*[=:]\s*([^=:]{1,60}?)\s*", part, re.ASCII) for part in parts]
+    """A list such as `0 = off, 1 = on` or `0: off 1: on`; empty where the text is none from end to end."""
+    parts = _parts(text, r"\d{1,5}\s*[=:]")
+    found = [re.fullmatch(r"(\d{1,5})\s*[=:]\s*([^=:]{1,60}?)", part, re.ASCII) for part in parts]
     if len(parts) < 2 or not all(found):
         return {}
     return {int(one[1]): one[2] for one in found if one is not None}
 
 
+def one_code(text: str) -> tuple[int, str] | None:
+    """A single `1 = fault` or `2: warming up`."""
+    found = re.fullmatch(r"(\d{1,5})\s*[=:]\s*([^=:]{1,60}?)", text.strip(), re.ASCII)
+    return None if found is None else (int(found[1]), found[2])
+
+
+_BIT = r"(?:bit[ \t]*\.?[ \t]*(\d{1,2})[ \t]*[=:.\-–)]?|b(\d{1,2})[ \t]*[=:])[ \t]*"
+
+
+def bits_of(text: str) -> dict[int, str]:
+    """A list such as `Bit 0: sensor fault; Bit 1 = memory full`; empty where the text is none."""
+    parts = _parts(text, r"(?:bit\s*\d{1,2}\b|b\d{1,2}\s*[=:])")
+    found = [re.fullmatch(rf"{_BIT}([^=:]{{1,60}}?)", part, re.IGNORECASE | re.ASCII) for part in parts]
+    if not parts or not all(found):
+        return {}
+    return {int(one[1] or one[2]): one[3] for one in found if one is not None}
+
+
+def _parts(text: str, begins: str) -> list[str]:
+    """The entries of a list, each of which begins so; cut at commas, semicolons and where one begins."""
+    cut = re.sub(rf"[,;|\n\s]+(?={begins})", "\n", text.strip(), flags=re.IGNORECASE | re.ASCII)
+    return [part.strip(" \t,;|.") for part in cut.split("\n") if part.strip(" \t,;|.")]
+
+
+_NO_READING = (
+    r"not available|no reading|invalid|no sensor|sensor fault|n/?a|error|fault value|nicht verf[üu]gbar|"
+    r"ung[üu]ltig|"
+    r"kein sensor|kein messwert|non disponible|invalide|pas de mesure"
+)
+_MISSING = re.compile(
+    rf"(?<!bit )(?<![\w.])(0x[0-9a-f]{{4}}(?:[0-9a-f]{{4}})?|[0-9a-f]{{4}}h|-?\d{{1,10}})\s*"
+    rf"(?:=|:|means|bedeutet|signifie)\s*"
+    rf"(?:{_NO_READING})\b",
+    re.IGNORECASE,
+)
+
+
+def missing_of(text: str) -> list[str]:
+    """The raw numbers of `0xFFFF = not available`, as written."""
+    return [found[1] for found in _MISSING.finditer(text)]
+
+
+def raw_number(text: str) -> tuple[int, bool] | None:
+    """A raw number as 65535, -32768, 0xFFFF or FFFFh, and whether it is written in hexadecimal."""
+    word = text.strip()
+    if re.fullmatch(r"-?\d{1,10}", word, re.ASCII):
+        return int(word), False
+    found = re.fullmatch(r"(?:0x([0-9a-f]{4,8})|([0-9a-f]{4,8})h)", word, re.IGNORECASE | re.ASCII)
+    return None if found is None else (int(found[1] or found[2], 16), True)
+
+
 def range_of(text: str) -> tuple[Decimal, Decimal] | None:
     """Lowest and highest value of `0...500`, `-30 to 80`, `0 – 16`, `0-100 %`; None where it is none."""
     found = re.match(
-        r"\s*([+\-−]?\d+(?:[.,]\d+)?)\s*(?:\.{2,}|…|to|bis|-|–)\s*([+\-−]?\d+(?:[.,]\d+)?)(?![\d.,])",
+        r"\s*([+\-−]?\d+(?:[.,]\d+)?)\s*(?:\.{2,}|…|to|bis|à|/|;|-|–)\s*([+\-−]?\d+(?:[.,]\d+)?)(?![\d.,])",
         text,
         re.ASCII,
     )

@@ -3,7 +3,8 @@
 import csv
 import io
 import re
-from dataclasses import dataclass
+import unicodedata
+from dataclasses import dataclass, field
 from enum import Enum
 
 
@@ -16,36 +17,62 @@ class Column(Enum):
     LENGTH = "length"
     UNIT = "unit"
     SCALE = "scale"
+    DIVISOR = "divisor"
     ACCESS = "access"
     FUNCTION = "function"
     TABLE = "table"
     RANGE = "range"
     CODES = "codes"
+    ORDER = "order"
+    NOT_AVAILABLE = "not-available"
+    DEFAULT = "default"
 
 
-#: Wordings of headings, in small letters and digits only. Common practice of manuals, no source.
+#: Wordings of headings, in small letters and digits only, accents taken off; English, German, French. Common
+#: practice of manuals, no source.
 HEADINGS = {
-    Column.ADDRESS: "address addr registeraddress register reg regno regnr registerno registernr "
+    Column.ADDRESS: "address addr adr registeraddress register reg regno regnr registerno registernr regadr "
     "registernumber registernummer adresse registeradresse modbusaddress modbusadresse modbusregister "
-    "startaddress startadresse offset",
+    "modbusadr "
+    "startaddress startadresse startregister offset registeroffset dataaddress datenadresse registre "
+    "adresseregistre adressemodbus adressedebut numeroregistre noregistre adressedepart",
     Column.NAME: "name parameter description designation value variable signal quantity bezeichnung "
-    "beschreibung messwert messgrösse messgröße größe grösse meaning registername text",
-    Column.TYPE: "type datatype format dataformat typ datentyp datenformat encoding",
-    Column.LENGTH: "length len size registers words numberofregisters noofregisters count länge anzahl "
-    "anzahlregister anzahlderregister wörter quantityofregisters",
-    Column.UNIT: "unit units uom einheit einheiten dimension",
+    "beschreibung messwert messgrosse grosse meaning registername text parametre grandeur libelle nom "
+    "bedeutung wert benennung datenpunkt datapoint dataitem item mesure valeur registerdescription",
+    Column.TYPE: "type datatype format dataformat typ datentyp datenformat encoding kodierung codierung "
+    "typededonnees typedonnees typedonnee variabletype registerformat vartype",
+    Column.LENGTH: "length len size registers words numberofregisters noofregisters count lange anzahl "
+    "anzahlregister anzahlderregister worter quantityofregisters laenge numberofwords wortanzahl "
+    "longueur taille nombre nombrederegistres nbregistres mots bytes bits width",
+    Column.UNIT: "unit units uom einheit einheiten dimension unite unites engineeringunit masseinheit",
     Column.SCALE: "scale scaling factor multiplier scalefactor resolution faktor skalierung "
-    "skalierungsfaktor auflösung",
-    Column.ACCESS: "access rw readwrite zugriff lesenschreiben attribute",
+    "skalierungsfaktor auflosung facteur echelle facteurdechelle multiplicateur multiplikator facteurechelle "
+    "gain",
+    Column.DIVISOR: "divisor divider teiler diviseur dividedby",
+    Column.ACCESS: "access rw readwrite zugriff lesenschreiben attribute acces lectureecriture accessmode "
+    "zugriffsart accesstype permission ls le",
     Column.FUNCTION: "function functioncode fc fcode code funktion funktionscode "
-    "funktionscodes functioncodes",
-    Column.TABLE: "table registertype objecttype object tabelle registerart objekttyp",
-    Column.RANGE: "range bereich wertebereich messbereich measuringrange valuerange",
+    "funktionscodes functioncodes fonction codefonction codefonctions readfunction readfc lesefunktion",
+    Column.TABLE: "table registertype objecttype object tabelle registerart objekttyp typederegistre "
+    "registertyp typeregistre registertable",
+    Column.RANGE: "range bereich wertebereich messbereich measuringrange valuerange plage etendue "
+    "plagedemesure plagedevaleurs limits grenzen minmax validrange",
     Column.CODES: "codes values states remarks remark notes note comment bemerkung bemerkungen kommentar "
-    "werte zustände",
+    "werte zustande remarques remarque commentaire commentaires valeurs hinweis hinweise comments "
+    "anmerkung observation etats enumeration",
+    Column.ORDER: "order wordorder byteorder endianness endian wortreihenfolge bytereihenfolge reihenfolge "
+    "ordredesmots ordredesoctets",
+    Column.NOT_AVAILABLE: "notavailable invalid invalidvalue errorvalue notavailablevalue ungultig "
+    "fehlerwert ungultigerwert valeurinvalide valeurdefaut nan nodata",
+    Column.DEFAULT: "default defaultvalue factorysetting factorydefault werkseinstellung standardwert "
+    "voreinstellung vorgabe initialvalue valeurpardefaut reglageusine pardefaut",
 }
 _COLUMN_OF = {word: column for column, words in HEADINGS.items() for word in words.split()}
 _DELIMITERS = ("\t", ";", ",", "|")
+#: Words of a heading that say how its numbers are written, not what they are.
+_HOW = re.compile(
+    r"\b(?:hexadecimal|hex|dec|decimal|hexadezimal|dezimal|hexa|décimal|0-based|1-based)\b", re.I
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,11 +89,17 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """The rows below the headings, and the headings that nobody knew."""
+    """The rows below the headings, the headings that nobody knew, those of the known columns as copied."""
 
     rows: tuple[Row, ...]
     unknown: tuple[str, ...]
     known: frozenset[Column]
+    headings: dict[Column, str] = field(default_factory=dict)
+
+    def says(self, column: Column, *words: str) -> bool:
+        """Whether the heading of a column has one of the words, such as `hex`."""
+        heading = self.headings.get(column, "").casefold()
+        return any(word in heading for word in words)
 
 
 def read_table(data: bytes, named: dict[Column, str]) -> Table:
@@ -90,18 +123,29 @@ def read_table(data: bytes, named: dict[Column, str]) -> Table:
         )
     _, index, lines, columns = best
     taken = set(columns.values())
-    unknown = tuple(c.strip() for i, c in enumerate(lines[index][1]) if c.strip() and i not in taken)
+    head = lines[index][1]
+    unknown = tuple(c.strip() for i, c in enumerate(head) if c.strip() and i not in taken)
+    headings = {column: " ".join(head[i].split()) for column, i in columns.items()}
     rows = []
     for line, cells in lines[index + 1 :]:
-        found = {c: " ".join(cells[i].split()) for c, i in columns.items() if i < len(cells)}
-        if any(found.values()):
+        found = {c: _cell(cells[i], c) for c, i in columns.items() if i < len(cells)}
+        if any(found.values()) and found != headings:  # headings come again on each page of a manual
             rows.append(Row(line, found))
-    return Table(tuple(rows), unknown, frozenset(columns))
+    return Table(tuple(rows), unknown, frozenset(columns), headings)
+
+
+def _cell(text: str, column: Column) -> str:
+    """A cell on one line; lines within a list of codes or remarks stay apart."""
+    if column in (Column.CODES, Column.RANGE):
+        text = re.sub(r"[;,]?\s*[\r\n]+\s*", "; ", text.strip())
+    return " ".join(text.split())
 
 
 def plain(text: str) -> str:
-    """A heading in small letters and digits only, what stands in brackets left out."""
-    return re.sub(r"[\W_]+", "", re.sub(r"[(\[].*?[)\]]", "", text)).casefold()
+    """A heading in small letters and digits only, what stands in brackets and all accents left out."""
+    word = _HOW.sub("", re.sub(r"[(\[].*?[)\]]", "", text))
+    word = unicodedata.normalize("NFKD", word.casefold())
+    return re.sub(r"[\W_]+", "", "".join(one for one in word if not unicodedata.combining(one)))
 
 
 def _columns(cells: list[str], named: dict[Column, str]) -> dict[Column, int]:

@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from protocols.modbus.tables import Table as Kind
 from protocols.register_map.model import RegisterMap
 from protocols.register_map.parse import parse_map
-from readout.diagnose.drafting.cells import addresses, codes_of, scale_of, type_of
+from readout.diagnose.drafting.cells import Where, addresses, codes_of
 from readout.diagnose.drafting.draft import Draft, draft
+from readout.diagnose.drafting.kinds import scale_of, type_of
 from readout.diagnose.drafting.table import Column, read_table
 
 ENGLISH = "Register,Parameter,Data type,Words,Unit,Factor,Access,Range\n"
@@ -59,14 +60,14 @@ def test_headings_of_a_kind_of_its_own_are_named() -> None:
     [
         ("30001,Total,UINT32,1,kg,,R,\n", "needs 2 registers"),
         ("30001,Level,UINT16,1,degC,,R,-30 to 80\n", "2: Level: the range begins below 0"),
-        ("30001,A,UINT16,1,s,,R,\n30001,B,UINT16,1,s,,R,\n", "3: B: shares input 1 with A (line 2)"),
+        ("30001,A,UINT16,1,s,,R,\n30001,B,UINT16,1,s,,R,\n", "3: B: shares input 30001 with A (line 2)"),
         ("30005,A,UINT16,1,s,,R,\n30001,B,UINT16,1,s,,R,\n", "lies before the one above"),
-        ("30001,A,UINT16,1,s,,R,\n30003,B,UINT16,1,s,,R,\n", "1 registers before it are not listed"),
+        ("30001,A,UINT16,1,s,,R,\n30003,B,UINT16,1,s,,R,\n", "1 register before it is not listed"),
         ("30001,A,mystery,1,s,,R,\n", "the type 'mystery' is not known"),
         ("30001,A,UINT16,1,furlong,,R,\n", "the unit 'furlong' is not known"),
         ("30001,A,UINT16,1,s,see p. 4,R,\n", "the scale 'see p. 4' is not understood"),
         ("30001,A,UINT16,1,bar,,R,\n", "above the surrounding air"),
-        ("0,A,UINT16,1,s,,R,\n", "from 0 or from 1"),
+        ("1,A,UINT16,1,s,,R,\n", "from 0 or from 1"),
         ("0,A,UINT16,1,s,,R,\n", "Which table"),
         ("30001,A,float,2,s,,R,\n", "holds the high part"),
         ("30001,A,float,2,s,,R,\nTBD,B,float,2,s,,R,\n", "3: B: the address 'TBD' is no number"),
@@ -80,7 +81,7 @@ def test_of_two_rows_that_overlap_one_stays_as_a_comment_with_its_reason() -> No
     made = drafted(ENGLISH + "30001,Total,UINT32,1,kg,,R,\n30002,Hours,UINT16,1,h,,R,\n")
     assert (made.entries, made.left_out, made.passes) == (1, 1, True)
     assert "# hours: {input: 30002" in made.text
-    assert "3: Hours: left out as a comment" in asked(made)
+    assert "3: Hours: shares input 30002 with Total (line 2). Left out as a comment" in asked(made)
 
 
 def test_a_writable_row_becomes_a_setting_that_nobody_may_write_yet() -> None:
@@ -103,8 +104,8 @@ def test_a_scale_is_read_in_each_wording(text: str, factor: str) -> None:
 
 
 def test_addresses_types_and_codes_are_read_in_each_wording() -> None:
-    assert addresses("40001-40002") == (40001, 40002, False)
-    assert addresses("0x001A") == addresses("1Ah") == (26, None, True)
+    assert addresses("40001-40002") == addresses("40001/02") == Where(40001, 40002)
+    assert addresses("0x001A") == addresses("1Ah") == Where(26, None, is_hex=True)
     words = ("REAL", "IEEE754", "U16", "long", "DWORD", "string(16)", "BCD", "strange")
     assert [type_of(word) for word in words] == [
         *("float32", "float32", "uint16", "int32", "uint32", "text", "bcd16"),

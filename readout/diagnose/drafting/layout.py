@@ -1,0 +1,301 @@
+"""How rows lie among each other: counted how, overlapping, with gaps, parts of one value."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import pairwise
+
+from protocols.modbus.tables import Table as Kind
+from protocols.register_map.grammar.line import Numbering
+from readout.diagnose.drafting import kinds
+from readout.diagnose.drafting.asking import ADDED_TO, EXPONENT_OF, Asking
+from readout.diagnose.drafting.entries import Entry, Frame, behind_digit, digit_of, words_of
+from readout.diagnose.drafting.folding import Item
+from readout.diagnose.drafting.meaning import FRACTION
+from readout.diagnose.drafting.table import Column, Table
+
+#: Fewer rows than this show no habit of a table.
+_FEW = 3
+_EXPONENT = re.compile(r"exponent|exposant|zehnerpotenz|power of ten|scale factor|skalierungsexponent", re.I)
+_WORD = r"[\s_-]*(?:word|wort|mot|register|part|teil)"
+_HALF = re.compile(
+    rf"[\s_,(\[-]*(?:((?:high|upper|oberes|höherwertiges|haut){_WORD}|\b(?:hi|msw|hw)\b|\(h\))|"
+    rf"((?:low|lower|unteres|niederwertiges|bas){_WORD}|\b(?:lo|lsw|lw)\b|\(l\)))[)\]\s]*$",
+    re.IGNORECASE,
+)
+
+
+def frame_of(table: Table, items: Sequence[Item], asking: Asking, kind: Kind | None) -> Frame:
+    """What holds for the whole table; what it leaves open is asked. `kind`: of rows that say none."""
+    whole = asking.answers.whole
+    numbering, zero_digits = _numbering(items, asking)
+    if kind is None and "table" in whole:
+        kind = Kind(whole["table"])
+    has_tables = (
+        table.known & {Column.FUNCTION, Column.TABLE} or numbering == Numbering.TABLE_DIGIT or zero_digits
+    )
+    if kind is None and not has_tables:
+        asking.whole(
+            "table",
+            "Which table do the registers lie in? Assumed: holding (function 03). `map try` reads the input "
+            "registers (function 04) too",
+            "input",
+            "holding",
+        )
+    wide = [item for item in items if words_of(_kind(item)) > 1]
+    if any(
+        kinds.order_of(f"{item.row.get(Column.ORDER)} {item.row.get(Column.TYPE)}") is None for item in wide
+    ):
+        asking.whole(
+            "word_order",
+            "Which register of a value of several registers holds the high part? Assumed: the first "
+            "(`word_order: high first`). `map try` with --display shows which order gives the shown value",
+            "low first",
+            "high first",
+        )
+    if table.unknown:
+        asking.whole(
+            "columns",
+            f"These columns were not used: {', '.join(table.unknown)}. Do they say anything needed?",
+        )
+    return Frame(numbering, kind or Kind.HOLDING, _width(items, asking), zero_digits)
+
+
+def _kind(item: Item) -> str:
+    return kinds.type_and_rest(item.row.get(Column.TYPE))[0] or ""
+
+
+def _numbering(items: Sequence[Item], asking: Asking) -> tuple[str, bool]:
+    told = asking.answers.whole.get("numbering")
+    if told is not None:
+        return told, False
+    decimals = [item.where.first for item in items if not item.where.is_hex]
+    digits = [number for number in decimals if digit_of(number) is not None]
+    if len(digits) * 2 > len(items):
+        if not any(behind_digit(number) == 0 for number in digits):
+            return Numbering.TABLE_DIGIT.value, False
+        asking.whole(
+            "numbering",
+            f"{min(digits)} is listed, so the numbers behind the table's digit seem to count from 0, "
+            "where they "
+            "usually count from 1. Assumed: from 0; drafted as addresses from 0",
+            "table digit",
+            "from 0",
+        )
+        return Numbering.FROM_0.value, True
+    if any(item.where.first == 0 for item in items):
+        return Numbering.FROM_0.value, False
+    starts = {item.where.first % 2 for item in items if words_of(_kind(item)) > 1}
+    count = sum(words_of(_kind(item)) > 1 for item in items)
+    hint = ""
+    if count >= _FEW and starts == {1}:
+        hint = "All values of several registers begin at odd numbers, which speaks for 1. "
+    asking.whole(
+        "numbering",
+        f"Do the addresses count from 0 or from 1? {hint}Assumed: from 0. `map try` reads one register "
+        "earlier "
+        "and later; if the values lie one earlier, they count from 1",
+        "from 1",
+        "from 0",
+    )
+    return Numbering.FROM_0.value, False
+
+
+def _width(items: Sequence[Item], asking: Asking) -> int:
+    """Bytes behind each address: 4 where every 32-bit value is followed by the very next address."""
+    told = asking.answers.whole.get("bytes_per_register")
+    if told is not None:
+        return int(told)
+    steps = [
+        (item, after.where.first - item.where.first)
+        for item, after in pairwise(items)
+        if words_of(_kind(item)) == 2 and item.where.last is None and item.registers is None
+    ]
+    close = [item for item, step in steps if step == 1]
+    if len(close) < _FEW or any(step == 2 for _, step in steps):
+        return 2
+    asking.whole(
+        "bytes_per_register",
+        f"{len(close)} values of 32 bits are followed by the very next address, such as {close[0].label} "
+        "(line "
+        f"{close[0].row.line}). Are there 32 bits behind each address? Assumed: yes (`bytes_per_register: "
+        "4`)",
+        "4",
+        "2",
+    )
+    return 4
+
+
+def joined(entries: Sequence[Entry], asking: Asking) -> list[Entry]:
+    """The entries with parts of a value put to the value, as answered; what looks like parts is asked.
+
+    Raises:
+        ValueError: an answer names a line that has no entry.
+    """
+    by_line = {entry.line: entry for entry in entries}
+    gone: set[int] = set()
+    for entry in entries:
+        for what, key in ((ADDED_TO, "plus"), (EXPONENT_OF, "times_ten_to")):
+            text = asking.answers.of(entry.line, what)
+            if text is None or text == "none":
+                continue
+            main = by_line.get(int(text)) if text.isascii() and text.isdigit() else None
+            if main is None or main.line == entry.line or main.line in gone:
+                raise ValueError(
+                    f"answer {entry.line}:{what}={text}: write the line of the row it belongs to"
+                )
+            whole = _with_part(main, key, entry)
+            by_line[main.line] = replace(whole, left_out=whole.left_out or entry.left_out)
+            gone.add(entry.line)
+            role = "added to it" if key == "plus" else "its power of ten"
+            asking.note(main.line, f"line {entry.line} ({entry.label}) is {role}")
+    left = [by_line[entry.line] for entry in entries if entry.line not in gone]
+    for before, entry in pairwise(left):
+        _ask_of_parts(before, entry, asking)
+    return left
+
+
+def _with_part(main: Entry, key: str, part: Entry) -> Entry:
+    kept = (
+        part.table.value,
+        "type",
+        "word_order",
+        "byte_order",
+        *(("scale", "offset") if key == "plus" else ()),
+    )
+    body = f"{{{', '.join(f'{name}: {text}' for name, text in part.keys if name in kept)}}}"
+    had = main.get("plus").strip("[]") if key == "plus" else ""
+    value = f"[{', '.join(filter(None, (had, body)))}]" if key == "plus" else body
+    return replace(main, keys=(*(pair for pair in main.keys if pair[0] != key), (key, value)))
+
+
+def _ask_of_parts(before: Entry, entry: Entry, asking: Asking) -> None:
+    """Halves, fractions and exponents in rows of their own: read apart, they can be torn."""
+    if (
+        entry.table.of_bits
+        or before.table is not entry.table
+        or entry.first != before.first + before.addresses
+    ):
+        return
+    if FRACTION.search(entry.label):
+        asking.row(
+            entry.line,
+            entry.label,
+            f"is it the fraction of {before.label} (line {before.line})? Then both are one value and must "
+            "come from "
+            "one read. Assumed: a value of its own",
+            topics=(ADDED_TO, EXPONENT_OF),
+            answers=(f"{ADDED_TO}={before.line}", f"{ADDED_TO}=none"),
+            assumed="assumed a value of its own",
+        )
+    elif _EXPONENT.search(entry.label):
+        asking.row(
+            entry.line,
+            entry.label,
+            f"is it the power of ten of {before.label} (line {before.line})? Then both must come from one "
+            "read. "
+            "Assumed: a value of its own",
+            topics=(ADDED_TO, EXPONENT_OF),
+            answers=(f"{EXPONENT_OF}={before.line}", f"{EXPONENT_OF}=none"),
+            assumed="assumed a value of its own",
+        )
+    one, other = _HALF.search(before.label), _HALF.search(entry.label)
+    if one is None or other is None or before.addresses != 1 or entry.addresses != 1:
+        return
+    same = before.label[: one.start()].casefold() == entry.label[: other.start()].casefold()
+    if same and bool(one[1]) != bool(other[1]):
+        low_first = (f"{before.line}:word_order=low first",) if one[2] else ()
+        asking.row(
+            entry.line,
+            entry.label,
+            f"is it one half of a value of 32 bits with {before.label} (line {before.line})? Read as two, "
+            "they can be of "
+            "two moments. Assumed: two values",
+            topics=("leave-out", "type"),
+            answers=(f"{before.line}:type=uint32", f"{entry.line}:leave-out", *low_first),
+            assumed="assumed a value of its own",
+        )
+
+
+def compared(entries: Sequence[Entry], asking: Asking) -> list[Entry]:
+    """The entries, those that overlap one above left out; what is odd about their places is asked."""
+    wide = [entry for entry in entries if entry.addresses > 1]
+    odd = [entry for entry in wide if entry.printed % 2]
+    fewer = min((odd, [entry for entry in wide if not entry.printed % 2]), key=len)
+    astray = {entry.line for entry in fewer} if len(wide) >= 4 * len(fewer) and len(wide) > _FEW else set()
+    held: dict[tuple[Kind, int], Entry] = {}
+    found: list[Entry] = []
+    before: Entry | None = None
+    for entry in entries:
+        if before is not None:
+            _ask_of_order(before, entry, asking)
+        kept = entry if entry.left_out else _in_its_place(entry, before, held, asking)
+        if entry.line in astray and not kept.left_out:
+            asking.row(
+                entry.line,
+                entry.label,
+                f"begins at an {'odd' if entry.printed % 2 else 'even'} number, most values of several "
+                "registers do "
+                "not. A slip of the pen?",
+                topics=("address",),
+                answers=("address=…",),
+            )
+        found.append(kept)
+        before = entry
+    return found
+
+
+def _ask_of_order(before: Entry, entry: Entry, asking: Asking) -> None:
+    if before.table is not entry.table:
+        return
+    if entry.first < before.first:
+        asking.row(
+            entry.line,
+            entry.label,
+            "its address lies before the one above. A slip of the pen?",
+            topics=("address",),
+            answers=(f"address={entry.printed}", "address=…"),
+        )
+    gap = entry.first - before.first - before.addresses
+    if 0 < gap <= 3 and not entry.above:
+        asking.row(
+            entry.line,
+            entry.label,
+            f"{gap} register{'s' * (gap > 1)} before it {'are' if gap > 1 else 'is'} not listed. Is the "
+            "value above longer, "
+            "or is an address wrong?",
+            topics=("address",),
+            answers=(f"address={entry.printed}",),
+        )
+
+
+def _in_its_place(
+    entry: Entry, before: Entry | None, held: dict[tuple[Kind, int], Entry], asking: Asking
+) -> Entry:
+    places = [(entry.table, entry.first + n) for n in range(entry.addresses)]
+    others = [held[place] for place in places if place in held]
+    astride = [other for other in others if other.first != entry.first]
+    if not others:
+        held.update(dict.fromkeys(places, entry))
+        return entry
+    other = (astride or others)[0]
+    follows = "address=…"
+    if before is not None and before.table is entry.table:
+        ends = before.first + before.addresses
+        if all((entry.table, ends + n) not in held for n in range(entry.addresses)):
+            follows = f"address={before.printed + before.addresses}"
+    number = max(entry.printed, other.printed)
+    what = "Left out as a comment; which of them is right?" if astride else "Which of them is right?"
+    asking.row(
+        entry.line,
+        entry.label,
+        f"shares {entry.table.value} {number} with {other.label} (line {other.line}). {what}",
+        topics=() if astride else ("address",),
+        answers=(follows, "leave-out"),
+        assumed="left out" if astride else "",
+    )
+    if astride:
+        return replace(entry, left_out=f"it shares a register with {other.label}")
+    for place in places:
+        held.setdefault(place, entry)
+    return entry

@@ -1,0 +1,384 @@
+"""What the number of a row means: scale, unit, range, words for codes and bits, no reading."""
+
+import json
+import re
+from decimal import Decimal
+
+from protocols.units import Dimension, hidden_conditions, unit_of
+from readout.diagnose.drafting import cells, kinds
+from readout.diagnose.drafting.asking import KEYS, Asking
+from readout.diagnose.drafting.folding import Item
+from readout.diagnose.drafting.table import Column, Table
+
+Keys = list[tuple[str, str]]
+_GAUGE = re.compile(
+    r"\bgauge\b|überdruck|\brelati[vf]|\(g\)|above atmospher|pression relative", re.IGNORECASE
+)
+_ABSOLUTE = re.compile(r"\babs(olut[ea]?|olu|\.)?\b|\(a\)", re.IGNORECASE)
+#: Names of what follows a whole number in a register of its own.
+FRACTION = re.compile(
+    r"fraction|decimal|décimale|nachkomma|bruchteil|thousandth|tausendstel|millième", re.IGNORECASE
+)
+#: Reference conditions in a remark, as `20 °C and 1 bar`.
+_CONDITIONS = re.compile(
+    r"(\d{1,2}(?:[.,]\d{1,2})?) ?°?C\b[^\d]{1,12}(\d{1,4}(?:[.,]\d{1,5})?) ?(bar|mbar|hPa|kPa)\b",
+    re.IGNORECASE,
+)
+_BITFIELD = re.compile(r"bit ?field|\bbits?\b|\bflags?\b|bit ?mask", re.IGNORECASE)
+_ELSEWHERE = re.compile(r"reg(ister)?\b|siehe|see|\bsf\b|exponent", re.IGNORECASE)
+_TOTALS = (Dimension.VOLUME, Dimension.MASS, Dimension.ENERGY)
+_NO_NUMBER = ("text", "unix time")
+_NOTHING = frozenset({"", "-", "–", "—", "n/a", "N/A"})
+
+
+def described(
+    item: Item, kind: str, section: str, rest: str, table: Table, asking: Asking
+) -> tuple[Keys, str]:
+    """Keys of the map for what the number means, and why the row cannot be in the map, or nothing.
+
+    `kind` is the map's type, `rest` what else stood in the type's cell.
+    """
+    told = _Told(item, kind, section, rest, table, asking)
+    found = told.words() if kind not in _NO_NUMBER else []
+    if found is None:
+        found = told.amount() if kind != "bit" else []
+    if kind != "bit" and kind not in _NO_NUMBER:
+        found += told.missing()
+    own = told.keys()
+    answered = {key for key, _ in own}
+    return [*(pair for pair in found if pair[0] not in answered), *own], told.why
+
+
+class _Told:
+    def __init__(self, item: Item, kind: str, section: str, rest: str, table: Table, asking: Asking) -> None:
+        self.item, self.kind, self.section = item, kind, section
+        self.rest, self.table, self.asking = rest, table, asking
+        self.line, self.label = item.row.line, item.label
+        self.remarks = item.row.get(Column.CODES)
+        self.taken = False  # whether something was made of the remarks
+        self.why = ""
+
+    def ask(
+        self, question: str, *topics: Column | str, answers: tuple[str, ...] = (), assumed: str = ""
+    ) -> None:
+        words = tuple(one.value if isinstance(one, Column) else one for one in topics)
+        self.asking.row(self.line, self.label, question, topics=words, answers=answers, assumed=assumed)
+
+    def words(self) -> Keys | None:
+        """Codes or bits, or None where the row has none."""
+        if self.kind.startswith("float"):
+            return None
+        for column in (Column.CODES, Column.RANGE):
+            text = self.item.row.get(column)
+            bits, codes = cells.bits_of(text), cells.codes_of(text)
+            single = cells.one_code(text)
+            if single is not None and not cells.missing_of(text):
+                codes = codes or dict([single])
+            if not bits and not codes:
+                continue
+            self.taken = self.taken or column is Column.CODES
+            if self.kind == "bit":
+                bits, codes = {}, {n: word for n, word in codes.items() if n < 2}
+                return [("codes", _flow(codes))] if codes else []
+            if not bits and _BITFIELD.search(self.item.row.get(Column.TYPE)):
+                bits = codes
+            elif codes and len(codes) > 2 and 0 not in codes and all(n & (n - 1) == 0 for n in codes):
+                self.ask(
+                    "its codes are powers of two, as single bits are that may be set together. Assumed: "
+                    "codes",
+                    Column.CODES,
+                    Column.TYPE,
+                    answers=("type=bits", "type=uint16"),
+                    assumed="assumed codes",
+                )
+            return [("bits", _flow(bits))] if bits else self._codes(codes)
+        return None
+
+    def _codes(self, codes: dict[int, str]) -> Keys:
+        missing = {n for n, word in codes.items() if cells.missing_of(f"{n} = {word}")}
+        return [
+            ("codes", _flow({n: word for n, word in codes.items() if n not in missing or len(codes) == 1}))
+        ]
+
+    def amount(self) -> Keys:
+        """Scale, unit and range of a plain number."""
+        scale, unit = self._scale_and_unit()
+        found: Keys = []
+        if scale is not None and scale != 1:
+            found.append(("scale", f"{scale.normalize():f}"))
+        unit = self._pressure(self._unit(unit))
+        if unit is not None:
+            found.append(("unit", json.dumps(unit, ensure_ascii=False)))
+            found += self._amount_of_gas(unit)
+        text = self.item.row.get(Column.RANGE)
+        within = cells.range_of(text)
+        if within is not None:
+            found.append(("range", f"[{within[0]}, {within[1]}]"))
+        elif text not in _NOTHING:
+            self.asking.note(self.line, f"range {text!r} not taken over")
+        return found
+
+    def _scale_and_unit(self) -> tuple[Decimal | None, str | None]:
+        """The first scale and unit that any cell tells; a question where two cells disagree."""
+        row = self.item.row
+        bracket = re.search(r"[\[(]([^\[\]()]{1,12})[\])]\s*$", row.get(Column.NAME))
+        scales: list[tuple[str, Decimal]] = []
+        units: list[tuple[str, str]] = []
+        for source, text in (
+            ("scale", row.get(Column.SCALE)),
+            ("unit", row.get(Column.UNIT)),
+            ("type", self.rest),
+            ("name", bracket[1] if bracket else ""),
+        ):
+            found = self._amount_in(source, text)
+            if found is not None and found.scale is not None:
+                scales.append((source, found.scale))
+            if found is not None and found.unit is not None:
+                units.append((source, found.unit))
+        divisor = self._divisor()
+        if divisor is not None:
+            scales.append(("divisor", divisor))
+        return self._one_scale(scales), self._one_unit(units)
+
+    def _amount_in(self, source: str, text: str) -> kinds.Amount | None:
+        if text in _NOTHING or (source == "scale" and text in {"1", "none", "keine"}):
+            return None
+        found = kinds.amount_of(text)
+        if source == "unit" and text.strip() == "1":
+            return kinds.Amount(None, "1")
+        if found is None and source == "scale":
+            self._odd_scale(text)
+        if (
+            found is None
+            and source == "type"
+            and kinds.order_of(text) is None
+            and not kinds.vague_order(text)
+        ):
+            self.ask(
+                f"{text!r} beside its type is not understood; left away. Is it a scale, a unit?",
+                Column.TYPE,
+                Column.SCALE,
+                Column.UNIT,
+                answers=("scale=…", "unit=…"),
+            )
+        return found
+
+    def _odd_scale(self, text: str) -> None:
+        if cells.may_part_thousands(text):
+            number = re.sub(r"\D", "", text)
+            self.ask(
+                f"is the scale {text} one with decimals, or {number}? Drafted without one",
+                Column.SCALE,
+                answers=(f"scale={Decimal(text.replace(',', '.')).normalize():f}", f"scale={number}"),
+                assumed="no scale",
+            )
+            return
+        hint = ""
+        if _ELSEWHERE.search(text):
+            hint = ". If a register tells the exponent, answer `exponent-of` for that register's row"
+        self.ask(
+            f"the scale {text!r} is not understood; drafted without one{hint}",
+            Column.SCALE,
+            answers=("scale=…",),
+            assumed="no scale",
+        )
+
+    def _divisor(self) -> Decimal | None:
+        text = self.item.row.get(Column.DIVISOR).lstrip("/÷: ")
+        if text in _NOTHING or text == "1":
+            return None
+        found = cells.decimal(text) or (Decimal(text) if re.fullmatch(r"10{1,9}", text, re.ASCII) else None)
+        if found and re.fullmatch(r"10*", f"{found.normalize():f}"):
+            return 1 / found
+        self.ask(
+            f"the divisor {text!r} is no power of ten; drafted without a scale",
+            Column.DIVISOR,
+            Column.SCALE,
+            answers=("scale=…",),
+            assumed="no scale",
+        )
+        return None
+
+    def _one_scale(self, scales: list[tuple[str, Decimal]]) -> Decimal | None:
+        if not scales:
+            return None
+        source, first = scales[0]
+        if any(scale != first for _, scale in scales):
+            told = " and ".join(f"{scale:f} by its {one}" for one, scale in scales)
+            self.ask(
+                f"its scale is told twice: {told}. Assumed: the first",
+                Column.SCALE,
+                answers=tuple(f"scale={scale:f}" for _, scale in scales),
+                assumed=f"assumed scale {first:f}",
+            )
+        if self.kind.startswith("float") and first != 1 and self.table.says(Column.SCALE, "resol", "aufl"):
+            self.ask(
+                f"{first:f} is said to be the resolution, and a float is sent with its decimals. Assumed: "
+                "no scale",
+                Column.SCALE,
+                answers=("scale=1", f"scale={first:f}"),
+                assumed="assumed no scale",
+            )
+            return first if self.asking.answers.has(self.line, ("scale",)) else None
+        if source != "scale":
+            self.asking.note(self.line, f"scale {first:f} told by its {source}")
+        if source != "divisor" and first > 1 and re.fullmatch(r"10+", f"{first.normalize():f}"):
+            inverse = 1 / first
+            self.ask(
+                f"is the number sent multiplied by {first.normalize():f}, or does the meter send it "
+                f"{first.normalize():f} times as large (scale {inverse:f})? Assumed: multiplied, as written. "
+                "`map try` with --display shows which",
+                Column.SCALE,
+                answers=(f"scale={inverse:f}", f"scale={first.normalize():f}"),
+                assumed=f"assumed scale {first.normalize():f}",
+            )
+        return first
+
+    def _one_unit(self, units: list[tuple[str, str]]) -> str | None:
+        if not units:
+            return None
+        source, first = units[0]
+        preferred = next((unit for one, unit in units if one == "unit"), first)
+        if any(unit != first for _, unit in units):
+            told = " and ".join(f"{unit} by its {one}" for one, unit in units)
+            self.ask(
+                f"its unit is told twice: {told}. Assumed: {preferred}",
+                Column.UNIT,
+                answers=tuple(f"unit={unit}" for _, unit in units),
+                assumed=f"assumed {preferred}",
+            )
+        elif source in ("type", "scale"):
+            self.asking.note(self.line, f"unit told by its {source}")
+        return preferred
+
+    def _unit(self, found: str | None) -> str | None:
+        text = self.item.row.get(Column.UNIT)
+        if found is not None or (text not in _NOTHING and self.asking.answers.has(self.line, ("unit",))):
+            return found or text  # a unit that nobody knows is kept as the answer has it
+        if self.section == "readings":
+            why = "no unit is told" if text in _NOTHING else f"the unit {text!r} is not known"
+            self.ask(
+                f"{why}. Write `unit: 1` for a plain number, or the unit",
+                Column.UNIT,
+                answers=("unit=1", "unit=…"),
+                assumed="no unit",
+            )
+        return None
+
+    def _pressure(self, unit: str | None) -> str | None:
+        """A pressure's unit with what it is counted from, as far as the table tells that."""
+        if unit not in kinds.PRESSURES:
+            return unit
+        said = f"{self.label} {self.remarks}"
+        gauge, absolute = _GAUGE.search(said), _ABSOLUTE.search(said)
+        if gauge and not absolute:
+            self.taken = True
+            self.asking.note(self.line, "above the surrounding air, by its remark or name")
+            return f"{unit}(g)"
+        if absolute and not gauge:
+            self.taken = True
+            return f"{unit}(a)"
+        self.ask(
+            "above the surrounding air, (g), or absolute, (a)? Assumed: absolute",
+            Column.UNIT,
+            "gauge",
+            answers=(f"unit={unit}(g)", f"unit={unit}(a)"),
+            assumed="assumed absolute",
+        )
+        return unit
+
+    def _amount_of_gas(self, word: str) -> Keys:
+        """Reference conditions or basis of a volume, as answered; whether a total is a running one."""
+        unit = unit_of(word.removesuffix("(g)").removesuffix("(a)"))
+        if unit is None or self.section != "readings":
+            return []
+        answers, found = self.asking.answers, []
+        own = answers.rows.get(self.line, {})
+        if unit.dimension in (Dimension.VOLUME, Dimension.VOLUME_FLOW, Dimension.VELOCITY):
+            told = {"reference": "reference" in own, "basis": "basis" in own}
+            for key in ("reference", "basis"):
+                fits = key == "basis" or unit.dimension is not Dimension.VELOCITY
+                if key in answers.whole and not any(told.values()) and fits:
+                    found.append((key, answers.whole[key]))
+        if unit.conditional and not ("reference" in own or any(key == "reference" for key, _ in found)):
+            self.why = f"{word} needs its reference conditions"
+            self.asking.whole(
+                "reference",
+                f"{hidden_conditions(word)}. Rows in such units stay comments until it is answered",
+                "{temperature: 0 degC, pressure: 1.01325 bar}",
+            )
+        if unit.dimension in _TOTALS and not FRACTION.search(self.label):
+            self.ask(
+                "is it a running total? Then `totaliser: true`. Assumed: not",
+                "totaliser",
+                answers=("totaliser=true", "totaliser=false"),
+                assumed="assumed no running total",
+            )
+        return found
+
+    def missing(self) -> Keys:
+        """The raw numbers that mean no reading, from their column or from the remarks."""
+        column = self.item.row.get(Column.NOT_AVAILABLE)
+        remarked = [
+            one for text in (self.remarks, self.item.row.get(Column.RANGE)) for one in cells.missing_of(text)
+        ]
+        self.taken = self.taken or bool(remarked)
+        numbers = []
+        for text in [*([] if column in _NOTHING else re.split(r"[,;\s]+", column)), *remarked]:
+            raw = cells.raw_number(text)
+            if raw is None and text.casefold() in {"nan", ""}:
+                continue  # a float that is not a number is none anyway
+            if raw is None:
+                self.ask(
+                    f"{text!r} as a value for no reading is not understood; left away",
+                    Column.NOT_AVAILABLE,
+                    answers=("not-available=…",),
+                )
+                continue
+            numbers.append(_as_raw(raw, self.kind))
+        if not numbers:
+            return []
+        return [("not_available", f"[{', '.join(dict.fromkeys(numbers))}]")]
+
+    def keys(self) -> Keys:
+        """Keys that were answered for this row; remarks of which nothing was made go beside it."""
+        spoken = _CONDITIONS.search(f"{self.label} {self.remarks}")
+        if spoken is not None:
+            pressure = f"{spoken[2].replace(',', '.')} {spoken[3]}"
+            told = f"{{temperature: {spoken[1].replace(',', '.')} degC, pressure: {pressure}}}"
+            self.asking.conditions[self.line] = told
+        if self.remarks and not self.taken:
+            self.asking.note(self.line, f"remark: {self.remarks}")
+        default = self.item.row.get(Column.DEFAULT)
+        if default not in _NOTHING:
+            self.asking.note(self.line, f"factory setting {default}")
+        own = self.asking.answers.rows.get(self.line, {})
+        return [(key, own[key]) for key in KEYS if key in own]
+
+
+def _as_raw(raw: tuple[int, bool], kind: str) -> str:
+    """A raw number as the map writes it: hexadecimal ones of signed types below 0, floats as words."""
+    number, is_hex = raw
+    if not is_hex:
+        return str(number)
+    if kind.startswith("float"):
+        text = f"{number:08X}" if kind == "float32" else f"{number:016X}"
+        return f"'{' '.join(text[i : i + 4] for i in range(0, len(text), 4))}'"
+    width = re.search(r"\d+", kind)
+    if kind.startswith("int") and width and number >= 1 << (int(width[0]) - 1):
+        return str(number - (1 << int(width[0])))
+    return str(number)
+
+
+def _flow(words: dict[int, str]) -> str:
+    return (
+        "{"
+        + ", ".join(f"{n}: {json.dumps(printable(w), ensure_ascii=False)}" for n, w in words.items())
+        + "}"
+    )
+
+
+def printable(text: str, most: int = 80) -> str:
+    """Text of a table on one line of the map."""
+    line = " ".join("".join(one if one.isprintable() else " " for one in text).split())
+    return line if len(line) <= most else f"{line[: most - 1]}…"
