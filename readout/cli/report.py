@@ -67,7 +67,7 @@ def report(
     One file that opens without a network. --pdf and --figures need a Chromium on this computer. Exit status 1
     where a point has no rows in the span.
     """
-    from readout.report.browser import print_pdf, save_figures
+    from readout.report.browser import browser, print_pdf, save_figures
     from readout.report.language.words import Words
     from readout.report.page import Extras, page
 
@@ -92,17 +92,23 @@ def report(
     )
     made = page(found, words, named, findings, extras=Extras(inputs, _files(folder)))
     _write(to, made)
-    written = [str(to)]
+    written = [_said(to)]
     if pdf:
+        say(f"printing it on A4 with {browser()}")
         print_pdf(to, to.with_suffix(".pdf"))
-        written.append(str(to.with_suffix(".pdf")))
+        written.append(_said(to.with_suffix(".pdf")))
     if figures is not None:
-        written += [str(figures / name) for name in save_figures(made, figures)]
+        say(f"drawing each chart by itself with {browser()}")
+        written += [_said(figures / name) for name in save_figures(made, figures)]
     if as_json:
         tell_json({"archive": str(folder), "written": written, "without_rows": missing})
-    for name in written:
-        say(f"{name}: written")
     return 1 if missing else 0
+
+
+def _said(path: Path) -> str:
+    """The path as text, once it is told that the file is there."""
+    say(f"{path}: written")
+    return str(path)
 
 
 def _files(folder: Path) -> "dict[tuple[str, str], list[SealedRows]]":

@@ -11,21 +11,33 @@ from collections.abc import Sequence
 from pathlib import Path
 from urllib.parse import unquote_to_bytes
 
-from readout.errors import FellShort
+from readout.errors import FellShort, WrongUse
 
 #: Names under which Chromium and its kin are installed.
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
 #: A page with all of its charts is drawn in seconds; a browser that takes longer hangs [s].
 PATIENCE_S = 180
+#: A picture by itself: on white, with its title, as wide as a page and as high as on a screen.
 _DRAW = """
 <script>
-Promise.all(places.flatMap(place => ["png", "svg"].map(format =>
-  Plotly.toImage(place, {format, width: 1100, height: 500, scale: format === "png" ? 2 : 1}).then(url => {
+Promise.all(places.flatMap(place => ["png", "svg"].map(format => {
+  const { data, layout } = spec_of(place);
+  const point = place.closest("article").querySelector("h2").textContent;
+  const name = point + ": " + place.closest("figure").querySelector("h4").textContent;
+  const text = name.replaceAll("&", "&amp;").replaceAll("<", "&lt;"); // the chart script reads tags
+  const over = 40, title = { text, x: 0.01, xanchor: "left", y: 1, yanchor: "top",
+    yref: "container", pad: { t: 14 }, font: { size: 16 } };
+  const margin = { ...layout.margin, t: layout.margin.t + over }, height = layout.height + over;
+  const white = { paper_bgcolor: "#fff", plot_bgcolor: "#fff" };
+  const figure = { data, layout: { ...layout, ...white, height, margin, title } };
+  const size = { width: 1100, height, scale: format === "png" ? 2 : 1 };
+  return Plotly.toImage(figure, { format, ...size }).then(url => {
     const kept = document.createElement("data");
     kept.setAttribute("data-figure", place.dataset.chart + "-" + place.dataset.name + "." + format);
     kept.setAttribute("value", url);
     document.body.append(kept);
-  }))));
+  });
+})));
 </script>
 """
 
@@ -49,12 +61,15 @@ def print_pdf(page: Path, to: Path) -> None:
         _run(page, [f"--print-to-pdf={made}", "--no-pdf-header-footer"])
         if not made.is_file() or not made.read_bytes().startswith(b"%PDF"):
             raise FellShort(f"the browser printed no PDF of {page}; print it from a browser by hand")
-        to.write_bytes(made.read_bytes())
+        _put(to, made.read_bytes())
 
 
 def save_figures(page: str, folder: Path) -> list[str]:
     """Write every chart of the page's text as PNG and SVG into `folder`; their names."""
-    folder.mkdir(parents=True, exist_ok=True)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise WrongUse(f"--figures {folder}: no such folder can be made ({error.strerror})") from error
     with tempfile.TemporaryDirectory() as aside:
         drawing = Path(aside) / "figures.html"
         drawing.write_text(page.replace("</body>", f"{_DRAW}</body>"), encoding="utf-8")
@@ -63,11 +78,18 @@ def save_figures(page: str, folder: Path) -> list[str]:
     for name, url in re.findall(r'<data data-figure="([\w.-]+)" value="([^"]*)"', dom):
         head, _, data = html.unescape(url).partition(",")
         content = base64.b64decode(data) if head.endswith(";base64") else unquote_to_bytes(data)
-        (folder / name).write_bytes(content)
+        _put(folder / name, content)
         names.append(name)
     if not names:
         raise FellShort(f"the browser drew no figure into {folder}")
     return sorted(names)
+
+
+def _put(path: Path, content: bytes) -> None:
+    try:
+        path.write_bytes(content)
+    except OSError as error:
+        raise FellShort(f"{path}: cannot be written ({error.strerror}); is it open elsewhere?") from error
 
 
 def _run(page: Path, options: Sequence[str]) -> bytes:

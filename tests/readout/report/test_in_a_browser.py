@@ -20,8 +20,8 @@ from readout.review.review import Review
 
 #: Sizes in CSS pixels: a laptop, a phone, and A4 at 96 to the inch.
 LAPTOP, PHONE, A4 = (1366, 768), (390, 844), (794, 1123)
-#: Of the printed page [dots per inch], and how high a figure is on it (290 CSS pixels).
-DENSITY, FIGURE_INCHES = 100, 290 / 96
+#: Of the printed page [dots per inch], and how high a figure is on it: 0.8 of its height on a screen.
+DENSITY, ON_PAPER = 100, 0.8
 
 
 @pytest.fixture(scope="module")
@@ -97,16 +97,20 @@ def _titles(pdf: Path, titles: list[str]) -> dict[str, tuple[int, float]]:
 
 
 def test_paper_has_every_figure_and_none_is_empty(written: Path, tmp_path: Path) -> None:
-    """Below each figure's title, on the same sheet, is ink in the colours of the data."""
-    titles = re.findall(r"<figure><h4>(.*?)</h4>", written.read_text("utf-8"))
+    """Below each figure's title, on the same sheet, is ink in the colours of the data; folded tables are open."""
+    text = written.read_text("utf-8")
+    figures = dict(re.findall(r'<figure><h4>(.*?)</h4>.*?style="--height: (\d+)px"', text))
+    titles = list(figures)
     assert len(titles) >= 5
     pdf = tmp_path / "audit.pdf"
     browser.print_pdf(written, pdf)
     sheets, places = _printed(pdf), _titles(pdf, titles)
     assert set(places) == set(titles)
+    told = subprocess.run(["pdftotext", pdf, "-"], check=True, capture_output=True, text=True).stdout
+    assert "90.0 (1)" in told  # an hour of the week, as text only in the folded table
     for title, (number, inches) in places.items():
         top = round(inches * DENSITY)
-        bottom = top + round(FIGURE_INCHES * DENSITY)
+        bottom = top + round(int(figures[title]) * ON_PAPER / 96 * DENSITY)
         assert bottom <= len(sheets[number]), f"{title} is cut off at the end of sheet {number + 1}"
         red, _, blue = np.moveaxis(sheets[number][top:bottom].astype(int), 2, 0)
         assert np.count_nonzero(abs(blue - red) > 25) > 5, f"{title} is empty on sheet {number + 1}"

@@ -35,6 +35,7 @@ COLUMNS = 3000
 _MOST_SHADED = 300
 #: Heights [CSS pixels] of a panel and of a row of the log book; between panels, a share.
 _PANEL, _ENTRY, _BETWEEN = 250, 18, 0.05
+_DAY = 86_400_000  # ms
 
 
 def over_time(found: Review, names: Sequence[str], words: Words, columns: int = COLUMNS) -> Chart:
@@ -53,7 +54,7 @@ def over_time(found: Review, names: Sequence[str], words: Words, columns: int = 
         label = safe(f"{name} [{words.unit(found.readings[name].shown.unit)}]")
         drawn[key] = drawn["yaxis"] | {"title": {"text": label}, "domain": panels[index]}
     begin, end = texts(np.array([found.coverage.begin_ms, found.coverage.end_ms], np.int64), offset)
-    drawn["xaxis"] |= {"type": "date", "tickformat": _days(words), "range": [begin, end]}
+    drawn["xaxis"] |= {"type": "date", "tickformatstops": _ticks(words), "range": [begin, end]}
     drawn["xaxis"]["hoverformat"] = _moments(words)
     drawn["xaxis"] |= {"anchor": _axis(len(names) - 1).replace("axis", "")}
     drawn |= {"height": height + 76, "shapes": _shaded(found, offset), "barmode": "overlay"}
@@ -204,5 +205,8 @@ def _moments(words: Words) -> str:
     return "%d.%m.%Y %H:%M" if words.language is Language.GERMAN else "%Y-%m-%d %H:%M"
 
 
-def _days(words: Words) -> str:
-    return "%d.%m.\n%H:%M" if words.language is Language.GERMAN else "%m-%d\n%H:%M"
+def _ticks(words: Words) -> list[dict[str, Any]]:
+    """The clock with the day below it where one zooms in; else days; else months."""
+    day, month = ("%d.%m.", "%m.%Y") if words.language is Language.GERMAN else ("%m-%d", "%Y-%m")
+    steps = ((None, _DAY - 1, f"%H:%M\n{day}"), (_DAY, "M1", day), ("M1", None, month))
+    return [{"dtickrange": [low, high], "value": form} for low, high, form in steps]
