@@ -1,14 +1,23 @@
-"""`service`: a systemd unit that records, and a udev rule; printed, installed only when asked."""
+"""`service`: a systemd unit that records, and a udev rule; printed, installed only when asked.
+
+On macOS a launch daemon, on Windows a task; printed.
+"""
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from readout.cli.options import AsJson, PointFiles
 from readout.cli.output import say, tell, tell_json
 from readout.errors import WrongUse
+
+if TYPE_CHECKING:
+    from readout.daemon.service.service_unit import Service
+
+#: The system that the service is for.
+SYSTEM = sys.platform
 
 
 def service(
@@ -33,6 +42,7 @@ def service(
     """Print a systemd unit that records these points for good, and with --adapter a udev rule.
 
     Nothing is started or changed; with --install the files are written, and what to do next is said.
+    On macOS it is a launch daemon, on Windows a task for the Task Scheduler.
     """
     import getpass
 
@@ -40,19 +50,19 @@ def service(
     from readout.daemon.service.service_unit import Service, udev_rule, unit, usb_adapter
     from readout.daemon.service.service_unit import install as write
 
-    if sys.platform in ("win32", "darwin"):
-        raise WrongUse(
-            "systemd is Linux's; the manual's page on unattended recording has the way of this system"
-        )
     loaded = load_points(points, None)
     made = Service(
-        program=Path(sys.executable).with_name("pipeledger"),
+        program=Path(sys.executable).with_name("pipeledger.exe" if SYSTEM == "win32" else "pipeledger"),
         points=tuple(point.absolute() for point in points),
         archive=archive.absolute(),
         user=user or getpass.getuser(),
         group=group,
         network=any("://" in point.port for point in loaded),
     )
+    if SYSTEM in ("darwin", "win32"):
+        if install or adapter is not None:
+            raise WrongUse("--install and --adapter are for Linux: save what is printed, and go on as told")
+        return _elsewhere(made, as_json=as_json)
     texts = [(Path("/etc/systemd/system") / made.unit_name, unit(made))]
     if adapter is not None:
         rule = udev_rule(usb_adapter(adapter), name, group)
@@ -67,4 +77,20 @@ def service(
     say(f"next: install -d -o {made.user} {made.archive}; udevadm control --reload; udevadm trigger;")
     say(f"      systemctl daemon-reload; systemctl enable --now {made.unit_name};")
     say("      systemctl mask sleep.target suspend.target (a computer that sleeps records nothing)")
+    return 0
+
+
+def _elsewhere(made: "Service", *, as_json: bool) -> int:
+    """The service of macOS or Windows, to be saved by the user."""
+    from readout.daemon.service.other_systems import KINDS
+
+    kind = KINDS[SYSTEM]
+    file = kind.file.format(name=made.name)
+    if as_json:
+        tell_json({"installed": False, "files": [{"file": file, "text": kind.text(made)}]})
+    else:
+        tell(kind.text(made).rstrip("\n"))
+    say(f"save this as {file}")
+    for line in kind.next:
+        say(line.format(name=made.name, file=file))
     return 0

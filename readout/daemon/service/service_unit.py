@@ -7,7 +7,7 @@ a unit that waited would record nothing of that time. Options: systemd.exec(5), 
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePath
 
 from readout.errors import WrongUse
 
@@ -41,19 +41,27 @@ SystemCallFilter=~@privileged @resources
 class Service:
     """What the unit is made of; paths absolute. `group` owns the serial ports (Debian: dialout)."""
 
-    program: Path
-    points: tuple[Path, ...]
-    archive: Path
+    program: PurePath
+    points: tuple[PurePath, ...]
+    archive: PurePath
     user: str
     group: str
     network: bool  # a point's port is reached over the network
 
     @property
+    def name(self) -> str:
+        """What systems call it: one for each archive, which has one recorder."""
+        return f"pipeledger-{re.sub(r'[^A-Za-z0-9-]', '-', self.archive.name).strip('-') or 'archive'}"
+
+    @property
     def unit_name(self) -> str:
-        """File name of the unit: one for each archive, which has one recorder."""
-        return (
-            f"pipeledger-{re.sub(r'[^A-Za-z0-9-]', '-', self.archive.name).strip('-') or 'archive'}.service"
-        )
+        """File name of the unit."""
+        return f"{self.name}.service"
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """The command that records, word by word."""
+        return tuple(map(str, (self.program, "log", *self.points, "--archive", self.archive)))
 
 
 def unit(service: Service) -> str:
@@ -62,7 +70,6 @@ def unit(service: Service) -> str:
     Raises:
         WrongUse: a path or name has a line break, which no unit can hold.
     """
-    command = [service.program, "log", *service.points, "--archive", service.archive]
     wants = "Wants=network-online.target" if service.network else "# Its ports need no network."
     families, deny = (
         ("AF_UNIX AF_INET AF_INET6", "") if service.network else ("AF_UNIX", "IPAddressDeny=any\n")
@@ -78,7 +85,7 @@ StartLimitIntervalSec=0
 [Service]
 Type=notify
 NotifyAccess=main
-ExecStart={" ".join(_word(str(word)) for word in command)}
+ExecStart={" ".join(_word(word) for word in service.words)}
 ExecReload=/bin/kill -HUP $MAINPID
 Restart=always
 RestartSec=5
