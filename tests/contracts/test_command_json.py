@@ -1,5 +1,6 @@
 """The JSON documents of the commands, key for key, as programs that call them were promised."""
 
+import csv
 import hashlib
 import json
 from collections.abc import Iterator
@@ -8,6 +9,7 @@ from pathlib import Path
 from types import ModuleType
 from typing import Any
 
+import pyarrow.parquet as pq
 import pytest
 
 #: A value of every shape: float32, scaled, bits, codes, an unknown code, text, no reading.
@@ -116,6 +118,21 @@ def test_archive_verify_names_the_file_or_the_ledger(
     named = {fault["file"] for fault in found["faults"]}
     assert named == {sealed.relative_to(tmp_path / "own").as_posix(), "ledger.jsonl"}
     assert done.status == 1
+
+
+def test_a_count_of_64_bits_is_the_same_text_in_every_file(
+    command: ModuleType, folder: Path, tmp_path: Path
+) -> None:
+    """18000000000000000001 is beyond what a float64, and a spreadsheet's 15 digits, can hold."""
+    done = command.run("export", "archive", "--to", tmp_path / "rows.csv", cwd=folder)
+    assert done.status == 0, done.err
+    with (tmp_path / "rows.csv").open(encoding="utf-8-sig", newline="") as file:
+        header, *rows = csv.reader(file)
+    (at,) = [index for index, name in enumerate(header) if name.startswith("total ")]
+    assert len(rows) == 5
+    assert {row[at] for row in rows} == {"18000000000000000001"}
+    (sealed,) = (folder / "archive" / "rows").rglob("*.parquet")
+    assert set(pq.ParquetFile(sealed).read(["total"])["total"].to_pylist()) == {18000000000000000001}
 
 
 NINE_MISTAKES = """\

@@ -28,6 +28,30 @@ def test_the_faults_shown_are_the_faults_told() -> None:
     assert [str(fault) for fault in parse_map(text.encode(), "mere-5.yaml").faults] == shown.splitlines()
 
 
+MEANS = (Path(__file__).parents[3] / "docs/what-the-manual-means.md").read_text(encoding="utf-8")
+
+
+def test_what_a_printed_number_means_is_what_is_asked_for() -> None:
+    rows = re.findall(r"^\| [^|]+ \| `('?from .*?|table digit)` \| `(\w+): (\w+)` \| (\d+) \|$", MEANS, re.M)
+    assert len(rows) == 5
+    for numbering, table, printed, address in rows:
+        text = (
+            f"register_map: 1\nmeter: m\nwire: {{numbering: {numbering}}}\n"
+            f"readings: {{a: {{{table}: {printed}, type: uint16, unit: s}}}}\n"
+        )
+        parsed = parse_map(text.encode(), "manual.yaml")
+        assert parsed.map is not None, parsed.faults
+        number = parsed.map.readings[0].number
+        assert (str(number.table), number.address) == (table, int(address))
+
+
+def test_the_words_of_a_manual_lead_to_types_that_there_are() -> None:
+    (rows,) = re.findall(r"^\| the manual says \| `type` \|\n\|[-| ]+\n((?:\|.*\n)+)", MEANS, re.M)
+    kinds = [kind for row in rows.splitlines() for kind in re.findall(r"`([^`]+)`", row)]
+    assert set(kinds) <= set(g.KINDS)
+    assert len(kinds) == 11
+
+
 MEMORY = [m.MEMORY, m.RECORD.form, m.SESSIONS.form, m.SESSION_FIELDS.form, *(way.form for way in m.WAYS)]
 
 
