@@ -20,6 +20,7 @@ from readout.review.about.site_time import DayType
 from readout.review.figures.periods import Period
 from readout.review.figures.uncertainty import Uncertainty, flow_uncertainty
 from readout.review.review import ReadingReview, Review
+from readout.sentence import Sentence
 
 #: Gaps that are listed, the longest; the causes are summed over all of them.
 MOST_GAPS = 40
@@ -272,7 +273,7 @@ def installation(found: Review, words: Words) -> Section:
         pipe = [(n, v, r) for n, v, r in measures.pipe_rows(place.bore)]
         if place.insertion is not None:
             pipe += measures.insertion_rows(place.insertion, place)
-        named = ((words("inlet run"), place.inlet), (words("outlet run"), place.outlet))
+        named = ((Sentence("inlet run"), place.inlet), (Sentence("outlet run"), place.outlet))
         pipe += [measures.run_row(name, run) for name, run in named if run is not None]
         told = [tuple(map(words, row)) for row in pipe]
         items.append(Table(words("Pipe and probe, as the point file says"), ("", "", ""), told, "words"))

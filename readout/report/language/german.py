@@ -205,7 +205,7 @@ _LOG_BOOK: Mapping[str, str] = {
     "the compressor delivers {output} {unit} under load":
         "der Kompressor liefert unter Last {output} {unit}",
     "what the compressor delivers under load was not given (--compressor-output)":
-        "was der Kompressor unter Last liefert, ist nicht angegeben (--compressor-output)",
+        "was der Kompressor unter Last liefert, ist nicht angegeben (`--compressor-output`)",
     "volume {volume} m3": "Volumen {volume} m³",
     "{n} readings of the pressure, referred to {reference} bar(a)":
         "{n} Druckwerte, bezogen auf {reference} bar(a)",
@@ -251,13 +251,32 @@ _APPENDIX: Mapping[str, str] = {
 
 _TOGETHER: Mapping[str, str] = {
     "Several points: {why}.": "Mehrere Messstellen: {why}.",
-    "Sum of all points: {sum} ± {half} {unit}; {first} less {rest}: {difference} ± {half} {unit}.":
-        "Summe aller Messstellen: {sum} ± {half} {unit}; {first} weniger {rest}: {difference} ± {half}"
-        " {unit}.",
-    "{name}: the meter’s memory over the live rows is {ratio} in {common}; live rows take"
-    " precedence, and the two are never added.":
-        "{name}: Der Speicher des Messgeräts liefert das {ratio}-fache der laufend aufgezeichneten Zeilen,"
-        " verglichen über {common}; die laufenden Zeilen gehen vor, beide werden nie addiert.",
+    "{first}: {mains} {unit}; the others together: {sum} {unit} ({sum_half}); difference {difference} {unit}"
+    " ({half}).":
+        "{first}: {mains} {unit}; die anderen zusammen: {sum} {unit} ({sum_half}); Unterschied"
+        " {difference} {unit} ({half}).",
+    "All points together: {sum} {unit} ({half}); {first} less {rest}: {difference} {unit} ({half}).":
+        "Alle Messstellen zusammen: {sum} {unit} ({half}); {first} weniger {rest}: {difference} {unit}"
+        " ({half}).",
+    "uncertainty not known": "Unsicherheit nicht bekannt", "uncertainty": "Unsicherheit",
+    "Whether they differ {verdict}.": "{verdict}.",
+    "Side by side: mean flow over the {common} in which all points were measured, and its uncertainty"
+    " (k = 2); completeness and total of each point's own period":
+        "Nebeneinander: mittlerer Durchfluss über {common}, in denen alle Messstellen gemessen wurden, seine"
+        " Unsicherheit (k = 2); Vollständigkeit und Summe der eigenen Messzeit",
+    "point": "Messstelle", "The points over time": "Die Messstellen über der Zeit",
+    "Means as the meters told them; nothing is drawn over gaps. Drag to zoom, double click to go back."
+    " Times are UTC{offset} throughout.":
+        "Mittel, wie die Messgeräte sie nannten; über Lücken wird nichts gezeichnet. Ziehen vergrößert,"
+        " Doppelklick führt zurück. Zeiten durchgehend UTC{offset}.",
+    "Live rows and the meter’s memory of the same hours":
+        "Laufend aufgezeichnete Zeilen und Speicher des Messgeräts derselben Stunden",
+    "hours in both": "Zeit in beiden", "mean of live rows": "Mittel der laufenden Zeilen",
+    "mean of the meter’s memory": "Mittel des Speichers", "memory less live": "Speicher weniger laufend",
+    "They are evidence for each other. Live rows take precedence, and the two are never added.":
+        "Sie belegen einander. Die laufenden Zeilen gehen vor, beide werden nie addiert.",
+    "{name}: live rows and the meter’s memory have no hour in common.":
+        "{name}: Laufende Zeilen und Speicher des Messgeräts haben keine Stunde gemeinsam.",
 }  # fmt: skip
 
 GERMAN: Mapping[str, str] = {

@@ -93,9 +93,9 @@ _PIPE: Mapping[str, str] = {
     "the list of pipes has no DN {dn}; it has {there}":
         "die Rohrliste hat kein DN {dn}; sie hat {there}",
     "from the outside the bore is known only with wall_thickness":
-        "von außen ist der Innendurchmesser nur mit wall_thickness bekannt",
+        "von außen ist der Innendurchmesser nur mit `wall_thickness` bekannt",
     "a pipe needs outside_diameter, circumference, inside_diameter or standard":
-        "ein Rohr braucht outside_diameter, circumference, inside_diameter oder standard",
+        "ein Rohr braucht `outside_diameter`, `circumference`, `inside_diameter` oder `standard`",
     # how a diameter is known
     "table": "aus einer Tabelle", "marking": "laut Kennzeichnung", "assumed": "angenommen",
     # distributions
@@ -110,12 +110,12 @@ _PROBE: Mapping[str, str] = {
     "as the point file says": "wie die Messstellendatei sagt",
     "what the meter was calibrated for": "worauf das Messgerät kalibriert ist",
     "neither position nor calibrated_for is given, so the centre is taken":
-        "weder position noch calibrated_for ist angegeben, also gilt die Mitte",
+        "weder `position` noch `calibrated_for` ist angegeben, also gilt die Mitte",
     "depth of the sensor": "Tiefe des Sensors",
     "from the inside of the near wall": "ab der Innenseite der nahen Wand",
     "mark on the stem": "Marke am Schaft",
     "give fitting_height, sensor_to_tip, and the pipe's wall":
-        "dazu fitting_height, sensor_to_tip und die Wanddicke angeben",
+        "dazu `fitting_height`, `sensor_to_tip` und die Wanddicke angeben",
     "from the tip; level with the top of the fitting: fitting + wall + depth + sensor to tip":
         "ab der Spitze; bündig mit der Oberkante des Stutzens: Stutzen + Wand + Tiefe + Sensor bis Spitze",
     "or draw back": "oder zurückziehen um",
@@ -161,36 +161,40 @@ _BUDGET: Mapping[str, str] = {
     "nothing flows: an uncertainty in per cent of zero has no meaning":
         "es fließt nichts: eine Unsicherheit in Prozent von null hat keine Bedeutung",
     "uncertainty: insertion_depth is a length; write half_width such as 1 mm":
-        "uncertainty: insertion_depth ist eine Länge; half_width etwa als 1 mm schreiben",
+        "`uncertainty: insertion_depth` ist eine Länge; `half_width` etwa als `1 mm` schreiben",
     "uncertainty: a share of full scale needs full_scale, such as 160 m/s":
-        "uncertainty: ein Anteil vom Endwert braucht full_scale, etwa 160 m/s",
+        "`uncertainty`: Ein Anteil vom Endwert braucht `full_scale`, etwa `160 m/s`",
     "{share} is no share; write it in %, such as 2 %": "{share} ist kein Anteil; in % schreiben, etwa 2 %",
     "{velocity} is a {dimension}; write a velocity, such as 160 m/s":
         "{velocity} ist {dimension}; eine Geschwindigkeit schreiben, etwa 160 m/s",
     "uncertainty: temperature is given in degrees, such as 0.5 degC, not in per cent":
-        "uncertainty: temperature wird in Grad angegeben, etwa 0.5 degC, nicht in Prozent",
+        "`uncertainty: temperature` wird in Grad angegeben, etwa `0.5 degC`, nicht in Prozent",
     "uncertainty: {name} is a share of the flow, such as 1 %, not {width}":
-        "uncertainty: {name} ist ein Anteil des Durchflusses, etwa 1 %, nicht {width}",
+        "`uncertainty: {name}` ist ein Anteil des Durchflusses, etwa 1 %, nicht {width}",
     "nothing of the pipe is given: no budget of uncertainty; give pipe":
-        "vom Rohr ist nichts angegeben: kein Unsicherheitsbudget; pipe angeben",
+        "in der Messstellendatei fehlt das Rohr (`pipe`), also gibt es kein Unsicherheitsbudget",
     "{flow}: {why}": "{flow}: {why}",
 }  # fmt: skip
 
 _CONDITIONS: Mapping[str, str] = {
     "nothing of the pipe is given: no velocity; give pipe":
-        "vom Rohr ist nichts angegeben: keine Geschwindigkeit; pipe angeben",
-    "no velocity: {why}": "keine Geschwindigkeit: {why}",
+        "in der Messstellendatei fehlt das Rohr (`pipe`)",
+    "no velocity: {why}": "die Geschwindigkeit ist nicht zu berechnen ({why})",
     "no velocity: give conditions: pressure and temperature":
-        "keine Geschwindigkeit: conditions: pressure und temperature angeben",
-    "no velocity: give conditions: expected_flow": "keine Geschwindigkeit: conditions: expected_flow angeben",
+        "in der Messstellendatei fehlen Druck und Temperatur (`conditions: pressure, temperature`)",
+    "no velocity: give conditions: expected_flow":
+        "in der Messstellendatei fehlt der erwartete Durchfluss (`conditions: expected_flow`)",
     "no velocity: give reference, what the expected flow's volumes are referred to":
-        "keine Geschwindigkeit: reference angeben, worauf die Volumen des erwarteten Durchflusses bezogen"
-        " sind",
+        "in der Messstellendatei fehlt, worauf die Volumen des erwarteten Durchflusses bezogen sind"
+        " (`reference`)",
     "no figures for {flow}: {why}": "keine Zahlen für {flow}: {why}",
     "no force on the stem: give probe: stem_diameter and conditions: pressure":
-        "keine Kraft auf den Schaft: probe: stem_diameter und conditions: pressure angeben",
+        "für die Kraft auf den Schaft fehlen Schaftdurchmesser und Druck (`probe: stem_diameter`,"
+        " `conditions: pressure`)",
     "no force on the stem: give site: atmospheric_pressure or altitude":
-        "keine Kraft auf den Schaft: site: atmospheric_pressure oder altitude angeben",
+        "für die Kraft auf den Schaft fehlt der Luftdruck oder die Höhe des Orts (`site:"
+        " atmospheric_pressure`"
+        " oder `altitude`)",
     "the map gives no range of velocities: not compared with the meter's range":
         "die Registerbeschreibung nennt keinen Geschwindigkeitsbereich: mit dem Messbereich nicht verglichen",
     "the map does not say whether its velocity is actual or at reference: taken as actual":
@@ -199,8 +203,8 @@ _CONDITIONS: Mapping[str, str] = {
         " als Betriebszustand genommen",
     "'{text}'": "„{text}“",
     "the fluid is given as {said}, and only of {known} is the density known; give conditions: fluid":
-        "als Medium ist {said} angegeben, und nur von {known} ist die Dichte bekannt; conditions: fluid"
-        " angeben",
+        "als Medium ist {said} angegeben, und nur von {known} ist die Dichte bekannt; das Medium angeben"
+        " (`conditions: fluid`)",
     "air": "Luft", "nitrogen": "Stickstoff", "oxygen": "Sauerstoff", "argon": "Argon",
     "carbon dioxide": "Kohlendioxid", "helium": "Helium", "hydrogen": "Wasserstoff", "methane": "Methan",
     "water": "Wasser",
@@ -227,12 +231,12 @@ _CONDITIONS: Mapping[str, str] = {
         "{pressure}: Überdruck oder Absolutdruck? {unit}(g) oder {unit}(a) schreiben",
     "{pressure} is a gauge pressure and the air pressure of the site is not known; "
     "give site: atmospheric_pressure or altitude":
-        "{pressure} ist ein Überdruck, und der Luftdruck am Ort ist nicht bekannt; site: atmospheric_pressure"
-        " oder altitude angeben",
+        "{pressure} ist ein Überdruck, und der Luftdruck am Ort ist nicht bekannt; `site:"
+        " atmospheric_pressure` oder `altitude` angeben",
     "an altitude of {metres:g} m is not between -1000 and 11000 m":
         "eine Höhe von {metres:g} m liegt nicht zwischen −1000 und 11000 m",
     "{flow} is a {dimension}, not a volume flow; write such as 420 m3/h":
-        "{flow} ist {dimension}, kein Volumenstrom; etwa 420 m3/h schreiben",
+        "{flow} ist {dimension}, kein Volumenstrom; etwa `420 m3/h` schreiben",
     "a temperature of {kelvin:g} K is not above absolute zero":
         "eine Temperatur von {kelvin:g} K liegt nicht über dem absoluten Nullpunkt",
     "an absolute pressure of {pascal:g} Pa is not above vacuum; was a gauge pressure given as absolute?":

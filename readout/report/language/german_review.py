@@ -32,7 +32,7 @@ _REASONS: Mapping[str, str] = {
     "no record in the meter's memory": "kein Datensatz im Speicher des Messgeräts",
     "no flow is measured": "es wird kein Durchfluss gemessen",
     "neither the point nor the job file says when the site produces (calendar: production)":
-        "weder die Messstellen- noch die Auftragsdatei sagt, wann produziert wird (calendar: production)",
+        "weder die Messstellen- noch die Auftragsdatei sagt, wann produziert wird (`calendar: production`)",
     "nothing was measured out of hours with the pressure in its band":
         "außerhalb der Betriebszeit wurde nichts mit dem Druck in seinem Band gemessen",
     "fewer than {n} hours out of hours were measured":
@@ -46,7 +46,7 @@ _REASONS: Mapping[str, str] = {
         "vom Rohr ist nichts überliefert, also wird keine Unsicherheit genannt",
     "no flow was measured: no uncertainty is told":
         "es wurde kein Durchfluss gemessen, also wird keine Unsicherheit genannt",
-    "no uncertainty is told: {why}": "keine Unsicherheit angegeben, weil: {why}",
+    "no uncertainty is told: {why}": "{why}",
     "the point file says too little": "die Messstellendatei sagt zu wenig",
     "the point file that was kept with the rows cannot be understood":
         "die mit den Zeilen aufbewahrte Messstellendatei ist nicht zu verstehen",

@@ -18,6 +18,7 @@ from readout.report.language.german import GERMAN
 from readout.sentence import Sentence
 
 _BLANK = re.compile(r"\{[^}]*\}")
+_RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 _PRICE = re.compile(r"[0-9]+\.[0-9]+ [A-Z]{3}/[A-Za-z]+")
 #: How the units of files and maps are written in print.
 _IN_PRINT = ((re.compile(r"\bdeg([CF])\b"), r"°\1"), (re.compile(r"\b(m|cm|mm|ft|in)3\b"), r"\1³"))
@@ -150,12 +151,14 @@ class Words:
         return written.replace(".", ",").replace("-", "−").replace("%", " %")
 
     def _signs(self, text: str) -> str:
-        whole, dot, rest = text.partition(".")
+        digits, _, power = text.partition("e")
+        whole, dot, rest = digits.partition(".")
         sign, whole = ("−", whole[1:]) if whole.startswith("-") else ("", whole)
         if whole.isdigit() and len(whole) > 4:
             whole = f"{int(whole):,}".replace(",", "\u202f")
         mark = "," if self.language is Language.GERMAN else "."
-        return f"{sign}{whole}{mark if dot else ''}{rest}"
+        raised = f" × 10{str(int(power)).translate(_RAISED)}" if power else ""
+        return f"{sign}{whole}{mark if dot else ''}{rest}{raised}"
 
 
 class _Blanks(Formatter):
