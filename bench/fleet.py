@@ -5,11 +5,13 @@ Usage: python bench/fleet.py [MINUTES]     (default 30)
 Exit status 1 where a meter costs more than 1 % of a processor core.
 """
 
+import json
 import os
 import subprocess
 import sys
 import threading
 import time
+from collections import Counter
 from contextlib import ExitStack
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -25,21 +27,27 @@ LINES, METERS_A_LINE = 4, 8
 MOST_CPU = 0.01
 
 
-def record(folder: Path, lines: list[LineProcess], minutes: float) -> float:
-    """Record all meters for so many minutes; the recorder's processor time [s], from its start to its end."""
+def record(folder: Path, lines: list[LineProcess], minutes: float) -> tuple[float, Counter[str]]:
+    """Record all meters for so many minutes; the recorder's processor time [s] from its start to its end, and
+    how many rows there are of each status."""
     points = [
         write_point(folder, line.port, BAUD, name=f"line-{place}-meter-{unit}", unit=unit)
         for place, line in enumerate(lines, 1)
         for unit in range(1, METERS_A_LINE + 1)
     ]
     command = [PIPELEDGER, "log", *map(str, points), "--archive", str(folder / "archive")]
-    command += ["--every", f"{EVERY_S:g}s", "--for", f"{minutes * 60:g}s"]
-    recorder = subprocess.Popen(command, stdout=subprocess.DEVNULL)
+    command += ["--every", f"{EVERY_S:g}s", "--for", f"{minutes * 60:g}s", "--json"]
+    told = folder / "told.json"
+    with told.open("wb") as out:
+        recorder = subprocess.Popen(command, stdout=out)
     _, status, used = os.wait4(recorder.pid, 0)  # with whatever processes it started and awaited
     recorder.returncode = os.waitstatus_to_exitcode(status)
     if recorder.returncode:
         raise SystemExit(f"pipeledger log ended with {recorder.returncode}; see its message above.")
-    return used.ru_utime + used.ru_stime
+    rows: Counter[str] = Counter()
+    for counts in json.loads(told.read_bytes())["points"].values():
+        rows.update(counts)
+    return used.ru_utime + used.ru_stime, rows
 
 
 def late(instants: list[float], to_utc: float) -> tuple[list[float], int]:
@@ -64,7 +72,7 @@ def main(minutes: float) -> int:
         beside = threading.Thread(target=bare_loop, args=(stop, to_utc, other.port))
         beside.start()
         try:
-            cpu_s = record(Path(name), lines, minutes)
+            cpu_s, rows = record(Path(name), lines, minutes)
         finally:
             stop.set()
             beside.join()
@@ -72,13 +80,16 @@ def main(minutes: float) -> int:
         loop, _ = late(other.seen().instants, to_utc)
     ours = [lateness for found, _ in seen for lateness in found]
     missed = sum(missing for _, missing in seen)
-    rows = [row(f"line {place}", found) for place, (found, _) in enumerate(seen, 1)]
-    print(table(["ms", "rounds", "median", "99 %", "max", "drift"], [*rows, row("bare loop", loop)]))
+    lateness = [row(f"line {place}", found) for place, (found, _) in enumerate(seen, 1)]
+    print(table(["ms", "rounds", "median", "99 %", "max", "drift"], [*lateness, row("bare loop", loop)]))
     tail = percentile(ours, 0.99)
     print(f"99th percentile of all lines / bare loop: {tail / percentile(loop, 0.99):.2f}")
     share = cpu_s / (minutes * 60) / (LINES * METERS_A_LINE)
     print(f"processor time: {cpu_s:.1f} s in {minutes:g} min, {share:.3%} of one core a meter")
     print(f"rounds without a request: {missed}")
+    scheduled = round(minutes * 60 / EVERY_S) * LINES * METERS_A_LINE
+    told = ", ".join(f"{count} {status}" for status, count in rows.most_common())
+    print(f"rows: {rows.total()} of {scheduled}: {told}")
     return 1 if share > MOST_CPU else 0
 
 

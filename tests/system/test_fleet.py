@@ -21,3 +21,5 @@ def test_a_meter_costs_at_most_a_hundredth_of_a_processor_core() -> None:
     sys.stdout.write(done.stdout)
     assert done.returncode == 0, done.stdout + done.stderr
     assert done.stdout.count("\nline ") == 4, done.stdout
+    scheduled = round(minutes * 60) * 4 * 8
+    assert f"rows: {scheduled} of {scheduled}: " in done.stdout, "every scheduled round is a row"

@@ -10,6 +10,7 @@ import subprocess
 from collections import deque
 from collections.abc import Callable
 from contextlib import suppress
+from pathlib import Path
 from types import TracebackType
 from typing import Self
 
@@ -96,7 +97,7 @@ class Awake:
         if holds:
             self.held, self._why = self._child.way.held, self._child.way.lacks or self._why
         elif holds is False:
-            self._why = self._child.why() or self._why
+            self._why = self._child.why()
             self._child.end()
             self._next()
 
@@ -150,11 +151,13 @@ class _Child:
         return True if self._echoed else None
 
     def why(self) -> str:
-        """The last line that it wrote to stderr, without waiting for more."""
+        """The last line that it wrote to stderr, without waiting for more; else how it ended."""
         assert self._process.stderr is not None
         os.set_blocking(self._process.stderr.fileno(), False)
         told = self._process.stderr.read() or b""
-        return next(iter(told.decode(errors="replace").strip().splitlines()[-1:]), "").rstrip(".")
+        lines = told.decode(errors="replace").strip().splitlines()
+        ended = f"{Path(self.way.words[0]).name} ended with status {self._process.returncode}"
+        return lines[-1].rstrip(".") if lines else ended
 
     def end(self) -> None:
         """Let it go: it ends with its stdin, else it is ended."""

@@ -102,6 +102,14 @@ def test_without_a_program_for_it_the_reason_is_said(tmp_path: Path, absent: str
     assert ("No such file" if absent == "no program" else "no program for it") in said
 
 
+def test_a_program_that_ends_without_a_word_is_named(played: Program) -> None:
+    watched = Watched(Played(way(played("mute", "exit 3\n"))))
+    with watched.awake:
+        watched.minutes()
+    (said,) = watched.said
+    assert "(mute ended with status 3): mask its sleep" in said
+
+
 def test_a_computer_that_cannot_sleep_is_told_nothing(refused: Path) -> None:
     """Such as one whose administrator has done what the sentence asks for."""
     watched = Watched(Played(way(refused), sleeps=False, power=LAPTOP))
