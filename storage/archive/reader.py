@@ -4,7 +4,7 @@ The journal is read first, the ledger after it: a row sealed between the two is 
 dropped from the journal's because a sealed file's sequence range covers it. Never doubled, never missed.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from itertools import groupby
@@ -15,8 +15,8 @@ from storage.archive import layout
 from storage.archive.columns import column_types, digest
 from storage.archive.files import Inventory, SealedFile, inventory
 from storage.errors import ArchiveAbsent, ArchiveDamaged
-from storage.journal import Row, read_only
-from storage.ledger import LEDGER, read_file
+from storage.journal import Journal, Row, read_only
+from storage.ledger import LEDGER, Reading, read_file
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 Decode = Callable[[str, Sequence[Row]], "pa.Table"]
 #: Is told a file that cannot be read, and why; reading then goes on without it.
 OnDamage = Callable[[str, str], None]
+
+#: Rows of the journal that share a plan, one run behind the other: (plan's text, rows).
+Runs = list[tuple[str, list[Row]]]
 
 #: Times the ledger is read again when a file it named was replaced meanwhile.
 _TRIES = 5
@@ -38,7 +41,7 @@ class Held:
 
     files: list[SealedFile]  # by sequence
     columns: list[dict[str, str]]  # name → type, once for each set of columns that one of the files has
-    waiting: list[tuple[str, list[Row]]]  # (plan's text, rows) by sequence
+    waiting: Runs  # by sequence
 
 
 class ArchiveReader:
@@ -68,7 +71,7 @@ class ArchiveReader:
                 found |= journal.count().keys()
         return sorted(found)
 
-    def waiting_rows(self, point: str, source: str) -> list[tuple[str, list[Row]]]:
+    def waiting_rows(self, point: str, source: str) -> Runs:
         """Rows not sealed yet, by sequence, in runs that share a plan: (plan's text, rows).
 
         Rows whose sealed file is in the ledger by now are left out.
@@ -117,11 +120,38 @@ class ArchiveReader:
         The question raises FileNotFoundError where a file is not there: it is asked again with what took the
         file's place meanwhile. ArchiveDamaged where nothing did.
         """
-        for attempt in range(_TRIES):
+
+        def one() -> tuple[Inventory, Callable[[], _Answer]]:
             runs, found = self._both(point, source) if waiting else ([], self.inventory())
-            files = found.of(point, source)
+            return found, lambda: question(_held(found, point, source, runs))
+
+        return self._asked(one)
+
+    def ask_all(self, question: Callable[[Reading, Mapping[tuple[str, str], Held]], _Answer]) -> _Answer:
+        """As `ask` with `waiting`, about every point and source at one instant, and with the whole ledger.
+
+        Journal and ledger are read once, so that many points of a long archive cost no more than one.
+        """
+
+        def all_() -> tuple[Inventory, Callable[[], _Answer]]:
+            runs: dict[tuple[str, str], Runs] = {}
+            journal = read_only(self.root / layout.JOURNAL_FILE)
+            if journal is not None:
+                with closing(journal), journal.snapshot():
+                    runs = {stream: _runs(journal, *stream) for stream in journal.count()}
+            ledger = read_file(self.root / LEDGER)
+            found = inventory(ledger.lines)
+            streams = {(file.point, file.source) for file in found.live.values()} | runs.keys()
+            held = {stream: _held(found, *stream, runs.get(stream, [])) for stream in sorted(streams)}
+            return found, lambda: question(ledger, held)
+
+        return self._asked(all_)
+
+    def _asked(self, prepare: Callable[[], tuple[Inventory, Callable[[], _Answer]]]) -> _Answer:
+        for attempt in range(_TRIES):
+            found, answer = prepare()
             try:
-                return question(Held(files, found.kept_columns(point, source), _unsealed(runs, files)))
+                return answer()
             except FileNotFoundError as error:
                 if attempt + 1 == _TRIES or self.inventory().live.keys() == found.live.keys():
                     raise ArchiveDamaged(
@@ -130,14 +160,13 @@ class ArchiveReader:
                     ) from error
         raise AssertionError("the last try returns or raises")
 
-    def _both(self, point: str, source: str) -> tuple[list[tuple[str, list[Row]]], Inventory]:
+    def _both(self, point: str, source: str) -> tuple[Runs, Inventory]:
         """The journal's rows in runs, and the inventory read after them."""
-        runs: list[tuple[str, list[Row]]] = []
+        runs: Runs = []
         journal = read_only(self.root / layout.JOURNAL_FILE)
         if journal is not None:
             with closing(journal), journal.snapshot():
-                for plan, rows in groupby(journal.rows(point, source), key=lambda row: row.plan):
-                    runs.append((journal.plan_text(plan), list(rows)))
+                runs = _runs(journal, point, source)
         return runs, self.inventory()
 
     def _read(
@@ -168,11 +197,21 @@ class ArchiveReader:
         return None
 
 
-def _unsealed(
-    runs: Iterable[tuple[str, list[Row]]], files: Sequence[SealedFile]
-) -> list[tuple[str, list[Row]]]:
+def _runs(journal: Journal, point: str, source: str) -> Runs:
+    return [
+        (journal.plan_text(plan), list(rows))
+        for plan, rows in groupby(journal.rows(point, source), key=lambda row: row.plan)
+    ]
+
+
+def _held(found: Inventory, point: str, source: str, runs: Runs) -> Held:
+    files = found.of(point, source)
+    return Held(files, found.kept_columns(point, source), _unsealed(runs, files))
+
+
+def _unsealed(runs: Iterable[tuple[str, list[Row]]], files: Sequence[SealedFile]) -> Runs:
     """The runs without the rows that a sealed file covers."""
-    left: list[tuple[str, list[Row]]] = []
+    left: Runs = []
     for plan, rows in runs:
         first = rows[0].sequence
         near = [(f.first_sequence, f.last_sequence) for f in files if f.last_sequence >= first]

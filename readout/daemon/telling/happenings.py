@@ -27,7 +27,7 @@ _SLEPT_ALIKE_S = 2.0
 #: Losses and returns of one port that are told in an hour.
 MOST_PORT_CHANGES = 20
 #: From here on the journal's log is no longer what a recorder makes of it by itself, 4 MB.
-_LARGE_LOG_BYTES = 32 << 20
+LARGE_LOG_BYTES = 32 << 20
 
 
 class Happenings:
@@ -144,9 +144,9 @@ class Happenings:
             )
         self._low = room.is_low
         log_bytes = archive.journal.log_bytes()
-        if log_bytes > _LARGE_LOG_BYTES and not self._large:
+        if log_bytes > LARGE_LOG_BYTES and not self._large:
             self._say(
                 f"{archive.journal.path}-wal has {log_bytes >> 20} MB and grows: some "
                 "program has been reading the journal since long ago; end it"
             )
-        self._large = log_bytes > _LARGE_LOG_BYTES
+        self._large = log_bytes > LARGE_LOG_BYTES

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from readout.sentence import Sentence, word
-from storage.ledger import LEDGER, Kind, Line, read_file
+from storage.ledger import LEDGER, Kind, Line, Reading, read_file
 
 #: The event that counts replies after `reply_within`, since the last such event of the point.
 LATE_REPLIES = "late replies"
@@ -69,7 +69,11 @@ class LogBook:
 
 def log_book(root: Path, point: str) -> LogBook:
     """The ledger of an archive, as far as it concerns a point; lines of others are left out."""
-    reading = read_file(root / LEDGER)
+    return book_of(read_file(root / LEDGER), point)
+
+
+def book_of(reading: Reading, point: str) -> LogBook:
+    """The same from a ledger that was read already."""
     mine = [line for line in reading.lines if line.content.get("point", point) == point]
     return LogBook(
         ran=_ran(mine, point),

@@ -1,0 +1,61 @@
+"""What falls short of a recording that can be left alone, as sentences for a person and a monitor."""
+
+from collections.abc import Iterator, Mapping
+from datetime import UTC, datetime
+
+from readout.daemon.health.health import DAY_MS, Health, PointHealth
+from readout.daemon.health.meter_memory import MeterMemory
+from readout.daemon.telling.happenings import LARGE_LOG_BYTES
+from readout.review.figures.coverage import NO_ROW, NOT_RUNNING
+from storage.ledger import LEDGER
+
+#: Seconds until the disk is full from which on that is told: time to come by.
+FULL_SOON_S = 7 * 86_400.0
+
+
+def shortfalls(found: Health, least: float, now_ms: int) -> list[str]:
+    """What falls short, as sentences; `least` is the share of the last hour that must be covered, 0 to 1."""
+    told = [] if found.running else ["no recorder is running: `pipeledger log` starts one"]
+    for name, point in found.points.items():
+        told += [f"{name}: {sentence}" for sentence in _of_point(point, found, least, now_ms)]
+    if found.room.is_low:
+        told.append(f"{found.room.free >> 20} MB are free on the disk, {found.room.percent} %: make room")
+    elif found.full_in_s is not None and found.full_in_s < FULL_SOON_S:
+        told.append(f"the disk will be full in {found.full_in_s * 1000 / DAY_MS:.1f} days: make room")
+    if found.log_bytes > LARGE_LOG_BYTES:
+        told.append(
+            f"the journal's log has {found.log_bytes >> 20} MB: some program has been reading the journal "
+            "since long ago; end it"
+        )
+    return told + [f"{LEDGER}: {fault}" for fault in found.ledger_faults]
+
+
+def _of_point(point: PointHealth, found: Health, least: float, now_ms: int) -> Iterator[str]:
+    if point.memory is not None and point.memory.is_near(now_ms):
+        yield _memory(point.memory, now_ms)
+    if point.last_ms is None:
+        yield "no row yet"
+        return
+    if found.running and point.is_overdue:
+        yield f"no row for {(point.age_ms or 0) / 1000:.0f} s although the recorder runs"
+    if point.shares.hour < least:
+        share = f"{point.shares.hour:.1%} of the last hour is covered, less than {least:.0%}"
+        yield f"{share}{_mostly(point.missing)}"
+    if point.clock == "unset":
+        yield "this computer's clock is not set, so rows have no time yet"
+
+
+def _mostly(missing: Mapping[str, int]) -> str:
+    causes = {cause: rounds for cause, rounds in missing.items() if cause not in (NOT_RUNNING, NO_ROW)}
+    return f"; most rounds fail with: {max(causes, key=lambda cause: causes[cause])}" if causes else ""
+
+
+def _memory(memory: MeterMemory, now_ms: int) -> str:
+    assert memory.until_ms is not None
+    when = f"{datetime.fromtimestamp(memory.until_ms / 1000, UTC):%Y-%m-%dT%H:%MZ}"
+    passed = memory.until_ms <= now_ms
+    if memory.is_ring:
+        what = "may have overwritten" if passed else "will overwrite"
+        return f"the meter's memory {what} records that were never fetched, from {when} on: fetch them"
+    what = "may have been full since" if passed else "will be full at"
+    return f"the meter's memory {what} {when} and records nothing then: fetch it, and erase it"
