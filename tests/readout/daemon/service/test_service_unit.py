@@ -32,9 +32,10 @@ def test_systemd_finds_no_fault_in_the_unit(tmp_path: Path, archive: str, networ
     assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
 
 
-def test_the_units_exposure_is_what_the_manual_says(tmp_path: Path) -> None:
+@pytest.mark.parametrize(("network", "says"), [(False, "the exposure level"), (True, "it is the level")])
+def test_the_units_exposure_is_what_the_manual_says(tmp_path: Path, network: bool, says: str) -> None:
     """`systemd-analyze security`: 0 is the least exposed, 10 the most."""
-    made = service(tmp_path)
+    made = service(tmp_path, network=network)
     file = tmp_path / made.unit_name
     file.write_text(unit(made))
     done = subprocess.run(
@@ -45,7 +46,7 @@ def test_the_units_exposure_is_what_the_manual_says(tmp_path: Path) -> None:
     assert level is not None, done
     manual = (Path(__file__).parents[4] / "docs/unattended.md").read_text(encoding="utf-8")
     assert float(level[1]) <= 2.5
-    assert f"exposure level {level[1]}" in manual
+    assert f"{says} {level[1]}" in manual
 
 
 def test_nothing_in_the_unit_waits_for_the_adapter(tmp_path: Path) -> None:
