@@ -70,14 +70,15 @@ def _inputs(test: LeakTest, words: Words) -> Iterator[str]:
         else:
             yield words("what the compressor delivers under load was not given (--compressor-output)")
     if "volume_m3" in number:
+        sign, intercept = "−" if number["intercept"] < 0 else "+", abs(number["intercept"])
         yield words("volume {volume} m3", volume=words.number(number["volume_m3"]))
         yield words(
             "{n} readings of the pressure, referred to {reference} bar(a)",
             n=words.fixed(number["readings"], 0), reference=words.number(number["reference_bar"]),
         )  # fmt: skip
         yield words(
-            "loss = {slope} m3/h per bar × pressure + {intercept} m3/h, taken at {working} bar(g)",
-            slope=words.number(number["slope"]), intercept=words.number(number["intercept"]),
+            "loss = {slope} m3/h per bar × pressure {intercept} m3/h, taken at {working} bar(g)",
+            slope=words.number(number["slope"]), intercept=f"{sign} {words.number(intercept)}",
             working=words.number(number["working_bar"]),
         )  # fmt: skip
 

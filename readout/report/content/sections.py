@@ -235,7 +235,7 @@ def _period_name(one: Period, words: Words) -> str:
     """A weekday or a kind of day by its word, a day by its date, a shift by its day and its own name."""
     if one.day is None:
         return words(one.name)
-    return f"{words.date(one.day)}{plain(one.name.removeprefix(one.day.isoformat()))}"
+    return f"{words.date(one.day)} {plain(one.name.removeprefix(one.day.isoformat()))}".strip()
 
 
 def pictures(found: Review, words: Words) -> Section:

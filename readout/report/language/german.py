@@ -59,7 +59,8 @@ _SURE: Mapping[str, str] = {
 
 _FIGURES: Mapping[str, str] = {
     "Readings": "Messwerte", "reading": "Messwert", "unit": "Einheit", "median": "Median",
-    "lowest": "kleinster", "highest": "größter", "total, measured time": "Menge in der gemessenen Zeit",
+    "lowest": "kleinster Wert", "highest": "größter Wert",
+    "total, measured time": "Menge in der gemessenen Zeit",
     "Largest means of the flow": "Spitzen: größte Mittelwerte des Durchflusses",
     "mean over": "Mittelwert über", "begins": "beginnt",
     "Days": "Tage", "Shifts": "Schichten", "Weekdays": "Wochentage", "Kinds of days": "Arten von Tagen",
@@ -129,13 +130,13 @@ _PEAK: Mapping[str, str] = {
     "Pressure was no higher than {limit} {unit} in {share} of the minutes; ":
         "Der Druck lag in {share} der Minuten nicht über {limit} {unit}; ",
     "the flow then, {flow}, was above that of {rank} of these minutes: the peak pulls the pressure down.":
-        "der Durchfluss dabei, {flow}, lag über dem von {rank} dieser Minuten: Die Verbrauchsspitze zieht den"
+        "der Durchfluss dabei, {flow}, war höher als in {rank} dieser Zeit: Die Verbrauchsspitze zieht den"
         " Druck herunter.",
     "the flow then, {flow}, was above that of only {rank} of these minutes: pressure is lost without a peak.":
-        "der Durchfluss dabei, {flow}, lag nur über dem von {rank} dieser Minuten: Der Druck geht ohne"
+        "der Durchfluss dabei, {flow}, war nur höher als in {rank} dieser Zeit: Der Druck geht ohne"
         " Verbrauchsspitze verloren.",
     "Peak or pressure: the pressure hardly moved; neither shows a problem.":
-        "Spitze oder Druck: Der Druck bewegte sich kaum; keines von beiden zeigt ein Problem.",
+        "Der Druck bewegte sich kaum: Weder Spitze noch Druck zeigen ein Problem.",
     " No required pressure was given: these are the lowest minutes.":
         " Ein nötiger Druck ist nicht angegeben: Das sind die Minuten mit dem kleinsten Druck.",
 }  # fmt: skip
@@ -209,8 +210,8 @@ _LOG_BOOK: Mapping[str, str] = {
     "volume {volume} m3": "Volumen {volume} m³",
     "{n} readings of the pressure, referred to {reference} bar(a)":
         "{n} Druckwerte, bezogen auf {reference} bar(a)",
-    "loss = {slope} m3/h per bar × pressure + {intercept} m3/h, taken at {working} bar(g)":
-        "Verlust = {slope} m³/h je bar × Druck + {intercept} m³/h, genommen bei {working} bar(g)",
+    "loss = {slope} m3/h per bar × pressure {intercept} m3/h, taken at {working} bar(g)":
+        "Verlust = {slope} m³/h je bar × Druck {intercept} m³/h, genommen bei {working} bar(g)",
     "{share} of what the compressor delivers": "{share} der Liefermenge des Kompressors",
     "Before and after, mean flow": "Vorher und nachher, mittlerer Durchfluss",
     "day type": "Art des Tages", "before": "vorher", "after": "nachher",

@@ -66,6 +66,7 @@ def english(told: Callable[..., Review]) -> str:
         "It is no saving",
         "Why the meter's display may differ",
         "at 20 degC, 1 bar(a)",  # reference conditions
+        "2026-05-05 early",  # a shift, by its day and its name
     ],
 )
 def test_a_reader_finds_the_answer_in_words(english: str, answer: str) -> None:
