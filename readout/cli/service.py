@@ -66,7 +66,7 @@ def service(
     texts = [(Path("/etc/systemd/system") / made.unit_name, unit(made))]
     if adapter is not None:
         rule = udev_rule(usb_adapter(adapter), name, group)
-        texts.append((Path(f"/etc/udev/rules.d/60-pipeledger-{name}.rules"), rule))
+        texts.append((Path(f"/etc/udev/rules.d/61-pipeledger-{name}.rules"), rule))
     if install:
         write(texts)
     if as_json:

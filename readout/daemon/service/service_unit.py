@@ -137,12 +137,19 @@ def _word(value: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class UsbAdapter:
-    """How a USB adapter is told from others: by its serial number, else by the socket it sits in."""
+    """How a USB adapter is told from others: by its serial number, else by the socket it sits in.
+
+    `serial` is None where there is none, or another adapter has the same; `interface` and `port` are numbers
+    of the kernel's, for an adapter of several serial ports.
+    """
 
     vendor: str  # four hexadecimal digits
     product: str
     serial: str | None
     socket: str  # as the kernel names it: 1-1.2
+    why: str  # why it is known by that
+    interface: str | None = None
+    port: str | None = None
 
 
 def usb_adapter(port: str, root: Path = Path("/")) -> UsbAdapter:
@@ -152,35 +159,78 @@ def usb_adapter(port: str, root: Path = Path("/")) -> UsbAdapter:
         WrongUse: the port is not a USB adapter that is plugged in.
     """
     name = (root / port.lstrip("/")).resolve().name
-    device = (root / "sys/class/tty" / name / "device").resolve()
-    for folder in (device, *device.parents):
+    places = {tty.parent.name: _place(tty) for tty in sorted((root / "sys/class/tty").glob("*/device"))}
+    place = places.pop(name, None)
+    if place is None:
+        raise WrongUse(
+            f"{port} is no USB adapter that is plugged in; `pipeledger ports` lists those that are"
+        )
+    others = [other for other in places.values() if other is not None]
+    device = place.device
+    serial = _said(device / "serial") or None
+    why = "its serial number"
+    if serial is None:
+        why = "the USB socket it sits in, as it has no serial number"
+    elif set('"\\\n*?[|') & set(serial):
+        serial, why = None, "the USB socket it sits in, as its serial number cannot stand in a rule"
+    elif any(other.device != device and _identity(other.device) == _identity(device) for other in others):
+        serial, why = None, "the USB socket it sits in, as another adapter has the same serial number"
+    beside = [other for other in others if other.device == device]
+    return UsbAdapter(
+        *_identity(device)[:2], serial, device.name, why,
+        interface=place.interface if beside else None,
+        port=place.port if any(other.interface == place.interface for other in beside) else None,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Where a serial port of a USB adapter is in sysfs."""
+
+    device: Path
+    interface: str
+    port: str
+
+
+def _place(tty: Path) -> _Place | None:
+    """Of a port's `device` link; None for what is no USB adapter."""
+    found = tty.resolve()
+    interface = ""
+    for folder in (found, *found.parents):
+        interface = interface or _said(folder / "bInterfaceNumber")
         if (folder / "idVendor").is_file():
-            serial = folder / "serial"
-            return UsbAdapter(
-                (folder / "idVendor").read_text().strip(),
-                (folder / "idProduct").read_text().strip(),
-                serial.read_text().strip() if serial.is_file() else None,
-                folder.name,
-            )
-    raise WrongUse(f"{port} is no USB adapter that is plugged in; `pipeledger ports` lists those that are")
+            return _Place(folder, interface, _said(found / "port_number"))
+    return None
+
+
+def _identity(device: Path) -> tuple[str, str, str]:
+    vendor, product, serial = (_said(device / name) for name in ("idVendor", "idProduct", "serial"))
+    return vendor, product, serial
+
+
+def _said(file: Path) -> str:
+    return file.read_text(encoding="utf-8", errors="replace").strip() if file.is_file() else ""
 
 
 def udev_rule(adapter: UsbAdapter, name: str, group: str) -> str:
     """A rule that gives the adapter the name /dev/pipeledger-NAME, and its group the right to use it.
+
+    It has to come after 60-serial.rules, which tell an adapter's several ports apart.
 
     Raises:
         WrongUse: a name of other letters than a to z, digits and hyphens.
     """
     if not _ADAPTER_NAME.fullmatch(name):
         raise WrongUse(f"{name}: write a name for the adapter of letters a to z, digits and hyphens")
-    if adapter.serial is not None and not set('"\\\n*?[|') & set(adapter.serial):
-        why, which = "its serial number", f'ATTRS{{serial}}=="{adapter.serial}"'
-    else:
-        why, which = "the USB socket it sits in, as it has no serial number", f'KERNELS=="{adapter.socket}"'
+    which = [
+        f'KERNELS=="{adapter.socket}"' if adapter.serial is None else f'ATTRS{{serial}}=="{adapter.serial}"',
+        *([f'ENV{{ID_USB_INTERFACE_NUM}}=="{adapter.interface}"'] if adapter.interface else []),
+        *([f'ENV{{.ID_PORT}}=="{adapter.port}"'] if adapter.port else []),
+    ]
     return (
-        f"# The adapter is known by {why}.\n"
+        f"# The adapter is known by {adapter.why}.\n"
         f'SUBSYSTEM=="tty", ATTRS{{idVendor}}=="{adapter.vendor}", ATTRS{{idProduct}}=="{adapter.product}", '
-        f'{which}, SYMLINK+="pipeledger-{name}", GROUP="{group}", MODE="0660"\n'
+        f'{", ".join(which)}, SYMLINK+="pipeledger-{name}", GROUP="{group}", MODE="0660"\n'
         "# An FTDI chip hands on what it received after 1 ms instead of 16 ms.\n"
         'ACTION=="add", SUBSYSTEM=="usb-serial", DRIVER=="ftdi_sio", ATTR{latency_timer}="1"\n'
     )

@@ -62,17 +62,22 @@ def test_a_line_break_in_a_path_is_refused(tmp_path: Path) -> None:
         unit(service(tmp_path, archive="a\nExecStartPre=/bin/true"))
 
 
-def sysfs(root: Path, serial: str | None) -> None:
+def sysfs(
+    root: Path, serial: str | None, *, socket: str = "1-1.2", interface: str = "00", tty: str = "ttyUSB0",
+    port: str = "0",
+) -> None:  # fmt: skip
     """A USB adapter as Linux shows it (constructed): usb device, interface, port, and its link."""
-    device = root / "sys/devices/usb1/1-1/1-1.2"
-    port = device / "1-1.2:1.0/ttyUSB0"
-    port.mkdir(parents=True)
+    device = root / "sys/devices/usb1/1-1" / socket
+    place = device / f"{socket}:1.{int(interface)}" / tty
+    place.mkdir(parents=True)
     (device / "idVendor").write_text("0403\n")
     (device / "idProduct").write_text("6001\n")
+    (place.parent / "bInterfaceNumber").write_text(f"{interface}\n")
+    (place / "port_number").write_text(f"{port}\n")
     if serial is not None:
         (device / "serial").write_text(f"{serial}\n")
-    (root / "sys/class/tty/ttyUSB0").mkdir(parents=True)
-    (root / "sys/class/tty/ttyUSB0/device").symlink_to(port)
+    (root / "sys/class/tty" / tty).mkdir(parents=True)
+    (root / "sys/class/tty" / tty / "device").symlink_to(place)
 
 
 def test_an_adapter_is_named_by_its_serial_number(tmp_path: Path) -> None:
@@ -94,6 +99,27 @@ def test_an_adapter_without_a_usable_number_is_known_by_its_socket(
     rule = udev_rule(usb_adapter("/dev/ttyUSB0", tmp_path), "header", "dialout")
     assert 'KERNELS=="1-1.2"' in rule
     assert "RUN" not in rule
+
+
+@pytest.mark.parametrize(
+    ("other", "known_by"),
+    [
+        ({"serial": "EX0042", "socket": "1-1.3"}, 'KERNELS=="1-1.2", SYMLINK'),
+        ({"serial": "EX0043", "socket": "1-1.3"}, 'ATTRS{serial}=="EX0042", SYMLINK'),
+        ({"serial": "EX0042", "interface": "01"},
+         'ATTRS{serial}=="EX0042", ENV{ID_USB_INTERFACE_NUM}=="00", SYMLINK'),
+        ({"serial": "EX0042", "port": "1"},
+         'ATTRS{serial}=="EX0042", ENV{ID_USB_INTERFACE_NUM}=="00", ENV{.ID_PORT}=="0", SYMLINK'),
+    ],
+    ids=["same number", "other number", "two interfaces", "two ports of one interface"],
+)  # fmt: skip
+def test_adapters_that_might_be_taken_for_each_other_are_told_apart(
+    tmp_path: Path, other: dict[str, str], known_by: str
+) -> None:
+    """The numbers are those of systemd's 60-serial.rules, which names ports below /dev/serial by them."""
+    sysfs(tmp_path, "EX0042")
+    sysfs(tmp_path, tty="ttyUSB1", **other)  # type: ignore[arg-type]
+    assert known_by in udev_rule(usb_adapter("/dev/ttyUSB0", tmp_path), "header", "dialout")
 
 
 def test_what_is_no_usb_adapter_is_refused(tmp_path: Path) -> None:
