@@ -22,8 +22,9 @@ _DRAW = """
 <script>
 Promise.all(places.flatMap(place => ["png", "svg"].map(format => {
   const { data, layout } = spec_of(place);
-  const point = place.closest("article").querySelector("h2").textContent;
-  const name = point + ": " + place.closest("figure").querySelector("h4").textContent;
+  const point = place.closest("article")?.querySelector("h2").textContent;
+  const own = place.closest("figure").querySelector("h3, h4").textContent;
+  const name = point ? point + ": " + own : own;
   const text = name.replaceAll("&", "&amp;").replaceAll("<", "&lt;"); // the chart script reads tags
   const over = 40, title = { text, x: 0.01, xanchor: "left", y: 1, yanchor: "top",
     yref: "container", pad: { t: 14 }, font: { size: 16 } };
@@ -33,7 +34,8 @@ Promise.all(places.flatMap(place => ["png", "svg"].map(format => {
   const size = { width: 1100, height, scale: format === "png" ? 2 : 1 };
   return Plotly.toImage(figure, { format, ...size }).then(url => {
     const kept = document.createElement("data");
-    kept.setAttribute("data-figure", place.dataset.chart + "-" + place.dataset.name + "." + format);
+    const number = place.dataset.chart.padStart(String(places.length - 1).length, "0");
+    kept.setAttribute("data-figure", number + "-" + place.dataset.name + "." + format);
     kept.setAttribute("value", url);
     document.body.append(kept);
   });

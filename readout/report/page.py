@@ -5,14 +5,14 @@ content security policy in the page forbids every request.
 """
 
 import json
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from readout.report.content import answers, evidence, marks, sections
+from readout.report.content import answers, evidence, marks, sections, together
 from readout.report.content.blocks import Chart, Section, Text
 from readout.report.language.words import Words, plain
-from readout.review.document import several
 from readout.review.marks.results import Inputs
 from readout.review.review import Review
 
@@ -31,9 +31,10 @@ class Extras:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """What the page says of one point and source."""
+    """What the page says of one point and source; `slug` is its title for names of files."""
 
     title: str
+    slug: str
     lead: str
     answers: Sequence[Text]
     sections: Sequence[Section]
@@ -66,7 +67,8 @@ def part_of(found: Review, words: Words, extras: Extras) -> Part:
     source = "" if about.source == "live" else f" · {words('from the meter’s memory')}"
     title = f"{plain(about.point)}{source}"
     peak = answers.peak_or_pressure(found, words)
-    return Part(title, lead, [*strong, *peak, *costs], [one for one in whole if one is not None])
+    slug = re.sub(r"[^A-Za-z0-9]+", "-", title).strip("-")
+    return Part(title, slug, lead, [*strong, *peak, *costs], [one for one in whole if one is not None])
 
 
 def page(
@@ -86,15 +88,15 @@ def page(
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
     template = environment.from_string((here / "page.html").read_text(encoding="utf-8"))
-    specs = [
-        item.spec for part in parts for one in part.sections for item in one.items if isinstance(item, Chart)
-    ]
+    both = together.points_together(found, words)
+    items = [*both, *(item for part in parts for one in part.sections for item in one.items)]
+    specs = [item.spec for item in items if isinstance(item, Chart)]
     return template.render(
         title=plain(title),
         words=words,
         parts=parts,
         findings=list(_blocks(findings)),
-        together=list(_together(found, words)),
+        together=both,
         safe=Markup,
         style=Markup((here / "page.css").read_text(encoding="utf-8")),
         script=Markup(chart_script()) if specs else "",
@@ -128,30 +130,3 @@ def _blocks(text: str) -> Iterator[tuple[str, list[str]]]:
             yield "list", [plain(line[2:]) for line in lines]
         elif lines:
             yield "paragraph", [plain(" ".join(lines))]
-
-
-def _together(found: Sequence[Review], words: Words) -> Iterator[str]:
-    """Sum and difference of several points; live rows and the meter's memory compared."""
-    if len(found) < 2:
-        return
-    told = several(found)
-    both = told["together"]
-    if both is not None and "why" in both:
-        yield words("Several points: {why}.", why=words(both["why"]))
-    elif both is not None:
-        half = words.number(both["difference_uncertainty"], 2)
-        first, *rest = map(plain, both["points"])
-        yield words(
-            "Sum of all points: {sum} ± {half} {unit}; {first} less {rest}: {difference} ± {half} {unit}.",
-            sum=words.number(both["sum"]), half=half, unit=words.unit(both["unit"]), first=first,
-            rest=", ".join(rest), difference=words.number(both["difference"]),
-        )  # fmt: skip
-        if both["verdict"]:
-            yield words(both["verdict"])
-    for name, one in told["live_and_memory"].items():
-        if one is not None:
-            yield words(
-                "{name}: the meter’s memory over the live rows is {ratio} in {common}; live rows take"
-                " precedence, and the two are never added.",
-                name=plain(name), ratio=words.number(one["ratio"], 5), common=words.span(one["common_s"]),
-            )  # fmt: skip

@@ -97,7 +97,7 @@ def _titles(pdf: Path, titles: list[str]) -> dict[str, tuple[int, float]]:
 
 
 def test_paper_has_every_figure_and_none_is_empty(written: Path, tmp_path: Path) -> None:
-    """Below each figure's title, on the same sheet, is ink in the colours of the data; folded tables are open."""
+    """Below each title, on the same sheet, is ink in the colours of the data; folded tables are open."""
     text = written.read_text("utf-8")
     figures = dict(re.findall(r'<figure><h4>(.*?)</h4>.*?style="--height: (\d+)px"', text))
     titles = list(figures)

@@ -31,11 +31,15 @@ from readout.review.series import series
 
 #: Columns of a picture over time: more than a screen has, so that there is something to zoom into.
 COLUMNS = 3000
+#: Of several points in one picture; dashes would be lost in more.
+_FEW = 800
 #: Gaps that are shaded, the longest first.
 _MOST_SHADED = 300
 #: Heights [CSS pixels] of a panel and of a row of the log book; between panels, a share.
 _PANEL, _ENTRY, _BETWEEN = 250, 18, 0.05
 _DAY = 86_400_000  # ms
+#: Lines of several points, which differ in a print without colours, too.
+_LINES = ((BLUE, "solid"), (RUST, "dash"), (DARK_GREEN, "dot"), (INK, "dashdot"))
 
 
 def over_time(found: Review, names: Sequence[str], words: Words, columns: int = COLUMNS) -> Chart:
@@ -75,6 +79,31 @@ def over_time(found: Review, names: Sequence[str], words: Words, columns: int = 
     )
     title = words("{name} over time", name=plain(words(" and ").join(names)))
     return Chart("time", title, {"data": data, "layout": drawn}, caption)
+
+
+def side_by_side(found: Sequence[Review], words: Words) -> Chart:
+    """The mean flow of several points over one time axis, on the first one's clock."""
+    offset = offset_of(found[0])
+    unit = words.unit((found[0].flow or next(iter(found[0].readings.values()))).shown.unit)
+    drawn = frame(words, f"{words('mean flow')} [{unit}]")
+    data = []
+    for n, one in enumerate(found):
+        if one.flow is not None:
+            columns = series(one, one.flow.info.name, _FEW)
+            name = safe(one.installation.point)
+            made = line(
+                texts(columns.begin, offset, "m"), columns.means, name, _LINES[n % len(_LINES)][0], 1.4
+            )
+            made["line"]["dash"] = _LINES[n % len(_LINES)][1]
+            data.append(made)
+    drawn["xaxis"] |= {"type": "date", "tickformatstops": _ticks(words)}
+    drawn |= {"showlegend": True, "legend": {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom"}}
+    caption = words(
+        "Means as the meters told them; nothing is drawn over gaps. Drag to zoom, double click to go back."
+        " Times are UTC{offset} throughout.",
+        offset=_signed(offset),
+    )
+    return Chart("points", words("The points over time"), {"data": data, "layout": drawn}, caption)
 
 
 def _panel(
