@@ -40,7 +40,7 @@ def test_the_lock_ends_with_the_recorder(
         words = ("log", "header.yaml", "--archive", "archive", "--every", "200ms")
         with command.running(*words, cwd=tmp_path) as log:
             command.until(lambda: line.stats.requests >= 6, what="rounds")
-            assert "--what=sleep:idle:handle-lid-switch" in (lock / "asked").read_text()
+            assert "--what=sleep:handle-lid-switch" in (lock / "asked").read_text()
             assert not (lock / "released").exists()
             log.end(by)
             command.until((lock / "released").exists, timeout=5, what="the lock is given back")

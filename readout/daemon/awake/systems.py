@@ -93,12 +93,15 @@ class Linux(System):
         self._root, self._environment = root, environment
 
     def ways(self) -> list[Way]:
-        """Everything first; then idling alone, which is all that a service or a remote login may hold."""
+        """Everything first; then idling alone, which is all that a service or a remote login may hold.
+
+        A lock on idling would keep some desktops' screens on, and one on sleep stands against idling, too.
+        """
         lock = self._found("systemd-inhibit")
         if lock is None:
             return []
         ours = (lock, "--who=pipeledger", "--why=recording", "--mode=block")
-        whole = (*ours, "--what=sleep:idle:handle-lid-switch", "cat")
+        whole = (*ours, "--what=sleep:handle-lid-switch", "cat")
         idle = Way((*ours, "--what=idle", "cat"), Held(sleep=False, lid=False), echoes=True)
         if "GNOME" not in self._environment.get("XDG_CURRENT_DESKTOP", "").split(":"):
             return [Way(whole, Held(sleep=True, lid=True), echoes=True), idle]

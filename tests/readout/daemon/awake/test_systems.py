@@ -106,7 +106,7 @@ def test_linux_asks_for_everything_and_then_for_idling_alone(
     assert Linux(environment=environment).ways() == []
     played("systemd-inhibit", "")
     whole, idle = Linux(environment=environment).ways()
-    assert "--what=sleep:idle:handle-lid-switch" in whole.words
+    assert "--what=sleep:handle-lid-switch" in whole.words
     assert "--mode=block" in whole.words
     assert whole.held == Held(sleep=True, lid=True)
     assert "--what=idle" in idle.words
