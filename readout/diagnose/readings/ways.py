@@ -11,6 +11,7 @@ from itertools import product
 
 from protocols.modbus.tables import Table
 from protocols.register_map.model import WORDS, Column, Kind, Number, Order, Value
+from protocols.register_map.orders import letters
 
 ONE = Decimal(1)
 FLOATS = frozenset({Kind.FLOAT32, Kind.FLOAT64})
@@ -45,10 +46,7 @@ class Form:
 
     def letters(self, words: int) -> str:
         """The bytes in the order in which they arrive, A the most significant: `CDAB`, `BA`."""
-        pairs = [chr(65 + 2 * i) + chr(66 + 2 * i) for i in range(words)]
-        if self.word_order is Order.LOW_FIRST:
-            pairs.reverse()
-        return "".join(pair[::-1] if self.byte_order is Order.LOW_FIRST else pair for pair in pairs)
+        return letters(words, self.word_order, self.byte_order)
 
 
 @dataclass(frozen=True, slots=True)
