@@ -185,6 +185,14 @@ def test_the_other_three_ways(meter: str, said: str) -> None:
     assert f"  {said}" in shown(GOLDEN / "maps" / f"{meter}.yaml").stdout
 
 
+def test_the_manual_shows_what_is_shown() -> None:
+    page = (ROOT / "docs" / "maps.md").read_text(encoding="utf-8")
+    (block,) = re.findall(r"^```text\n(readings .*?)^```", page, re.MULTILINE | re.DOTALL)
+    lines = shown(INSERTION).stdout.splitlines()
+    assert len(block.splitlines()) == 3
+    assert [line for line in block.splitlines() if line not in lines] == []
+
+
 # ---- the page
 
 
