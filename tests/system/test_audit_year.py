@@ -1,7 +1,7 @@
-"""Report and workbook of a year of seconds, beside the same figures in plain pandas, in one run.
+"""Report, workbook and status of a year of seconds, beside plain pandas and beside a month, in one run.
 
 Rows come from the generator of bench/year.py, 31.5 million of them; commands and the pandas program are those
-of bench/audit.py.
+of bench/audit.py and bench/status.py.
 """
 
 import importlib.util
@@ -22,16 +22,21 @@ pytestmark = pytest.mark.long
 def audit() -> Iterator[ModuleType]:
     """The module bench/audit.py, with those beside it."""
     sys.path.insert(0, str(BENCH))
-    spec = importlib.util.spec_from_file_location("audit", BENCH / "audit.py")
+    yield loaded("audit")
+    sys.path.remove(str(BENCH))
+    for name in ("audit", "status", "year", "figures"):
+        sys.modules.pop(name, None)
+
+
+def loaded(name: str) -> ModuleType:
+    """A module of the folder bench."""
+    spec = importlib.util.spec_from_file_location(name, BENCH / f"{name}.py")
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
-    sys.modules["audit"] = module
+    sys.modules[name] = module
     spec.loader.exec_module(module)
-    yield module
-    sys.path.remove(str(BENCH))
-    for name in ("audit", "year", "figures"):
-        sys.modules.pop(name, None)
+    return module
 
 
 @pytest.fixture(scope="module")
@@ -70,6 +75,19 @@ def test_a_workbook_of_minutes_has_every_minute(audit: ModuleType, archive: Path
             with book.open(name) as sheet:
                 counts.append(sum(piece.count(b"<row ") for piece in pieces(sheet)))
     assert max(counts) == 1 + 365 * 1440
+
+
+def test_status_on_a_year_costs_little_more_than_on_a_month(
+    audit: ModuleType, archive: Path, tmp_path: Path
+) -> None:
+    """At most 4 times the processor time (2.1 was measured), though there are twelve times the rows."""
+    bench = loaded("status")
+    audit.year.write(tmp_path / "month", bench.MONTH)
+    year = bench.best(archive, audit.year.DAYS)
+    month = bench.best(tmp_path / "month", bench.MONTH)
+    assert "'no reply'" in year.told
+    assert year.processor_s <= 4 * month.processor_s
+    assert year.memory_mb <= 200
 
 
 def pieces(sheet) -> Iterator[bytes]:
