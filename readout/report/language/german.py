@@ -263,17 +263,18 @@ _TOGETHER: Mapping[str, str] = {
     "Whether they differ {verdict}.": "{verdict}.",
     "Side by side: mean flow over the {common} in which all points were measured, and its uncertainty"
     " (k = 2); completeness and total of each point's own period":
-        "Nebeneinander: mittlerer Durchfluss über {common}, in denen alle Messstellen gemessen wurden, seine"
-        " Unsicherheit (k = 2); Vollständigkeit und Summe der eigenen Messzeit",
+        "Nebeneinander: mittlerer Durchfluss über die {common}, in denen alle Messstellen gemessen wurden,"
+        " mit"
+        " Unsicherheit (k = 2); Vollständigkeit und Menge jeder Messstelle in ihrem eigenen Zeitraum",
     "point": "Messstelle", "The points over time": "Die Messstellen über der Zeit",
     "Means as the meters told them; nothing is drawn over gaps. Drag to zoom, double click to go back."
     " Times are UTC{offset} throughout.":
-        "Mittel, wie die Messgeräte sie nannten; über Lücken wird nichts gezeichnet. Ziehen vergrößert,"
-        " Doppelklick führt zurück. Zeiten durchgehend UTC{offset}.",
+        "Mittelwerte, wie die Messgeräte sie meldeten; Lücken bleiben leer. Ziehen vergrößert den Ausschnitt,"
+        " ein Doppelklick führt zurück. Alle Zeiten in UTC{offset}.",
     "Live rows and the meter’s memory of the same hours":
-        "Laufend aufgezeichnete Zeilen und Speicher des Messgeräts derselben Stunden",
-    "hours in both": "Zeit in beiden", "mean of live rows": "Mittel der laufenden Zeilen",
-    "mean of the meter’s memory": "Mittel des Speichers", "memory less live": "Speicher weniger laufend",
+        "Laufende Zeilen und Speicher des Messgeräts in denselben Stunden",
+    "hours in both": "Zeit in beiden", "mean of live rows": "Mittelwert der laufenden Zeilen",
+    "mean of the meter’s memory": "Mittelwert des Speichers", "memory less live": "Speicher weniger laufend",
     "They are evidence for each other. Live rows take precedence, and the two are never added.":
         "Sie belegen einander. Die laufenden Zeilen gehen vor, beide werden nie addiert.",
     "{name}: live rows and the meter’s memory have no hour in common.":

@@ -138,11 +138,14 @@ def memory(
     marked_at: str,
     zone: str = "Europe/Dublin",
     point: str = POINT,
+    map_text: str = MAP,
+    reading: str = "flow",
 ) -> None:
     """A sealed file of records of a meter's memory, one session."""
     import json
 
-    text = MAP.replace("readings:", LOG.format(holds=holds, marked_at=marked_at) + "readings:")
+    log = LOG.format(holds=holds, marked_at=marked_at, reading=reading)
+    text = map_text.replace("readings:", log + "readings:")
     what = record(map_text=text, zone=zone, point=point, source="memory")
     moments = list(times)
     count = len(moments)
@@ -154,7 +157,7 @@ def memory(
             "time_flag": pa.array([None] * count, pa.string()),
             "session": pa.array([1] * count, pa.int64()),
             "record": pa.array(range(count), pa.int64()),
-            "flow": pa.array(flow, pa.float64()),
+            reading: pa.array(flow, pa.float64()),
         }
     )
     about = {
@@ -178,7 +181,7 @@ log_memory:
   record:
     registers: 1
     fields:
-      flow: {{at: 0, type: uint16, scale: 0.1, unit: m3/h}}
+      {reading}: {{at: 0, type: uint16, scale: 0.1, unit: m3/h}}
   reached_by:
     registers: {{input: 1000, records_per_bank: 1000, bank: {{holding: 9}}}}
 """

@@ -1,0 +1,384 @@
+"""A whole page in German over archives that hold a bit of everything: no English is left, and it answers.
+
+Constructed: the header's flow is 20 m3/h out of hours and 60 m3/h in shifts, 30 m3/h out of hours from day 4;
+90 m3/h while the pressure is low. Names that a user gives are German here, so that what is left in English
+is the program's own.
+"""
+
+import json
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from html.parser import HTMLParser
+from pathlib import Path
+from string import Formatter
+from types import ModuleType
+
+import pytest
+
+from protocols.units import quantity_of
+from readout.bus.outcome import Status
+from readout.clock import iso
+from readout.measuring_point.grammar import FLUIDS
+from readout.report.content import sections
+from readout.report.content.evidence import SealedRows
+from readout.report.language.words import Language, Words
+from readout.report.page import Extras, page
+from readout.review.marks.results import Inputs
+from readout.review.review import Asked, Review, review
+from readout.sealing.record import Record
+from storage.archive import Archive
+from storage.ledger import Kind
+
+HEADER, BRANCH = "hauptleitung", "abzweig"
+MAP = """\
+register_map: 1
+meter: Sonde Hollow Mere
+principle: thermal
+fluid: compressed air
+serial: {unit_address: 12}
+readings:
+  durchfluss:
+    {input: 0, type: float32, unit: m3/h, range: [0, 200],
+     reference: {temperature: 20.5 degC, pressure: 1 bar(a)}}
+  druck: {input: 2, type: uint16, scale: 0.001, unit: bar, gauge: true, not_available: [65535]}
+  zaehler: {input: 3, type: uint32, scale: 0.1, unit: m3, totaliser: {rolls_over_at: 100000}}
+"""
+PIPE = """\
+  inside_diameter: 53.1 mm
+  wall_thickness: 3.6 mm
+  diameter_set_in_meter: 53.1 mm
+  diameter_from: measured
+  probe:
+    {position: centre, stem_diameter: 10 mm, fitting_height: 60 mm, sensor_to_tip: 8 mm, stem_length: 400 mm}
+  inlet_run: {length: 0.4 m, after: two elbows out of plane}
+  outlet_run: {length: 2 m}
+"""
+TOLD = """\
+conditions: {fluid: air, pressure: 7 bar(g), temperature: 25.5 degC}
+reference: {temperature: 20.5 degC, pressure: 1 bar(a)}
+uncertainty: {velocity: {of_reading: 2.5 %}, inside_diameter: 0.2 mm}
+"""
+FILE = """\
+measuring_point: 1
+name: NAME
+job: auftrag.yaml
+role: ROLE
+meter: {map: sonde.yaml, serial_number: HM-0042}
+line: {port: COM7}
+pipe:
+PIPE
+"""
+
+
+class _Seen(HTMLParser):
+    """Every text that a reader sees or hears, attributes that are read out included."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.texts: list[str] = []
+        self._hidden = ""
+        self.feed(html)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self._hidden = tag if tag in ("script", "style") else self._hidden
+        self.texts += [value for key, value in attrs if key in ("aria-label", "data-title") and value]
+
+    def handle_endtag(self, tag: str) -> None:
+        self._hidden = "" if tag == self._hidden else self._hidden
+
+    def handle_data(self, data: str) -> None:
+        if not self._hidden and data.strip():
+            self.texts.append(" ".join(data.split()))
+
+
+#: What a reader sees of a chart's data; the rest are moments, numbers, colours and switches.
+_SEEN = frozenset({"name", "text", "hovertext", "ticktext", "hovertemplate", "title"})
+
+
+def _chart_texts(value: object, key: str = "") -> Iterator[str]:
+    match value:
+        case dict():
+            for name, one in value.items():
+                yield from _chart_texts(one, name)
+        case list():
+            for one in value:
+                yield from _chart_texts(one, key)
+        case str() if key in _SEEN:
+            yield value.replace("<br>", " ")
+
+
+def seen(html: str) -> list[str]:
+    """All texts of the page, of its charts, too."""
+    data = re.search(r'<script type="application/json" id="charts">(.*?)</script>', html, re.DOTALL)
+    assert data is not None
+    charts = [one for one in _chart_texts(json.loads(data[1])) if one.strip() and one != "%{text}"]
+    assert len(charts) > 100
+    return [*_Seen(html).texts, *charts]
+
+
+class Listening(Words):
+    """German that notes what the dictionary lacks."""
+
+    lacking: set[str] = set()  # noqa: RUF012 (one for all of its kind: Words is frozen)
+
+    def german(self, english: str) -> str:
+        from readout.report.language.german import GERMAN
+
+        if english not in GERMAN:
+            self.lacking.add(english)
+        return super().german(english)
+
+
+class Marked(Words):
+    """German whose own words stand in brackets: what stands outside of them came past the language."""
+
+    def german(self, english: str) -> str:
+        told = Formatter().parse(super().german(english))
+        return "".join(
+            f"⟦{words}⟧{'' if name is None else f'{{{name}:{spec}}}'}" for words, name, spec, _ in told
+        )
+
+
+@dataclass(frozen=True)
+class _Week:
+    """When what happens [ms since 1970 UTC]: six days from a Thursday, a row every two minutes."""
+
+    begin: int
+    day: int = 86_400_000
+    step: int = 120_000
+
+    @property
+    def dues(self) -> list[int]:
+        """Of all rows, besides a hole of two hours on day 3 and one of six minutes on day 4."""
+        holes = [range(self.at(2), self.at(2) + 7_200_000), range(self.at(3), self.at(3) + 360_000)]
+        return [due for due in range(self.begin, self.at(6), self.step) if not any(due in h for h in holes)]
+
+    @property
+    def lost(self) -> dict[int, str]:
+        """Due times of rows without a reply, one for each way in which a round can fail."""
+        failed = [one.value for one in Status if one not in (Status.OK, Status.PARTIAL)]
+        return {self.at(1) + n * 3_600_000: status for n, status in enumerate(failed)}
+
+    @property
+    def leak(self) -> range:
+        """In which everything is shut off."""
+        return range(self.at(5) + 3_600_000, self.at(5) + 7_200_000)
+
+    def at(self, days: int) -> int:
+        """When a day begins, counted from 0."""
+        return self.begin + days * self.day
+
+    def row(self, due: int) -> tuple[float | None, int | None, int]:
+        """Flow, pressure [mbar], tenths of a m3."""
+        minute, number = (due - self.begin) // 60_000 % 1440, (due - self.begin) // self.step
+        works = (due - self.begin) // self.day not in (2, 3)
+        flow = 60.0 if works and 360 <= minute < 1320 else 30.0 if due >= self.at(3) else 20.0
+        pressure = 7000 - minute % 7 * 10
+        if due in self.leak:  # a compressor that loads for 4 of 12 minutes, and a pressure that falls
+            flow, pressure = (90.0 if number % 6 < 2 else 0.5), 7000 - 20 * (number % 30) - number % 3
+        if 600 <= minute < 620 and works:
+            flow, pressure = 90.0, 6100
+        special = {5: (float("nan"), 7000), 6: (250.0, 7000), 7: (30.5, 65535)}
+        return (*special.get(number, (flow, pressure)), number * 7)
+
+
+@pytest.fixture(scope="module")
+def reviews(hall: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> list[Review]:
+    """Two points, a header and a branch, and the header's memory."""
+    root: Path = tmp_path_factory.mktemp("german") / "archive"
+    week = _Week(hall.ms("2026-05-07T00:00+01:00"))
+    job = hall.JOB.replace("2026-05-04", "2026-05-12")
+    weak = job.replace("specific_power: 6.4", "specific_power: 3.5").replace("package", "motor")
+    oddly = "  standard: EN 10255 medium DN 50\n  probe: {sensor_to_tip: 40 mm, stem_diameter: 12.5 mm}\n"
+
+    def made(name: str, role: str, pipe: str, more: str, job: str) -> Record:
+        file = FILE.replace("ROLE", role).replace("PIPE\n", pipe) + more
+        found: Record = hall.record(week.step, point=name, map_text=MAP, job=job, file=file)
+        return replace(found, point={**found.point, "role": role})
+
+    first = made(HEADER, "header flow", PIPE, TOLD, job)
+    other = replace(first, settings={"damping": {"value": 2.5, "unit": "s"}})
+    branch = made(BRANCH, "branch flow", oddly, "", weak)
+    with Archive.open(root) as archive:
+        archive.ledger.append(Kind.STARTED, {"points": {HEADER: None, BRANCH: None}})
+        good = [due for due in week.dues if due not in week.lost]
+        turn = sum(due < week.at(3) for due in good)
+        hall.fill(archive, first, good[:turn], week.row)
+        hall.fill(archive, other, good[turn:-50], week.row)
+        hall.fill(archive, other, good[-50:], week.row, clock="unsynchronised")
+        for due, status in week.lost.items():
+            hall.fill(archive, first, [due], lambda _: (None, None, None), status=status)
+        hall.fill(archive, other, [good[-1] + week.step], week.row, clock="unset")
+        dues = range(week.begin, week.at(2), week.step)
+        hall.fill(archive, branch, dues, lambda due: (10.0 + due // week.step % 3, 6900, 1))
+        hall.seal(archive, week.at(7))
+        for kind, content in _entries(week):
+            archive.ledger.append(kind, {"point": HEADER, **content})
+    times = range(week.begin, week.at(1), 300_000)
+    about = {"holds": "mean", "marked_at": "end", "point": HEADER, "map_text": MAP, "reading": "durchfluss"}
+    hall.memory(root, times, [19.5] * len(times), 300_000, **about)
+    wanted = quantity_of("6.5 bar(g)")
+    assert not isinstance(wanted, str)
+    found = [
+        review(root, HEADER, "live", Asked(required=wanted)), review(root, BRANCH, "live"),
+        review(root, HEADER, "memory"),
+    ]  # fmt: skip
+    return [one for one in found if one is not None]
+
+
+def _entries(week: _Week) -> Iterator[tuple[Kind, dict[str, object]]]:
+    """Notes, marks and amendments of the ledger."""
+    yield Kind.NOTE, {"at": _iso(week.at(1)), "text": "Filter gewechselt"}
+    yield Kind.NOTE, {"at": _iso(week.at(4)), "text": "Halle 2 zu"}
+    yield Kind.MARK, {"name": "leak test", "from": _iso(week.leak.start), "until": _iso(week.leak.stop)}
+    yield Kind.MARK, {"name": "before", "from": _iso(week.begin), "until": _iso(week.at(3))}
+    yield Kind.MARK, {"name": "after", "from": _iso(week.at(3)), "until": _iso(week.at(6))}
+    bore = {"set": {"pipe.inside_diameter": "54.5 mm"}, "was": {"pipe.inside_diameter": "53.1 mm"}}
+    factor = {"flow_factor": 1.0534, "computed_with_mm": 53.1, "why": "nachgemessen"}
+    yield Kind.POINT, {"from": _iso(week.begin), **bore, **factor}
+    price = {"set": {"energy.price": "0.3 EUR/kWh"}, "was": {"energy.price": "0.25 EUR/kWh"}}
+    yield Kind.POINT, {"from": _iso(week.begin), **price}
+
+
+def _iso(at: int) -> str:
+    return iso(at / 1000)
+
+
+@pytest.fixture(scope="module")
+def extras() -> Extras:
+    volume, output = quantity_of("12.5 m3"), quantity_of("90 m3/h")
+    assert not isinstance(volume, str)
+    assert not isinstance(output, str)
+    files = [SealedRows(f"zeilen-{n}.parquet", 12345 + n, "0" * 64) for n in range(70)]
+    return Extras(Inputs(volume, output), {(HEADER, "live"): files})
+
+
+@pytest.fixture(scope="module")
+def german(reviews: list[Review], extras: Extras) -> str:
+    return page(reviews, Listening(Language.GERMAN), "Messbericht", "# Befund\n\n- Gut.", extras=extras)
+
+
+@pytest.fixture(scope="module")
+def told(german: str) -> list[str]:
+    return seen(german)
+
+
+@pytest.fixture(scope="module")
+def text(told: list[str]) -> str:
+    return " ".join(told)
+
+
+def test_all_that_was_said_is_in_the_dictionary(german: str) -> None:
+    assert german
+    assert Listening.lacking == set()
+
+
+#: Words that no German sentence has.
+ENGLISH = frozenset(
+    """the of and with is are were been be not from by at for to on it its this that these those than then no
+    nor each every only while where which when who how there here has have had does did can cannot may must or
+    but if as into over under after before between without until since more less most least both all flow
+    pressure meter reading readings total mean measured told kept rows row day days week hour hours""".split()  # noqa: SIM905
+)
+#: What a user, a file or a standard gave, and what the archive's columns and options are called.
+GIVEN = (
+    "leak test", "before", "after", "Hollow Mere bottling hall", "Hollow Mere", "early", "late",
+    "EN 10255 medium", "ASME B36.10M Sch 40", "pipe.inside_diameter", "energy.price", "archive list",
+)  # fmt: skip
+
+
+def test_no_english_word_is_left(told: list[str]) -> None:
+    for one in told:
+        own = re.sub(r"`[^`]*`", " ", one)  # keys of a file and commands, as they are written there
+        for given in GIVEN:
+            own = own.replace(given, " ")
+        assert not ENGLISH & set(re.findall(r"[A-Za-z_-]+", own.lower())), one
+
+
+def test_every_number_has_a_comma_and_every_date_is_german(told: list[str]) -> None:
+    for one in told:
+        own = one.replace("B36.10M", "")
+        assert not re.search(r"(?<![\d.])\d+\.\d+(?![\d.])", own), one
+        assert not re.search(r"\d{4}-\d{2}-\d{2}", own), one
+        assert not re.search(r"\b(degC|m3)\b", own), one
+
+
+#: What stands outside the language: units, names, words of the site and the parts of a moment.
+PLAIN = frozenset(
+    """hauptleitung abzweig durchfluss druck zaehler sonde hollow mere bottling hall hm utc sha
+    befund gut messbericht filter gewechselt halle zu leak test before after early late nachgemessen zeilen
+    parquet d h min s mm m m³ bar g a °c c eur kwh kw n x en medium dn asme b e f ex sch
+    damping pipe inside diameter energy price""".split()  # noqa: SIM905
+)
+
+
+def test_nothing_comes_past_the_language(reviews: list[Review], extras: Extras) -> None:
+    html = page(reviews, Marked(Language.GERMAN), "Messbericht", "# Befund\n\n- Gut.", extras=extras)
+    for one in seen(html):
+        bare = one
+        while "⟦" in bare:
+            bare, before = re.sub(r"⟦[^⟦⟧]*⟧", " ", bare), bare
+            assert bare != before, one
+        bare = re.sub(r"\b[0-9a-f]{64}\b", " ", bare)  # of a file or the ledger's last line
+        assert not set(re.findall(r"[^\W\d_]+", bare.lower())) - PLAIN, (one, bare)
+
+
+@pytest.mark.parametrize(
+    "answer",
+    [
+        # what, where, with what, when
+        "Gemessen bei Hollow Mere bottling hall, Messstelle hauptleitung, mit Sonde Hollow Mere",
+        "von 07.05.2026 00:00 (UTC+0100) bis 13.05.2026 00:00 (UTC+0100)",
+        # how complete: of 4320 rows of 2 min 60 and 3 are in holes, 6 are lost, one is no number: 4250 / 4320
+        "98,38 % des Zeitraums sind gemessen: 5,903 d von 6 d",
+        "Aufzeichnung lief nicht",
+        "keine Antwort",
+        # how sure
+        "Der mittlere Durchfluss beträgt",
+        "(k = 2, etwa 95 %)",
+        "bei 20,5 °C, 1 bar(a)",
+        "Verfahren: Ein Momentanwert gilt für das Intervall, das mit ihm beginnt",
+        # peak or pressure
+        "Die Verbrauchsspitze zieht den Druck herunter",
+        # what an hour out of hours costs, with its formula: no saving
+        "Eine Stunde davon kostet",
+        "kW/(m³/min) × 8000 h/a × 0,3 EUR/kWh",
+        "Das kostet dieser Durchfluss. Es ist keine Einsparung.",
+        "Das ist Grundlast, nicht Leckage",
+        "Diese Grundlast stieg sprunghaft um",
+        # why the meter's display may differ
+        "Warum die Anzeige des Messgeräts abweichen kann: Sie zeigt einen Augenblick nach eigener Dämpfung",
+        "Das Zählwerk des Messgeräts zählte",
+        # corrections, leak tests, several points, memory
+        "pipe.inside_diameter: 54,5 mm statt 53,1 mm",
+        "mittlerer Durchfluss mit Vorzeichen",
+        "Last- und Leerlaufzeiten: Last / (Last + Leerlauf)",
+        "Druckabfall: Volumen × Abfall / (Bezugsdruck × Zeit)",
+        "nicht vergleichbar: die Dämpfung war vorher nicht angegeben und nachher 2,5 s",
+        "hauptleitung · aus dem Speicher des Messgeräts",
+        "eine Zeile gilt für 5 min",
+        # at the pipe
+        "ZU KURZ um 2,33 m",  # two elbows out of plane ask for 50 × 54.5 mm = 2.725 m, 0.4 m are there
+        "Durchfluss der Hauptleitung",
+        "Neben der Sondenachse, nie in ihrer Verlängerung",
+        "So wenig braucht kein Kompressor",
+    ],
+)
+def test_a_reader_finds_the_answer_in_german_words(text: str, answer: str) -> None:
+    assert answer in text
+
+
+@pytest.mark.parametrize("fluid", FLUIDS)
+def test_cautions_are_german_for_every_fluid(reviews: list[Review], fluid: str) -> None:
+    """The section is made with another fluid in the point file."""
+    found = reviews[0]
+    point = found.installation.measuring_point
+    assert point is not None
+    assert point.conditions is not None
+    point = replace(point, conditions=replace(point.conditions, fluid=fluid))
+    about = replace(found.installation, measuring_point=point)
+    lacking = set(Listening.lacking)
+    made = sections.installation(replace(found, installation=about), Listening(Language.GERMAN))
+    assert Listening.lacking == lacking
+    assert any("Wer entscheidet" in str(item) for item in made.items)
