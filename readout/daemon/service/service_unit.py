@@ -34,6 +34,8 @@ RestrictSUIDSGID=yes
 SystemCallArchitectures=native
 SystemCallFilter=@system-service
 SystemCallFilter=~@privileged @resources
+# Libraries try some of these and do without: refused, not killed.
+SystemCallErrorNumber=EPERM
 """
 
 
