@@ -97,11 +97,14 @@ def table_of(text: str) -> Table | None:
     ):  # fmt: skip
         if part in word:
             return table
-    named = {_READ_BY[code] for code in functions_of(text) if code in _READ_BY}
+    codes = functions_of(text)
+    named = {_READ_BY[code] for code in codes if code in _READ_BY}
+    named = named or {_WRITTEN_BY[code] for code in codes if code in _WRITTEN_BY}
     return named.pop() if len(named) == 1 else None
 
 
 _READ_BY = {1: Table.COIL, 2: Table.DISCRETE, 3: Table.HOLDING, 4: Table.INPUT}
+_WRITTEN_BY = {5: Table.COIL, 15: Table.COIL, 6: Table.HOLDING, 16: Table.HOLDING}
 
 
 def functions_of(text: str) -> frozenset[int]:
@@ -144,16 +147,26 @@ def one_code(text: str) -> tuple[int, str] | None:
     return None if found is None else (int(found[1]), found[2])
 
 
+_BEGINS = r"(?:bits?\s*\d{1,2}\b|b\d{1,2}\s*[=:])"
 _BIT = r"(?:bit[ \t]*\.?[ \t]*(\d{1,2})[ \t]*[=:.\-–)]?|b(\d{1,2})[ \t]*[=:])[ \t]*"
+_BITS = r"bits?[ \t]*\d{1,2}[ \t]*(?:-|–|…|\.\.+|to|bis|à)[ \t]*\d{1,2}\b.*"
 
 
 def bits_of(text: str) -> dict[int, str]:
-    """A list such as `Bit 0: sensor fault; Bit 1 = memory full`; empty where the text is none."""
-    parts = _parts(text, r"(?:bit\s*\d{1,2}\b|b\d{1,2}\s*[=:])")
+    """A list such as `Bit 0: sensor fault; Bit 1 = memory full`; empty where the text is none.
+
+    Entries for several bits at once are left away; `several_bits` has them.
+    """
+    parts = [one for one in _parts(text, _BEGINS) if not re.fullmatch(_BITS, one, re.IGNORECASE)]
     found = [re.fullmatch(rf"{_BIT}([^=:]{{1,60}}?)", part, re.IGNORECASE | re.ASCII) for part in parts]
     if not parts or not all(found):
         return {}
     return {int(one[1] or one[2]): one[3] for one in found if one is not None}
+
+
+def several_bits(text: str) -> list[str]:
+    """Entries of a list of bits that are about more than one, such as `Bit 4-6: mode`."""
+    return [one for one in _parts(text, _BEGINS) if re.fullmatch(_BITS, one, re.IGNORECASE)]
 
 
 def _parts(text: str, begins: str) -> list[str]:
@@ -167,6 +180,8 @@ _NO_READING = (
     r"ung[üu]ltig|"
     r"kein sensor|kein messwert|non disponible|invalide|pas de mesure"
 )
+#: Meters tell "no reading" by the ends of a range, or by a row of nines. Common practice, no source.
+_SMALLEST_MISSING = 9999
 _MISSING = re.compile(
     rf"(?<!bit )(?<![\w.])(0x[0-9a-f]{{4}}(?:[0-9a-f]{{4}})?|[0-9a-f]{{4}}h|-?\d{{1,10}})\s*"
     rf"(?:=|:|means|bedeutet|signifie)\s*"
@@ -176,8 +191,9 @@ _MISSING = re.compile(
 
 
 def missing_of(text: str) -> list[str]:
-    """The raw numbers of `0xFFFF = not available`, as written."""
-    return [found[1] for found in _MISSING.finditer(text)]
+    """The raw numbers of `0xFFFF = not available`, as written; small ones are codes or bits of their own."""
+    found = [one[1] for one in _MISSING.finditer(text)]
+    return [one for one in found if not one.isdigit() or int(one) >= _SMALLEST_MISSING]
 
 
 def raw_number(text: str) -> tuple[int, bool] | None:

@@ -40,7 +40,7 @@ def draft(
     """The map of a table. `kind` is the table of rows that name none; `schema` the schema's address.
 
     Raises:
-        ValueError: an answer names a line that has no row.
+        ValueError: an answer names a line that has no row, or says what no map can hold.
     """
     asking = Asking(answers or Answers())
     rows = asking.answers.into(table.rows)
@@ -48,6 +48,7 @@ def draft(
         asking.note(line, "answered " + ", ".join(f"{what} {text}".strip() for what, text in said.items()))
     folded = fold(rows, asking, bare_hex=are_hexadecimal(table, rows, asking))
     frame = frame_of(table, folded.items, asking, kind)
+    _check_head(frame, asking)
     building = Building(frame, table, asking)
     entries = joined(compared([building.entry(item) for item in folded.items], asking), asking)
     entries = _checked(_that_fit(entries, asking), frame, asking)
@@ -56,6 +57,14 @@ def draft(
     taken = sum(not entry.left_out for entry in entries)
     passes = parse_map(text.encode(), "map").map is not None
     return Draft(text, questions, taken, len(entries) - taken + folded.left_out, passes)
+
+
+def _check_head(frame: Frame, asking: Asking) -> None:
+    """Refuse answers for the whole table that no map can hold, such as a unit address of 300."""
+    lines = [*_head("x", frame, asking, {}), "readings:", "  x: {coil: 1}"]
+    for fault in parse_map("\n".join(lines).encode(), "map").faults:
+        if fault.severity == "fault":
+            raise ValueError(f"an answer for the whole table gives a fault in the map: {fault.fault}")
 
 
 def _that_fit(entries: Sequence[Entry], asking: Asking) -> list[Entry]:
@@ -91,7 +100,13 @@ def _checked(entries: Sequence[Entry], frame: Frame, asking: Asking) -> list[Ent
         for place, fault in refused.items():
             entry = found[some[place]]
             asking.row(
-                entry.line, entry.label, f"left out as a comment, for {fault.fault}", assumed="left out"
+                entry.line,
+                entry.label,
+                f"left out as a comment, for {fault.fault}",
+                answers=("bytes_per_register=2", "type=uint32")
+                if "bytes_per_register: 2" in fault.fault
+                else (),
+                assumed="left out",
             )
             found[some[place]] = replace(entry, left_out=fault.fault)
         if refused:

@@ -57,6 +57,11 @@ class Entry:
     addresses: int
     above: tuple[str, ...] = ()
     left_out: str = ""
+    is_hex: bool = False
+
+    def shown(self, number: int) -> str:
+        """A register's number as this row writes them."""
+        return f"0x{number:04X}" if self.is_hex else str(number)
 
     def get(self, key: str) -> str:
         """The text of a key, or nothing."""
@@ -101,13 +106,13 @@ class Building:
         table, number, first = self._place(item)
         told = self._told(item)
         section, why = self._section(item, table)
-        keys = [(table.value, str(number))]
+        keys = [(table.value, f"0x{number:04X}" if item.where.is_hex else str(number))]
         kind, rest, words = "bit", "", 1
         if not table.of_bits:
             kind, rest = self._kind(item, told)
             words = self._text_words(item, told, rest) if kind == "text" else words_of(kind)
             keys.append(("type", kind))
-            keys += [("registers", str(words))] if kind == "text" else self._order(item, rest)
+            keys += [("registers", str(words))] if kind == "text" else self._order(item)
             if kind != "text":
                 self._compare_length(item, kind, words, told)
             section = _identity_or(section, item, kind)
@@ -125,6 +130,7 @@ class Building:
             addresses=max(1, words * 2 // self.frame.width) if not table.of_bits else 1,
             above=tuple(item.above),
             left_out=why or unfit,
+            is_hex=item.where.is_hex,
         )
 
     def _place(self, item: Item) -> tuple[Kind, int, int]:
@@ -263,16 +269,16 @@ class Building:
             assumed=f"assumed {kind}",
         )
 
-    def _order(self, item: Item, rest: str) -> list[tuple[str, str]]:
+    def _order(self, item: Item) -> list[tuple[str, str]]:
         """An order that the row tells, where it differs from the whole's."""
-        text = f"{item.row.get(Column.ORDER)} {item.row.get(Column.TYPE)} {rest}"
+        text = f"{item.row.get(Column.ORDER)} {item.row.get(Column.TYPE)}".strip()
         found = kinds.order_of(text)
         if found is None:
             if kinds.vague_order(text):
                 self.asking.row(
                     item.row.line,
                     item.label,
-                    f"{printed_order(text)} means different orders to different makers. Assumed: as all "
+                    f"{text!r} means different orders to different makers. Assumed: as all "
                     "others; "
                     "`map try` with --display shows which",
                     topics=("order", "word_order", "byte_order"),
@@ -335,6 +341,7 @@ class Building:
                     self.names.add(f"identity {word}")
                     return word
         plain = unicodedata.normalize("NFKD", label.casefold().translate(_LETTERS))
+        plain = "".join(one for one in plain if not unicodedata.combining(one))
         word = re.sub(r"[^a-z0-9]+", "_", re.sub(r"[\[(].*?[\])]", "", plain)).strip("_")[:30].strip("_")
         if not word or not word[0].isalpha():
             word = f"value_{word}".strip("_")
@@ -356,8 +363,3 @@ def _identity_or(section: str, item: Item, kind: str) -> str:
     named = any(word in label for word in _IDENTITY)
     serial = any(word in label for word, meaning in _IDENTITY.items() if meaning == "serial_number")
     return "identity" if named and (kind == "text" or serial) else section
-
-
-def printed_order(text: str) -> str:
-    """The words of a cell that speak of an order."""
-    return repr(" ".join(text.split()))

@@ -23,7 +23,7 @@ _TYPES = (
     (rf"{_UNSIGNED}32|udint|dword|ulong|unsignedlong|unsigned32bit.*|uint32t|int32u", "uint32"),
     (rf"{_BITS}32|dint|long|signedlong|signed32(bit)?.*|signedint32|longint|int32t|int32s", "int32"),
     (
-        rf"{_UNSIGNED}(16)?|word|ushort|bitfield(16)?|bitmask|bits|flags|enum|unsigned16bit.*|uint16t|int16u",
+        rf"{_UNSIGNED}(16)?|word|ushort|bitfield(16)?|bitmask|bitfeld|champdebits|bits|flags|enum|unsigned16bit.*|uint16t|int16u",
         "uint16",
     ),
     (rf"{_BITS}(16)?|int16s|short|signed(16)?(bit)?|signedint(16)?|int16t", "int16"),
@@ -60,7 +60,9 @@ def _worded(word: str) -> str | None:
     if not re.fullmatch(r"[a-z0-9]{4,40}", word, re.ASCII):
         return None
     width = re.search(r"(?<!\d)(16|32|48|64)(?!\d)", word, re.ASCII)
-    without = re.sub(r"(?<!\d)(?:16|32|48|64)(?!\d)|bits?|numbers?|zahl(en)?|integer|int\b", "", word)
+    without = re.sub(
+        r"(?<!\d)(?:16|32|48|64)(?!\d)|bits(?!ign)|bit|numbers?|zahl(en)?|integer|int\b", "", word
+    )
     if _FLOAT.search(word):
         return (
             "float64" if width and width[1] == "64" else "float32" if not width or width[1] == "32" else None

@@ -11,12 +11,11 @@ from readout.diagnose.drafting import kinds
 from readout.diagnose.drafting.asking import ADDED_TO, EXPONENT_OF, Asking
 from readout.diagnose.drafting.entries import Entry, Frame, behind_digit, digit_of, words_of
 from readout.diagnose.drafting.folding import Item
-from readout.diagnose.drafting.meaning import FRACTION
+from readout.diagnose.drafting.meaning import EXPONENT, FRACTION
 from readout.diagnose.drafting.table import Column, Table
 
 #: Fewer rows than this show no habit of a table.
 _FEW = 3
-_EXPONENT = re.compile(r"exponent|exposant|zehnerpotenz|power of ten|scale factor|skalierungsexponent", re.I)
 _WORD = r"[\s_-]*(?:word|wort|mot|register|part|teil)"
 _HALF = re.compile(
     rf"[\s_,(\[-]*(?:((?:high|upper|oberes|höherwertiges|haut){_WORD}|\b(?:hi|msw|hw)\b|\(h\))|"
@@ -56,7 +55,8 @@ def frame_of(table: Table, items: Sequence[Item], asking: Asking, kind: Kind | N
     if table.unknown:
         asking.whole(
             "columns",
-            f"These columns were not used: {', '.join(table.unknown)}. Do they say anything needed?",
+            f"These columns were not used: {', '.join(map(repr, table.unknown))}. Do they say anything "
+            "needed?",
         )
     return Frame(numbering, kind or Kind.HOLDING, _width(items, asking), zero_digits)
 
@@ -188,7 +188,7 @@ def _ask_of_parts(before: Entry, entry: Entry, asking: Asking) -> None:
             answers=(f"{ADDED_TO}={before.line}", f"{ADDED_TO}=none"),
             assumed="assumed a value of its own",
         )
-    elif _EXPONENT.search(entry.label):
+    elif EXPONENT.search(entry.label):
         asking.row(
             entry.line,
             entry.label,
@@ -254,7 +254,7 @@ def _ask_of_order(before: Entry, entry: Entry, asking: Asking) -> None:
             entry.label,
             "its address lies before the one above. A slip of the pen?",
             topics=("address",),
-            answers=(f"address={entry.printed}", "address=…"),
+            answers=(f"address={entry.shown(entry.printed)}", "address=…"),
         )
     gap = entry.first - before.first - before.addresses
     if 0 < gap <= 3 and not entry.above:
@@ -265,7 +265,7 @@ def _ask_of_order(before: Entry, entry: Entry, asking: Asking) -> None:
             "value above longer, "
             "or is an address wrong?",
             topics=("address",),
-            answers=(f"address={entry.printed}",),
+            answers=(f"address={entry.shown(entry.printed)}",),
         )
 
 
@@ -283,13 +283,13 @@ def _in_its_place(
     if before is not None and before.table is entry.table:
         ends = before.first + before.addresses
         if all((entry.table, ends + n) not in held for n in range(entry.addresses)):
-            follows = f"address={before.printed + before.addresses}"
+            follows = f"address={entry.shown(before.printed + before.addresses)}"
     number = max(entry.printed, other.printed)
     what = "Left out as a comment; which of them is right?" if astride else "Which of them is right?"
     asking.row(
         entry.line,
         entry.label,
-        f"shares {entry.table.value} {number} with {other.label} (line {other.line}). {what}",
+        f"shares {entry.table.value} {entry.shown(number)} with {other.label} (line {other.line}). {what}",
         topics=() if astride else ("address",),
         answers=(follows, "leave-out"),
         assumed="left out" if astride else "",

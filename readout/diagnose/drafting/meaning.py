@@ -4,7 +4,7 @@ import json
 import re
 from decimal import Decimal
 
-from protocols.units import Dimension, hidden_conditions, unit_of
+from protocols.units import REFERENCE_CHOICES, Dimension, unit_of
 from readout.diagnose.drafting import cells, kinds
 from readout.diagnose.drafting.asking import KEYS, Asking
 from readout.diagnose.drafting.folding import Item
@@ -15,6 +15,10 @@ _GAUGE = re.compile(
     r"\bgauge\b|überdruck|\brelati[vf]|\(g\)|above atmospher|pression relative", re.IGNORECASE
 )
 _ABSOLUTE = re.compile(r"\babs(olut[ea]?|olu|\.)?\b|\(a\)", re.IGNORECASE)
+#: Names of a register that holds the power of ten of another.
+EXPONENT = re.compile(
+    r"exponent|exposant|zehnerpotenz|power of ten|scale factor|skalierungsexponent", re.IGNORECASE
+)
 #: Names of what follows a whole number in a register of its own.
 FRACTION = re.compile(
     r"fraction|decimal|décimale|nachkomma|bruchteil|thousandth|tausendstel|millième", re.IGNORECASE
@@ -24,10 +28,10 @@ _CONDITIONS = re.compile(
     r"(\d{1,2}(?:[.,]\d{1,2})?) ?°?C\b[^\d]{1,12}(\d{1,4}(?:[.,]\d{1,5})?) ?(bar|mbar|hPa|kPa)\b",
     re.IGNORECASE,
 )
-_BITFIELD = re.compile(r"bit ?field|\bbits?\b|\bflags?\b|bit ?mask", re.IGNORECASE)
+_BITFIELD = re.compile(r"bit ?field|bit ?feld|champ de bits|^\W*bits\W*$|\bflags?\b|bit ?mask", re.IGNORECASE)
 _ELSEWHERE = re.compile(r"reg(ister)?\b|siehe|see|\bsf\b|exponent", re.IGNORECASE)
 _TOTALS = (Dimension.VOLUME, Dimension.MASS, Dimension.ENERGY)
-_NO_NUMBER = ("text", "unix time")
+_CHOICES = "; ".join(REFERENCE_CHOICES)
 _NOTHING = frozenset({"", "-", "–", "—", "n/a", "N/A"})
 
 
@@ -39,10 +43,10 @@ def described(
     `kind` is the map's type, `rest` what else stood in the type's cell.
     """
     told = _Told(item, kind, section, rest, table, asking)
-    found = told.words() if kind not in _NO_NUMBER else []
+    found = told.words() if kind not in ("text", "unix time") else []
     if found is None:
         found = told.amount() if kind != "bit" else []
-    if kind != "bit" and kind not in _NO_NUMBER:
+    if kind != "bit" and kind not in ("text", "unix time"):
         found += told.missing()
     own = told.keys()
     answered = {key for key, _ in own}
@@ -57,6 +61,11 @@ class _Told:
         self.remarks = item.row.get(Column.CODES)
         self.taken = False  # whether something was made of the remarks
         self.why = ""
+        spoken = _CONDITIONS.search(f"{self.label} {self.remarks}")
+        if spoken is not None:
+            pressure = f"{spoken[2].replace(',', '.')} {spoken[3]}"
+            told = f"{{temperature: {spoken[1].replace(',', '.')} degC, pressure: {pressure}}}"
+            self.asking.conditions[self.line] = told
 
     def ask(
         self, question: str, *topics: Column | str, answers: tuple[str, ...] = (), assumed: str = ""
@@ -74,7 +83,8 @@ class _Told:
             single = cells.one_code(text)
             if single is not None and not cells.missing_of(text):
                 codes = codes or dict([single])
-            if not bits and not codes:
+            several = cells.several_bits(text)
+            if not bits and not codes and not several:
                 continue
             self.taken = self.taken or column is Column.CODES
             if self.kind == "bit":
@@ -91,7 +101,16 @@ class _Told:
                     answers=("type=bits", "type=uint16"),
                     assumed="assumed codes",
                 )
-            return [("bits", _flow(bits))] if bits else self._codes(codes)
+            for words in several:
+                self.ask(
+                    f"{words!r} is a number of several bits, and a map names single ones; left away. "
+                    "Which bits are "
+                    "worth a name?",
+                    Column.CODES,
+                )
+            if bits or several:
+                return [("bits", _flow(bits))] if bits else []
+            return self._codes(codes)
         return None
 
     def _codes(self, codes: dict[int, str]) -> Keys:
@@ -255,7 +274,8 @@ class _Told:
         text = self.item.row.get(Column.UNIT)
         if found is not None or (text not in _NOTHING and self.asking.answers.has(self.line, ("unit",))):
             return found or text  # a unit that nobody knows is kept as the answer has it
-        if self.section == "readings":
+        bare = _BITFIELD.search(self.item.row.get(Column.TYPE)) or EXPONENT.search(self.label)
+        if self.section == "readings" and not bare:
             why = "no unit is told" if text in _NOTHING else f"the unit {text!r} is not known"
             self.ask(
                 f"{why}. Write `unit: 1` for a plain number, or the unit",
@@ -295,17 +315,18 @@ class _Told:
         answers, found = self.asking.answers, []
         own = answers.rows.get(self.line, {})
         if unit.dimension in (Dimension.VOLUME, Dimension.VOLUME_FLOW, Dimension.VELOCITY):
-            told = {"reference": "reference" in own, "basis": "basis" in own}
             for key in ("reference", "basis"):
                 fits = key == "basis" or unit.dimension is not Dimension.VELOCITY
-                if key in answers.whole and not any(told.values()) and fits:
+                if key in answers.whole and fits and own.keys().isdisjoint(("reference", "basis")):
                     found.append((key, answers.whole[key]))
         if unit.conditional and not ("reference" in own or any(key == "reference" for key, _ in found)):
             self.why = f"{word} needs its reference conditions"
-            self.asking.whole(
+            told = self.asking.conditions.get(self.line, "{temperature: 0 degC, pressure: 1.01325 bar}")
+            self.ask(
+                f"a unit that hides its reference conditions: {_CHOICES}? Left out as a comment until told",
                 "reference",
-                f"{hidden_conditions(word)}. Rows in such units stay comments until it is answered",
-                "{temperature: 0 degC, pressure: 1.01325 bar}",
+                answers=(f"reference={told}",),
+                assumed="left out",
             )
         if unit.dimension in _TOTALS and not FRACTION.search(self.label):
             self.ask(
@@ -342,11 +363,6 @@ class _Told:
 
     def keys(self) -> Keys:
         """Keys that were answered for this row; remarks of which nothing was made go beside it."""
-        spoken = _CONDITIONS.search(f"{self.label} {self.remarks}")
-        if spoken is not None:
-            pressure = f"{spoken[2].replace(',', '.')} {spoken[3]}"
-            told = f"{{temperature: {spoken[1].replace(',', '.')} degC, pressure: {pressure}}}"
-            self.asking.conditions[self.line] = told
         if self.remarks and not self.taken:
             self.asking.note(self.line, f"remark: {self.remarks}")
         default = self.item.row.get(Column.DEFAULT)

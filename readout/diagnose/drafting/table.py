@@ -125,6 +125,8 @@ def read_table(data: bytes, named: dict[Column, str]) -> Table:
     taken = set(columns.values())
     head = lines[index][1]
     unknown = tuple(c.strip() for i, c in enumerate(head) if c.strip() and i not in taken)
+    unnamed = sorted({i for _, cells in lines[index + 1 :] for i in _filled(cells, head)})
+    unknown += tuple(f"column {i + 1}, which has no heading" for i in unnamed)
     headings = {column: " ".join(head[i].split()) for column, i in columns.items()}
     rows = []
     for line, cells in lines[index + 1 :]:
@@ -132,6 +134,11 @@ def read_table(data: bytes, named: dict[Column, str]) -> Table:
         if any(found.values()) and found != headings:  # headings come again on each page of a manual
             rows.append(Row(line, found))
     return Table(tuple(rows), unknown, frozenset(columns), headings)
+
+
+def _filled(cells: list[str], head: list[str]) -> list[int]:
+    """Places of cells that say something where the headings say nothing."""
+    return [i for i, cell in enumerate(cells) if cell.strip() and (i >= len(head) or not head[i].strip())]
 
 
 def _cell(text: str, column: Column) -> str:
