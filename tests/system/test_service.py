@@ -1,5 +1,8 @@
 """`service`: what it prints is a unit for these points and this archive; nothing is changed."""
 
+import re
+import subprocess
+from collections.abc import Iterable
 from pathlib import Path
 from types import ModuleType
 
@@ -34,3 +37,45 @@ def test_a_port_that_is_no_adapter_gets_no_rule(command: ModuleType, tmp_path: P
     done = command.run(*words, cwd=tmp_path)
     assert done.status == 2
     assert "pipeledger ports" in done.err
+
+
+def calls_in(names: Iterable[str]) -> set[str]:
+    """System calls by name; sets of them (`@resources`) as this computer's systemd knows them."""
+    found: set[str] = set()
+    for name in names:
+        if name.startswith("@"):
+            asked = ["systemd-analyze", "syscall-filter", "--no-pager", name]
+            shown = subprocess.run(asked, capture_output=True, text=True, check=True).stdout
+            found |= calls_in(re.findall(r"^ +(?!#)(\S+)", shown, re.M))
+        else:
+            found.add(name)
+    return found
+
+
+def test_a_recorder_runs_with_the_system_calls_that_its_unit_leaves_it(
+    command: ModuleType, tmp_path: Path
+) -> None:
+    """strace(1) does what systemd would: it refuses the others as the unit says, or kills (SIGSYS)."""
+    with command.line() as line:
+        command.write_point(tmp_path, "header", line.port)
+        text = command.run("service", "header.yaml", "--archive", "kept", cwd=tmp_path).out
+        filters = re.findall(r"^SystemCallFilter=(~?)(.+)$", text, re.M)
+        allowed = calls_in(name for refused, names in filters if not refused for name in names.split())
+        refused = calls_in(name for refused, names in filters if refused for name in names.split())
+        closed = ",".join(f"?{name}" for name in sorted((calls_in(["@known"]) - allowed) | refused))
+        how = "error=EPERM" if "\nSystemCallErrorNumber=EPERM\n" in text else "signal=SIGSYS"
+        trace = (
+            "strace",
+            "-f",
+            "--seccomp-bpf",
+            "-qq",
+            "-e",
+            f"trace={closed}",
+            "-e",
+            f"inject={closed}:{how}",
+        )
+        words = ("log", "header.yaml", "--archive", "kept", "--every", "200ms", "--for", "600ms", "--json")
+        done = command.run(*words, cwd=tmp_path, prefix=(*trace, "-o", "trace"))
+    assert done.status == 0, done
+    assert done.json()["points"]["header"] == {"ok": 3}
+    assert "INJECTED" in (tmp_path / "trace").read_text(), "nothing was refused, so nothing was shown"
