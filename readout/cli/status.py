@@ -14,6 +14,9 @@ if TYPE_CHECKING:
     from readout.daemon.health.health import Health, PointHealth
     from readout.daemon.health.meter_memory import MeterMemory
 
+#: A disk that lasts longer than this is not counted in days.
+_FAR_DAYS = 10 * 365
+
 
 def status(
     folder: ArchiveFolder,
@@ -126,7 +129,7 @@ def _tell(found: "Health", now_ms: int) -> None:
     for name, point in found.points.items():
         for sentence in _sentences(point, now_ms):
             tell(f"{name}: {sentence}")
-    lasts = "" if found.full_in_s is None else f", full in {found.full_in_s / 86400:.0f} days at this rate"
+    lasts = "" if found.full_in_s is None else f", full in {_days(found.full_in_s)} at this rate"
     oldest = (
         ""
         if found.oldest_ms is None
@@ -136,6 +139,11 @@ def _tell(found: "Health", now_ms: int) -> None:
     tell(f"disk: {found.room.free >> 20} MB free, {found.room.percent} %{lasts}")
 
 
+def _days(seconds: float) -> str:
+    days = seconds / 86400
+    return f"{days:.0f} days" if days < _FAR_DAYS else f"more than {_FAR_DAYS // 365} years"
+
+
 def _sentences(point: "PointHealth", now_ms: int) -> Iterator[str]:
     """What there is to say of a point beside its line of the table."""
     if missing := _counts(point.missing):
@@ -143,7 +151,7 @@ def _sentences(point: "PointHealth", now_ms: int) -> Iterator[str]:
     if start := _counts(point.line_errors.start):
         yield f"line errors: {start}; in the last day {_counts(point.line_errors.day) or 'none'}"
     if others := _counts({word: rows for word, rows in point.clock_day.items() if word != "synchronised"}):
-        yield f"this computer's clock in the last day: rows {others}, of {sum(point.clock_day.values())}"
+        yield f"this computer's clock: {others}, of {sum(point.clock_day.values())} rows in the last day"
     if point.memory is not None:
         yield f"the meter's memory: {_memory_told(point.memory, now_ms)}"
 
@@ -170,5 +178,7 @@ def _memory_told(memory: "MeterMemory", now_ms: int) -> str:
     if left is None:
         return told
     lost = "overwrites what was not fetched" if memory.is_ring else "is full"
-    when = f"in {in_words(Fraction(round(left)))}" if left > 0 else f"since {_moment(memory.until_ms)}"
+    when = (
+        f"in {in_words(Fraction(round(left / 60) * 60))}" if left > 0 else f"since {_moment(memory.until_ms)}"
+    )
     return f"{told}; {lost} {when}"

@@ -56,6 +56,8 @@ def _memory(memory: MeterMemory, now_ms: int) -> str:
     passed = memory.until_ms <= now_ms
     if memory.is_ring:
         what = "may have overwritten" if passed else "will overwrite"
-        return f"the meter's memory {what} records that were never fetched, from {when} on: fetch them"
-    what = "may have been full since" if passed else "will be full at"
-    return f"the meter's memory {what} {when} and records nothing then: fetch it, and erase it"
+        then = f"{what} records that were never fetched, from {when} on: `pipeledger memory fetch`"
+    else:
+        what = "may have been full since" if passed else "will be full at"
+        then = f"{what} {when} and records nothing then: `pipeledger memory fetch`, then `memory erase`"
+    return f"the meter's memory {then}"
