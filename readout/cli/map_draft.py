@@ -2,7 +2,6 @@
 
 import json
 import re
-import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -104,7 +103,12 @@ def _told(made: "Draft", table_file: Path) -> "Iterator[str]":
             where = f"{table_file}:{', '.join(map(str, one.lines))}: "
         yield f"{number}. {where}{one.question}"
         if one.answers:
-            yield f"   answer: {'  or  '.join(shlex.quote(answer) for answer in one.answers)}"
+            yield f"   answer: {'  or  '.join(map(_quoted, one.answers))}"
+
+
+def _quoted(answer: str) -> str:
+    """An answer as every shell takes it, that of Windows too: in double quotes where it needs any."""
+    return answer if re.fullmatch(r"[\w=:.,/-]+", answer) else f'"{answer}"'
 
 
 def _document(to: Path, made: "Draft") -> dict[str, object]:

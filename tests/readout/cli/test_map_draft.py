@@ -4,7 +4,9 @@ import json
 import re
 from pathlib import Path
 
+import jsonschema
 import pytest
+from ruamel.yaml import YAML
 from typer.testing import CliRunner, Result
 
 from readout.cli.main import app
@@ -65,3 +67,68 @@ def test_a_table_without_a_usable_row_gives_its_questions_and_no_map(tmp_path: P
 def test_a_file_that_is_not_there_is_a_sentence(tmp_path: Path) -> None:
     done = drafted(str(tmp_path / "none.csv"), "--to", str(tmp_path / "map.yaml"))
     assert isinstance(done.exception, WrongUse)
+
+
+def test_answers_come_from_a_file_with_remarks_and_from_options(tmp_path: Path) -> None:
+    (tmp_path / "answers.txt").write_text(
+        "# by the display\nword_order=low first\n4:type=int16  # below 0\n\n"
+    )
+    done = drafted(
+        *(str(DOCS / "new-meter.csv"), "--to", str(tmp_path / "map.yaml"), "--json"),
+        *(
+            "--answers",
+            str(tmp_path / "answers.txt"),
+            "--answer",
+            "3:length=2",
+            "--answer",
+            "3:totaliser=true",
+        ),
+        *("--answer", "6:address=30007"),
+    )
+    assert (done.exit_code, json.loads(done.stdout)["questions"]) == (0, [])
+    text = (tmp_path / "map.yaml").read_text(encoding="utf-8")
+    assert "temperature: {input: 30005, type: int16, " in text
+    assert "  word_order: low first\n" in text
+
+
+@pytest.mark.parametrize(
+    ("answer", "told"),
+    [("4:type=odd", "type is not understood"), ("99:unit=s", "line 99"), ("numbering=1", "from 0, from 1")],
+)
+def test_an_answer_that_means_nothing_writes_no_map(tmp_path: Path, answer: str, told: str) -> None:
+    done = drafted(str(DOCS / "new-meter.csv"), "--to", str(tmp_path / "map.yaml"), "--answer", answer)
+    assert isinstance(done.exception, WrongUse)
+    assert told in str(done.exception)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_file_of_answers_that_is_no_text_is_told_to_be_none(tmp_path: Path) -> None:
+    (tmp_path / "answers.txt").write_bytes(b"4:unit=\xb0C")
+    done = drafted(
+        *(str(DOCS / "new-meter.csv"), "--to", str(tmp_path / "map.yaml")),
+        *("--answers", str(tmp_path / "answers.txt")),
+    )
+    assert isinstance(done.exception, WrongUse)
+    assert "UTF-8" in str(done.exception)
+
+
+def test_the_schema_that_the_first_line_names_lies_beside_the_map_and_takes_it(tmp_path: Path) -> None:
+    """Held against an independent validator."""
+    assert drafted(str(DOCS / "new-meter.csv"), "--to", str(tmp_path / "map.yaml")).exit_code == 0
+    text = (tmp_path / "map.yaml").read_text(encoding="utf-8")
+    named = text.splitlines()[0].partition("$schema=")[2]
+    schema = json.loads((tmp_path / named).read_text(encoding="utf-8"))
+    assert schema == json.loads((DOCS / "schema/register-map.schema.json").read_text(encoding="utf-8"))
+    jsonschema.validate(YAML(typ="safe", pure=True).load(text), schema)
+
+
+def test_a_schema_that_is_there_stays_and_one_that_is_named_is_not_written(tmp_path: Path) -> None:
+    (tmp_path / "register-map.schema.json").write_text("mine")
+    drafted(str(DOCS / "new-meter.csv"), "--to", str(tmp_path / "map.yaml"))
+    assert (tmp_path / "register-map.schema.json").read_text() == "mine"
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    drafted(str(DOCS / "new-meter.csv"), "--to", str(elsewhere / "map.yaml"), "--schema", "../s.json")
+    assert [file.name for file in elsewhere.iterdir()] == ["map.yaml"]
+    first = (elsewhere / "map.yaml").read_text(encoding="utf-8").splitlines()[0]
+    assert first == "# yaml-language-server: $schema=../s.json"
