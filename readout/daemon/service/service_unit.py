@@ -103,10 +103,13 @@ ProtectSystem=strict
 ProtectHome=read-only
 ReadWritePaths={_quoted(service.archive)}
 PrivateTmp=yes
-# Serial ports are all the devices there are.
+# Serial ports are all the devices there are. USB's by number, too: their names are unknown until the first
+# adapter is plugged in, and one that came after the start would be refused.
 DevicePolicy=closed
 DeviceAllow=char-ttyUSB rw
+DeviceAllow=char-188 rw
 DeviceAllow=char-ttyACM rw
+DeviceAllow=char-166 rw
 DeviceAllow=char-ttyS rw
 DeviceAllow=char-ttyAMA rw
 # No ProcSubset=pid: /proc/locks tells who holds a port.

@@ -56,6 +56,14 @@ def test_nothing_in_the_unit_waits_for_the_adapter(tmp_path: Path) -> None:
     assert "dev-" not in text
 
 
+def test_an_adapter_whose_driver_is_not_loaded_at_the_start_is_allowed_later(tmp_path: Path) -> None:
+    """A name is looked up in /proc/devices once, at the start: with systemd 252 such a port was refused.
+    Linux' devices.txt has 166 for ttyACM and 188 for ttyUSB.
+    """
+    allowed = re.findall(r"^DeviceAllow=char-(\d+) rw$", unit(service(tmp_path)), re.M)
+    assert sorted(allowed) == ["166", "188"]
+
+
 def test_a_line_break_in_a_path_is_refused(tmp_path: Path) -> None:
     """It would begin a line of the unit that nobody meant."""
     with pytest.raises(WrongUse, match="line break"):
