@@ -1,6 +1,7 @@
 """`map try`: what a meter's registers could mean besides what the map says, beside what its display shows."""
 
 from pathlib import Path
+from textwrap import wrap
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -9,10 +10,10 @@ from readout.cli.line_options import PortName
 from readout.cli.options import AsJson, MapFile, TraceFile
 from readout.cli.output import columns, counted, say, tell, tell_json
 from readout.cli.trying import Asking, asking, unit_of_meter
-from readout.errors import WrongUse
+from readout.errors import FellShort, WrongUse
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from protocols.modbus.requests import ReadRequest
     from protocols.register_map.model import RegisterMap, Value
@@ -23,6 +24,12 @@ if TYPE_CHECKING:
 
 #: Candidates shown of a value without `--all`.
 SHOWN_MOST = 6
+#: Between two reads of one value at least this [s]: a sensor has had time to measure anew.
+APART_S = 0.1
+#: No line of text is longer, where its value and its way allow that.
+WIDTH = 120
+#: Registers of one value that are shown as sent; a long text has more.
+_WORDS_SHOWN = 8
 
 
 def map_try(
@@ -46,6 +53,10 @@ def map_try(
         int | None, typer.Option(min=1, max=247, help="Unit address, if not the map's own.")
     ] = None,
     baud: Annotated[int | None, typer.Option(min=1, help="Baud rate, if not the map's own.")] = None,
+    samples: Annotated[
+        int,
+        typer.Option(min=1, max=20, help="Reads of each value: what leaps between them is noise."),
+    ] = 3,
     every: Annotated[bool, typer.Option("--all", help="Show every way that was tried.")] = False,
     trace: TraceFile = None,
     as_json: AsJson = False,
@@ -53,8 +64,9 @@ def map_try(
     """Read every register of a map and its neighbours, and show what else they could mean.
 
     Each value as mapped, then other types, orders of words and bytes, one register earlier or later, the
-    other table; those that show what the display shows come first, as equals. Only reads; applies nothing by
-    itself. Exit status 1 where the map's own way is not what the display shows, or makes no sense.
+    other table; those that show what the display shows come first, as equals. Each is read several times, and
+    what leaps, or runs backwards as no total does, comes last. Only reads; applies nothing by itself. Exit
+    status 1 where the map's own way is not what the display shows, or makes no sense.
     """
     from readout.cli.files import load_map
     from readout.clock import SystemClock
@@ -66,7 +78,7 @@ def map_try(
     clock = SystemClock()
     unit = unit_of_meter(found, unit_address)
     with asking(found, port, unit, baud, clock, trace) as meter:
-        tried, notes = _tried(found, meter, shown, clock)
+        tried, notes = _tried(found, meter, shown, clock, samples)
     choices = chosen(choose or (), tried, found)
     for note in notes:
         say(note)
@@ -74,7 +86,7 @@ def map_try(
         tell_json(_document(found, tried, notes))
     else:
         for one in tried:
-            _print(one, found.wire.numbering, every=every)
+            tell_tried(one, found.wire.numbering, every=every)
     if write_map is not None:
         _write(map_file, write_map, found, choices)
     wrong = [one.value.name for one in tried if not one.holds]
@@ -108,54 +120,99 @@ def _displays(found: "RegisterMap", given: "Sequence[str]") -> "Mapping[str, Dis
 
 
 def _tried(
-    found: "RegisterMap", meter: Asking, shown: "Mapping[str, Display]", clock: "Clock"
+    found: "RegisterMap", meter: Asking, shown: "Mapping[str, Display]", clock: "Clock", samples: int
 ) -> "tuple[list[Tried], list[str]]":
     """Every value of the map, tried; and what was odd on the way."""
-    from readout.diagnose.readings.judging import tried
+    from readout.diagnose.readings.judging import Later, tried
     from readout.diagnose.readings.sampling import Sampler
 
-    def ask(request: "ReadRequest", words_per_address: int) -> "Answer":
-        from readout.bus.outcome import Status
-        from readout.diagnose.readings.sampling import Answer
-
-        outcome = meter.read(request, words_per_address)
-        if outcome.status is Status.OK:
-            return Answer(outcome.words)
-        return Answer(None, outcome.status is Status.NO_REPLY, outcome.text)
-
-    sampler = Sampler(found, ask)
-    results = []
+    sampler = Sampler(found, lambda request, words: _answer(meter, request, words))
     values = _all_values(found)
-    say(f"{found.meter}: reading {counted(len(values), 'value')}, their neighbours and the other table")
+    often = "" if samples == 1 else f", {samples} times"
+    say(
+        f"{found.meter}: reading {counted(len(values), 'value')}, their neighbours and the other table{often}"
+    )
+    first = {value.name: sampler.registers(value) for value in values}
+    now_ms = round(clock.utc() * 1000)
+    begin = clock.monotonic()
+    reads: dict[str, list[Any]] = {value.name: [] for value in values}
+    for _ in range(samples - 1):
+        clock.sleep_until(clock.monotonic() + APART_S)
+        for value in values:
+            reads[value.name].append(sampler.again(value))
+    seconds = clock.monotonic() - begin
+    results = []
     for value in values:
-        registers = sampler.registers(value)
-        one = tried(value, registers, shown.get(value.name), round(clock.utc() * 1000))
+        later = Later(tuple(reads[value.name]), seconds)
+        one = tried(value, first[value.name], shown.get(value.name), now_ms, later)
         if one.mapped is None:
             sampler.notes.append(
                 f"{value.name}: its registers were not given ({sampler.why.get(value.name, '')})"
             )
         results.append(one)
+    if not sampler.heard:
+        raise FellShort(sampler.last)
     return results, sampler.notes
 
 
-def _print(one: "Tried", numbering: str, *, every: bool) -> None:
+def _answer(meter: Asking, request: "ReadRequest", words_per_address: int) -> "Answer":
+    """One read as the sampler takes it."""
+    from readout.bus.outcome import Status
+    from readout.diagnose.readings.sampling import Answer
+
+    outcome = meter.read(request, words_per_address)
+    if outcome.status is Status.OK:
+        return Answer(outcome.words)
+    damaged = outcome.status in (Status.DAMAGED_REPLY, Status.WRONG_REPLY)
+    return Answer(None, outcome.status is Status.NO_REPLY, outcome.text, damaged)
+
+
+def tell_tried(one: "Tried", numbering: str, *, every: bool) -> None:
     """The map's own way, then the others that deserve a look."""
     value = one.value
     beside = f", the display shows {one.display.shown}" if one.display is not None else ""
     tell(f"{value.name}{beside}")
-    rows = [["  as mapped", *_own_cells(one, one.mapped, numbering)]] if one.mapped is not None else []
+    rows = []
+    shown: list[Reading] = []
+    if one.mapped is not None:
+        rows.append(["  as mapped", *_own_cells(one, one.mapped, numbering)])
+        shown.append(one.mapped)
     others = [
         each for each in (one.readings if every else _worth(one)) if each is not one.mapped or each.power
     ]
     for each in others if every else others[:SHOWN_MOST]:
         rows.append(["", *_cells(one, each, numbering)])
+        shown.append(each)
     if one.mapped is None:
         tell("  as mapped     not given by the meter")
-    for line in columns(rows, right=frozenset({1})):
+    for line in _within_width(rows, shown):
         tell(line)
     if not every and len(others) > SHOWN_MOST:
         tell(f"  and {len(others) - SHOWN_MOST} more; --all shows them")
     tell()
+
+
+def _within_width(rows: "Sequence[Sequence[str]]", readings: "Sequence[Reading]") -> "Iterator[str]":
+    """The rows as lines; what does not fit into `WIDTH` goes below, under the way.
+
+    The first line of a reading has the way, the next how many others read the same number.
+    """
+    if not rows:
+        return
+    said_within = max(map(len, columns(rows, right=frozenset({1})))) <= WIDTH
+    lines = columns([row if said_within else row[:-1] for row in rows], right=frozenset({1}))
+    start = sum(max(len(row[i]) for row in rows) + 2 for i in range(4))
+    for line, row, reading in zip(lines, rows, readings, strict=True):
+        yield line
+        others = len(reading.ways) - 1
+        below = [] if said_within or not row[-1] else [row[-1]]
+        if others:
+            below.append(f"or {counted(others, 'other way')} with the same number")
+        for text in below:
+            yield from wrap(
+                text, WIDTH, initial_indent=" " * min(start, WIDTH // 2), break_long_words=False,
+                subsequent_indent=" " * min(start, WIDTH // 2),
+            )  # fmt: skip
 
 
 def _worth(one: "Tried") -> "Sequence[Reading]":
@@ -182,10 +239,10 @@ def _cells(one: "Tried", reading: "Reading", numbering: str) -> list[str]:
     """Value, unit, registers as sent, the way, what is to be said of it."""
     from readout.diagnose.readings.choosing import words_for
 
-    words = " ".join(f"{word:04X}" for word in reading.words)
-    others = len(reading.ways) - 1
-    same = f" (or {counted(others, 'other way')} with the same number)" if others else ""
-    way = words_for(one.value, reading.way, numbering) + same
+    words = " ".join(f"{word:04X}" for word in reading.words[:_WORDS_SHOWN])
+    if len(reading.words) > _WORDS_SHOWN:
+        words += f" … {len(reading.words)} registers"
+    way = words_for(one.value, reading.way, numbering)
     said = _said(one, reading, shown_scaled=bool(reading.power))
     return [_shown(one, reading), reading.unit or "", words, way, said]
 
@@ -296,4 +353,5 @@ def _reading(one: "Tried", reading: "Reading", numbering: str) -> dict[str, Any]
         "fit": reading.fit.name.lower(),
         "ways": [words_for(one.value, way, numbering) for way in dict.fromkeys((reading.way, *reading.ways))],
         "why": list(reading.why),
+        "later": list(reading.later),
     }

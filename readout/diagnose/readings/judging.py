@@ -17,6 +17,7 @@ from protocols.values.decode import Words, decode
 from protocols.values.flags import FLAG_WORDS, Flag
 from readout.diagnose.memory.judging import LARGEST, LATEST_MS, OLDEST_MS, TIMES_SMALLER
 from readout.diagnose.readings.display import Display, Fit
+from readout.diagnose.readings.moving import restless
 from readout.diagnose.readings.ways import EXTENDED, FLOATS, SIGNED, Form, Way, forms, moved, own_way, places
 
 #: Spans that instruments of the trade are built for, by unit; outside needs a second look. Common practice.
@@ -34,7 +35,8 @@ class Reading:
 
     `value` is None where the words are none of that kind. `ways`: the one that turns least first; `places` as
     the first of them counts. `power` is the power of ten missing to what the display shows, 0 where none is.
-    `why` says what speaks against it.
+    `why` says what speaks against it. `later` are the same way's values in further reads; `restless` where
+    they do not move as such a value does.
     """
 
     value: int | float | str | bool | None
@@ -45,6 +47,8 @@ class Reading:
     fit: Fit = Fit.PLAUSIBLE
     power: int = 0
     why: tuple[str, ...] = ()
+    later: tuple[int | float | str | bool | None, ...] = ()
+    restless: bool = False
 
     @property
     def way(self) -> Way:
@@ -69,9 +73,14 @@ class Tried:
 
     @property
     def first(self) -> tuple[Reading, ...]:
-        """The best candidates, equals: those that fit the display, else those that come nearest to it."""
-        best = self.readings[0].fit if self.readings else Fit.NOTHING
-        return tuple(one for one in self.readings if one.fit is best and best < Fit.ODD)
+        """The best candidates, equals: those that fit the display, else those that come nearest to it.
+
+        Where some of them move as the value should, those that do not are none of them.
+        """
+        if not self.readings or self.readings[0].fit >= Fit.ODD:
+            return ()
+        best = self.readings[0]
+        return tuple(one for one in self.readings if one.fit is best.fit and one.restless is best.restless)
 
     @property
     def holds(self) -> bool:
@@ -80,15 +89,49 @@ class Tried:
         return self.mapped is not None and not self.mapped.power and self.mapped.fit <= wanted
 
 
-def tried(value: Value, registers: Registers, display: Display | None, now_ms: int) -> Tried:
+@dataclass(frozen=True, slots=True)
+class Later:
+    """Further reads of the registers of one value: what came each time, and how long all took [s]."""
+
+    reads: tuple[Registers, ...] = ()
+    seconds: float = 0.0
+
+
+def tried(
+    value: Value, registers: Registers, display: Display | None, now_ms: int, later: Later | None = None
+) -> Tried:
     """Every way to read a value, judged and ranked. `now_ms`: the computer's time, ms since 1970 UTC."""
     own = own_way(value)
-    grouped = [_judged(value, one, display, now_ms) for one in _grouped(value, _read(value, registers))]
+    later = later or Later()
+    series = [{one.ways[0]: one for one, _ in _read(value, read)} for read in later.reads]
+    grouped = [
+        _with_later(value, one, series, display, now_ms, later.seconds)
+        for one in _grouped(value, _read(value, registers), series)
+    ]
     if any(one.fit is Fit.FITS for one in grouped):  # then a slipped point or a moving value explains nothing
         grouped = [one if one.fit is Fit.FITS else _set_aside(one) for one in grouped]
-    grouped.sort(key=lambda one: (one.fit, one.ways[0].turns(value)))
+    grouped.sort(key=lambda one: (one.fit, one.restless, one.ways[0].turns(value)))
     mapped = next((one for one in grouped if own in one.ways), None)
     return Tried(value, display, mapped, tuple(grouped))
+
+
+def _with_later(
+    value: Value, one: Reading, series: Sequence[Mapping[Way, Reading]], display: Display | None, now_ms: int,
+    seconds: float,
+) -> Reading:  # fmt: skip
+    """A reading judged, with what further reads say of it: the display was read off at some instant."""
+    again = [read[one.ways[0]] for read in series if one.ways[0] in read]
+    best = _judged(value, one, display, now_ms)
+    if display is not None and best.fit in (Fit.NEAR, Fit.ODD):
+        for other in again:
+            seen = _judged(value, replace(other, ways=one.ways), display, now_ms)
+            best = seen if seen.fit in (Fit.FITS, Fit.NEAR) and seen.fit < best.fit else best
+    later = tuple(other.value for other in again)
+    why = restless(value, (one.value, *later), seconds)
+    best = replace(best, later=later, restless=bool(why))
+    if not why:
+        return best
+    return replace(best, fit=max(best.fit, Fit.ODD) if display is None else best.fit, why=(*best.why, why))
 
 
 def as_mapped(value: Value, registers: Registers, now_ms: int) -> Reading | None:
@@ -211,14 +254,22 @@ def _oddities(value: Value, one: Reading, now_ms: int) -> tuple[str, ...]:
 # ---- ways that read the same
 
 
-def _grouped(value: Value, found: Sequence[tuple[Reading, tuple[Used, ...]]]) -> list[Reading]:
-    """Ways that read the same number out of the same registers together, the one that turns least first."""
+def _grouped(
+    value: Value,
+    found: Sequence[tuple[Reading, tuple[Used, ...]]],
+    series: Sequence[Mapping[Way, Reading]] = (),
+) -> list[Reading]:
+    """Ways that read the same number out of the same registers together, the one that turns least first.
+
+    Ways that parted in a further read are two readings.
+    """
     single = not value.plus and value.times_ten_to is None and value.told_unit is None
     groups: dict[object, list[Reading]] = {}
     for one, used in found:
         way = one.ways[0]
         words = _significant(used, way.form) if single else used
-        same = way if one.value is None else (one.value, one.unit, frozenset(words))
+        later = tuple(read[way].value if way in read else None for read in series)
+        same = way if one.value is None else (one.value, one.unit, frozenset(words), later)
         groups.setdefault(same, []).append(one)
     prefer_signed = _prefers_signed(value)
 

@@ -18,6 +18,8 @@ from readout.errors import FellShort
 
 #: After so many reads of neighbours without any reply none is asked for: each costs the line a silence.
 SILENT_MOST = 3
+#: After so many damaged replies only the map's own registers are asked for: the line is at fault.
+DAMAGED_MOST = 10
 
 Span = tuple[int, int]  # first address, the one behind the last
 
@@ -26,12 +28,14 @@ Span = tuple[int, int]  # first address, the one behind the last
 class Answer:
     """What came of a read: `words` as sent, None where the meter did not give them.
 
-    `silent`: nothing came at all; otherwise `text` says what the meter answered.
+    `silent`: nothing came at all; `damaged`: something came that cannot be trusted; else the meter refused.
+    `text` says what came.
     """
 
     words: Sequence[int] | None
     silent: bool = False
     text: str = ""
+    damaged: bool = False
 
 
 #: Reads registers with so many 16-bit words behind each address.
@@ -49,17 +53,40 @@ class Sampler:
     why: dict[str, str] = field(default_factory=dict)
     _refused: set[tuple[Table, int]] = field(default_factory=set)
     _silent: int = 0
+    _damaged: int = 0
     _good: int = 0
     _noted: bool = False
     _last: str = ""
+    #: Reads that brought words, by the name of the value they were made for.
+    _given: dict[str, list[tuple[Table, Span, int]]] = field(default_factory=dict)
+    _for: str = ""
+
+    @property
+    def heard(self) -> bool:
+        """Whether the meter has given anything at all."""
+        return self._good > 0
+
+    @property
+    def last(self) -> str:
+        """Why the last read that brought nothing did so."""
+        return self._last
+
+    def again(self, value: Value) -> Mapping[Column, int]:
+        """The registers that were given for a value before, read once more by the same requests."""
+        found: dict[Column, int] = {}
+        self._for = value.name
+        for table, span, each in list(self._given.get(value.name, ())):
+            found |= self._read(table, span, each) or {}
+        return found
 
     def registers(self, value: Value) -> Mapping[Column, int]:
         """The words of a value's registers, of their neighbours and of the other table, as far as given.
 
         Raises:
-            FellShort: the meter has given nothing so far, and stays silent.
+            FellShort: the meter has given nothing so far, and stays silent, or is not understood.
         """
         found: dict[Column, int] = {}
+        self._for = value.name
         each = value.number.words // value.number.addresses
         for span in _spans(value):
             table = value.number.table
@@ -68,7 +95,7 @@ class Sampler:
             found |= words
             if not all(Column(table, address) in words for address in range(*span)):
                 self.why.setdefault(value.name, self._last)
-            if self._good == 0 and self._silent >= SILENT_MOST:
+            if self._good == 0 and self._silent + self._damaged >= SILENT_MOST:
                 raise FellShort(self._last)
             elsewhere = OTHER_TABLE[table]
             barred = any(self._barred(elsewhere, address) for address in range(*span))
@@ -79,7 +106,7 @@ class Sampler:
     @property
     def _may_go_on(self) -> bool:
         """Whether registers beside those of the map are still worth asking for."""
-        return self._silent < SILENT_MOST
+        return self._silent < SILENT_MOST and self._damaged < DAMAGED_MOST
 
     def _around(self, table: Table, span: Span, each: int) -> dict[Column, int]:
         """The span with as many neighbours as the meter gives, in one read where it does."""
@@ -140,25 +167,30 @@ class Sampler:
         if answer.words is None:
             self._last = answer.text
             self._silent += answer.silent
-            if not answer.silent and request.count == 1:
+            self._damaged += answer.damaged
+            if not (answer.silent or answer.damaged) and request.count == 1:
                 self._refused.add((table, span[0]))
-            self._note_silence()
+            self._note_end()
             return None
         self._good += 1
-        self._note_silence()
+        self._note_end()
+        asked = self._given.setdefault(self._for, [])
+        if (table, span, each) not in asked:
+            asked.append((table, span, each))
         places = [(address, word) for address in range(*span) for word in range(each)]
         return {
             Column(table, address, word): sent
             for (address, word), sent in zip(places, answer.words, strict=True)
         }
 
-    def _note_silence(self) -> None:
-        if self._good and self._silent >= SILENT_MOST and not self._noted:
-            self._noted = True
-            self.notes.append(
-                "the meter stays silent on registers beside those of the map, so no more of them were "
-                "asked for"
-            )
+    def _note_end(self) -> None:
+        if self._noted or not self._good or self._may_go_on:
+            return
+        self._noted = True
+        why = "the meter stays silent on registers beside those of the map"
+        if self._damaged >= DAMAGED_MOST:
+            why = f"{self._damaged} replies were damaged (see `line test`)"
+        self.notes.append(f"{why}, so no more of them were asked for")
 
 
 def _windows(span: Span, wide: Span) -> Iterable[Span]:

@@ -1,15 +1,22 @@
 """`map try` as an integrator sees it: a map with typical mistakes beside the meter it was written for."""
 
 import json
+import random
+import re
+import threading
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner, Result
 
+from protocols.register_map.model import Column
 from protocols.register_map.parse import parse_map
 from readout.cli.main import app
-from readout.errors import FellShort, WrongUse
+from readout.cli.map_try import tell_tried
+from readout.diagnose.readings.judging import tried as tried_ways
+from readout.errors import FellShort, NothingTrusted, PortError, WrongUse
 from simulators.device import SimulatedMeter
 from simulators.line import SimulatedLine
 from simulators.plant import read_values, usual_values
@@ -59,13 +66,16 @@ RIGHT = {
 
 @pytest.fixture
 def port() -> Iterator[str]:
+    with SimulatedLine([true_meter()]) as line:
+        yield line.port
+
+
+def true_meter() -> SimulatedMeter:
     parsed = parse_map(TRUE.encode(), "true.yaml")
     assert parsed.map is not None
     values = ",".join(SHOWN) + "\n" + ",".join(SHOWN.values()) + "\n"
     source = read_values(values.encode(), "values.csv", parsed.map, usual_values(None))
-    meter = SimulatedMeter(parsed.map, unit_address=12, source=source)
-    with SimulatedLine([meter]) as line:
-        yield line.port
+    return SimulatedMeter(parsed.map, unit_address=12, source=source)
 
 
 def tried(folder: Path, port: str, *words: str, text: str = WRONG) -> Result:
@@ -156,3 +166,111 @@ def test_a_meter_that_stays_silent(tmp_path: Path, port: str) -> None:
     done = tried(tmp_path, port, "--unit-address", "77")
     assert isinstance(done.exception, FellShort)
     assert "Unit 77" in str(done.exception)
+
+
+@dataclass
+class Garbled:
+    """A meter whose replies are damaged on the way, from the one with this number on."""
+
+    meter: SimulatedMeter
+    begin: int = 0
+    asked: int = 0
+
+    def reply(self, frame: bytes) -> bytes | None:
+        self.asked += 1
+        good = self.meter.reply(frame)
+        return good if good is None or self.asked <= self.begin else good[:-1] + bytes([good[-1] ^ 0x10])
+
+
+CHOICE = ("--choose", f"flow={RIGHT['flow']}", "--write-map")
+
+
+def test_replies_that_are_all_damaged_are_told_as_that_and_nothing_is_written(tmp_path: Path) -> None:
+    meter = Garbled(true_meter())
+    with SimulatedLine([meter]) as line:
+        done = tried(tmp_path, line.port, "--samples", "1", *CHOICE, str(tmp_path / "new.yaml"))
+    assert isinstance(done.exception, NothingTrusted), done.output
+    assert "A reply of the right length whose checksum does not fit." in str(done.exception)
+    assert done.stdout == ""
+    assert not (tmp_path / "new.yaml").exists()
+    assert meter.asked < 30, "the line is at fault, so it is not asked on and on"
+
+
+def test_replies_damaged_from_some_point_on_leave_what_came_and_say_why(tmp_path: Path) -> None:
+    with SimulatedLine([Garbled(true_meter(), begin=6)]) as line:
+        done = tried(tmp_path, line.port, "--samples", "1", "--display", "flow=123.4")
+    assert done.exit_code == 1
+    assert "float32:CDAB:input:0  what the display shows" in done.stdout
+    assert "as mapped     not given by the meter" in done.stdout
+    assert "dew_point: its registers were not given (Unit 12 on" in done.stderr
+    assert "replies were damaged (see `line test`)" in done.stderr
+
+
+def test_a_port_that_is_lost_midway_ends_with_a_sentence_and_nothing_written(tmp_path: Path) -> None:
+    asked = threading.Event()
+    line = SimulatedLine([true_meter()], watch=lambda exchange: asked.set()).__enter__()
+
+    def pull() -> None:
+        asked.wait(20)
+        line.__exit__(None, None, None)
+
+    puller = threading.Thread(target=pull)
+    puller.start()
+    done = tried(tmp_path, line.port, "--samples", "20", *CHOICE, str(tmp_path / "new.yaml"))
+    puller.join()
+    assert isinstance(done.exception, PortError), done.output
+    assert "is gone" in str(done.exception)
+    assert done.stdout == ""
+    assert not (tmp_path / "new.yaml").exists()
+
+
+PAGE = (Path(__file__).parents[3] / "docs/trying.md").read_text(encoding="utf-8")
+
+
+def test_the_json_document_has_the_keys_that_the_manual_lists(tmp_path: Path, port: str) -> None:
+    found = json.loads(tried(tmp_path, port, "--display", "flow=123.4", "--json").stdout)
+    (top, value, reading) = (
+        re.findall(r"`(\w+)`", row) for row in re.findall(r"^\| (`.*) \| ", PAGE, re.M)[:3]
+    )
+    assert list(found) == top
+    assert {tuple(one) for one in found["values"]} == {tuple(value)}
+    readings = [each for one in found["values"] for each in one["readings"]]
+    readings += [one["mapped"] for one in found["values"] if one["mapped"] is not None]
+    assert {tuple(each) for each in readings} == {tuple(reading)}
+    assert {len(each["later"]) for each in readings} == {2}, "three reads unless told otherwise"
+    fits = {each["fit"] for each in readings}
+    assert fits <= set(re.findall(r"`(\w+)`", PAGE.partition("`fit` is one of ")[2].partition(".")[0]))
+
+
+def test_the_manuals_example_is_what_the_command_shows(tmp_path: Path, port: str) -> None:
+    (block,) = re.findall(
+        r"```console\n\$ pipeledger map try mere-5\.yaml \S+ (--display flow=123\.4 --display.*?)```",
+        PAGE,
+        re.DOTALL,
+    )
+    words, _, shown = block.partition("\n")
+    text = "\n".join(line for line in WRONG.splitlines() if "  total" not in line and "perature" not in line)
+    text = "\n".join(line for line in text.splitlines() if "dew_point" not in line)
+    done = tried(tmp_path, port, *words.split(), text=text)
+    assert done.stdout.strip() == shown.strip()
+
+
+@pytest.mark.parametrize("meter", ["steam-computer", "wide-registers", "header-flow"])
+def test_no_line_is_wider_than_a_terminal(meter: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Every way of every value, whatever the registers hold: the longest numbers and units there are."""
+    file = Path(__file__).parents[2] / "golden/meters/maps" / f"{meter}.yaml"
+    found = parse_map(file.read_bytes(), file.name).map
+    assert found is not None
+    chance = random.Random(20260505)
+    for value in found.values():
+        each = value.number.words // value.number.addresses
+        low, high = min(part.address for part in value.parts()), max(part.address for part in value.parts())
+        registers = {
+            Column(value.number.table, at, word): chance.randrange(1 << 16)
+            for at in range(low - 1, high + 6)
+            for word in range(each)
+        }
+        tell_tried(tried_ways(value, registers, None, 1_780_000_000_000), found.wire.numbering, every=True)
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) > 100
+    assert max(map(len, lines)) <= 120
