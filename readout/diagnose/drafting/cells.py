@@ -12,6 +12,7 @@ from protocols.modbus.tables import Table
 _NUMBER = re.compile(r"(0x[0-9a-f]{1,5}|[0-9a-f]{1,5}h|\d{1,6})(?![0-9a-z])", re.IGNORECASE | re.ASCII)
 _THOUSANDS = re.compile(r"(?<!\d)(\d{1,3})[.,'’\u00a0\u202f ](\d{3})(?!\d)", re.ASCII)
 _BIT_OF = re.compile(r"(0x[0-9a-f]{1,5}|\d{1,6})\s*(?:[.:]|\s*bit\s*)\s*(\d{1,2})", re.IGNORECASE | re.ASCII)
+_TABLE_X = re.compile(r"(?<![0-9a-z])([134])x(\d{1,5})(?![0-9a-z])", re.IGNORECASE | re.ASCII)
 _HEX = re.compile(r"[0-9a-f]{1,5}", re.IGNORECASE | re.ASCII)
 #: What may stand between the ends of a range of addresses.
 _TO = re.compile(r"\s*(?:-|–|—|…|\.\.+|/|\+|&|,|to\b|bis\b|und\b|and\b|à\b|et\b)\s*(.+)", re.IGNORECASE)
@@ -38,7 +39,7 @@ def addresses(text: str, *, bare_hex: bool = False) -> Where | None:
     bit = _BIT_OF.fullmatch(text)
     if bit is not None and int(bit[2]) <= 15:
         return Where(_whole(bit[1]), None, bit[1].lower().startswith("0x"), int(bit[2]))
-    text = _THOUSANDS.sub(r"\1\2", text)
+    text = _THOUSANDS.sub(r"\1\2", _TABLE_X.sub(_with_digit, text))
     found = _NUMBER.match(text)
     if found is None:
         return None
@@ -54,6 +55,11 @@ def addresses(text: str, *, bare_hex: bool = False) -> Where | None:
     if last <= first and second[1].isdigit() and found[1].isdigit() and len(second[1]) < len(found[1]):
         last = int(found[1][: -len(second[1])] + second[1])  # 40021-22
     return Where(first, last, is_hex) if 0 < last - first < 125 else None
+
+
+def _with_digit(found: re.Match[str]) -> str:
+    """3x0001 as 30001, 4x00001 as 400001; 0x is hexadecimal."""
+    return f"{found[1]}{found[2].zfill(4)}"
 
 
 def _whole(text: str) -> int:

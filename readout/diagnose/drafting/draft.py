@@ -53,7 +53,8 @@ def draft(
     entries = joined(compared([building.entry(item) for item in folded.items], asking), asking)
     entries = _checked(_that_fit(entries, asking), frame, asking)
     questions = asking.questions()
-    text = _text(entries, frame, meter, schema, asking, questions, folded.below)
+    head = [SCHEMA_LINE.format(schema=schema), *(f"# {printable(words, 120)}" for words in table.above)]
+    text = _text(entries, frame, meter, head, asking, questions, folded.below)
     taken = sum(not entry.left_out for entry in entries)
     passes = parse_map(text.encode(), "map").map is not None
     return Draft(text, questions, taken, len(entries) - taken + folded.left_out, passes)
@@ -195,7 +196,7 @@ def _text(
     entries: Sequence[Entry],
     frame: Frame,
     meter: str,
-    schema: str,
+    head: Sequence[str],
     asking: Asking,
     questions: Sequence[Question],
     below: Sequence[str],
@@ -207,7 +208,7 @@ def _text(
         if not question.lines and question.answers
     }
     lines = [
-        SCHEMA_LINE.format(schema=schema),
+        *head,
         "# Drafted from a table"
         + (": what is assumed here, and the questions at its end, are still open." if questions else "."),
         *_head(meter, frame, asking, numbers),

@@ -82,6 +82,14 @@ def _worded(word: str) -> str | None:
     return f"int{width[1]}" if _SIGN.search(word) else None
 
 
+#: Names of a register that holds the power of ten of another.
+EXPONENT = re.compile(
+    r"exponent|exposant|zehnerpotenz|power of ten|scale factor|skalierungsexponent", re.IGNORECASE
+)
+#: Names of what follows a whole number in a register of its own.
+FRACTION = re.compile(
+    r"fraction|decimal|décimale|nachkomma|bruchteil|thousandth|tausendstel|millième", re.IGNORECASE
+)
 #: The four orders of the bytes of a value, as they arrive, and the map's words for them.
 ORDERS = {
     "ABCD": ("high first", "high first"),

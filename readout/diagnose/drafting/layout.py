@@ -11,7 +11,6 @@ from readout.diagnose.drafting import kinds
 from readout.diagnose.drafting.asking import ADDED_TO, EXPONENT_OF, Asking
 from readout.diagnose.drafting.entries import Entry, Frame, behind_digit, digit_of, words_of
 from readout.diagnose.drafting.folding import Item
-from readout.diagnose.drafting.meaning import EXPONENT, FRACTION
 from readout.diagnose.drafting.table import Column, Table
 
 #: Fewer rows than this show no habit of a table.
@@ -45,9 +44,11 @@ def frame_of(table: Table, items: Sequence[Item], asking: Asking, kind: Kind | N
     if any(
         kinds.order_of(f"{item.row.get(Column.ORDER)} {item.row.get(Column.TYPE)}") is None for item in wide
     ):
+        said = next((words for words in table.above if kinds.order_of(words)), "")
         asking.whole(
             "word_order",
-            "Which register of a value of several registers holds the high part? Assumed: the first "
+            (f"Above the table stands {said!r}. " if said else "")
+            + "Which register of a value of several registers holds the high part? Assumed: the first "
             "(`word_order: high first`). `map try` with --display shows which order gives the shown value",
             "low first",
             "high first",
@@ -177,7 +178,7 @@ def _ask_of_parts(before: Entry, entry: Entry, asking: Asking) -> None:
         or entry.first != before.first + before.addresses
     ):
         return
-    if FRACTION.search(entry.label):
+    if kinds.FRACTION.search(entry.label):
         asking.row(
             entry.line,
             entry.label,
@@ -188,7 +189,7 @@ def _ask_of_parts(before: Entry, entry: Entry, asking: Asking) -> None:
             answers=(f"{ADDED_TO}={before.line}", f"{ADDED_TO}=none"),
             assumed="assumed a value of its own",
         )
-    elif EXPONENT.search(entry.label):
+    elif kinds.EXPONENT.search(entry.label):
         asking.row(
             entry.line,
             entry.label,

@@ -15,14 +15,6 @@ _GAUGE = re.compile(
     r"\bgauge\b|überdruck|\brelati[vf]|\(g\)|above atmospher|pression relative", re.IGNORECASE
 )
 _ABSOLUTE = re.compile(r"\babs(olut[ea]?|olu|\.)?\b|\(a\)", re.IGNORECASE)
-#: Names of a register that holds the power of ten of another.
-EXPONENT = re.compile(
-    r"exponent|exposant|zehnerpotenz|power of ten|scale factor|skalierungsexponent", re.IGNORECASE
-)
-#: Names of what follows a whole number in a register of its own.
-FRACTION = re.compile(
-    r"fraction|decimal|décimale|nachkomma|bruchteil|thousandth|tausendstel|millième", re.IGNORECASE
-)
 #: Reference conditions in a remark, as `20 °C and 1 bar`.
 _CONDITIONS = re.compile(
     r"(\d{1,2}(?:[.,]\d{1,2})?) ?°?C\b[^\d]{1,12}(\d{1,4}(?:[.,]\d{1,5})?) ?(bar|mbar|hPa|kPa)\b",
@@ -129,7 +121,10 @@ class _Told:
         if unit is not None:
             found.append(("unit", json.dumps(unit, ensure_ascii=False)))
             found += self._amount_of_gas(unit)
-        text = self.item.row.get(Column.RANGE)
+        row = self.item.row
+        text = row.get(Column.RANGE) or "...".join(
+            filter(None, map(row.get, (Column.LOWEST, Column.HIGHEST)))
+        )
         within = cells.range_of(text)
         if within is not None:
             found.append(("range", f"[{within[0]}, {within[1]}]"))
@@ -274,7 +269,7 @@ class _Told:
         text = self.item.row.get(Column.UNIT)
         if found is not None or (text not in _NOTHING and self.asking.answers.has(self.line, ("unit",))):
             return found or text  # a unit that nobody knows is kept as the answer has it
-        bare = _BITFIELD.search(self.item.row.get(Column.TYPE)) or EXPONENT.search(self.label)
+        bare = _BITFIELD.search(self.item.row.get(Column.TYPE)) or kinds.EXPONENT.search(self.label)
         if self.section == "readings" and not bare:
             why = "no unit is told" if text in _NOTHING else f"the unit {text!r} is not known"
             self.ask(
@@ -328,7 +323,7 @@ class _Told:
                 answers=(f"reference={told}",),
                 assumed="left out",
             )
-        if unit.dimension in _TOTALS and not FRACTION.search(self.label):
+        if unit.dimension in _TOTALS and not kinds.FRACTION.search(self.label):
             self.ask(
                 "is it a running total? Then `totaliser: true`. Assumed: not",
                 "totaliser",

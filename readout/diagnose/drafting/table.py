@@ -22,6 +22,8 @@ class Column(Enum):
     FUNCTION = "function"
     TABLE = "table"
     RANGE = "range"
+    LOWEST = "lowest"
+    HIGHEST = "highest"
     CODES = "codes"
     ORDER = "order"
     NOT_AVAILABLE = "not-available"
@@ -57,6 +59,8 @@ HEADINGS = {
     "registertyp typeregistre registertable",
     Column.RANGE: "range bereich wertebereich messbereich measuringrange valuerange plage etendue "
     "plagedemesure plagedevaleurs limits grenzen minmax validrange",
+    Column.LOWEST: "min minimum lowest minvalue minwert lowlimit untergrenze mini valeurmin",
+    Column.HIGHEST: "max maximum highest maxvalue maxwert highlimit obergrenze maxi valeurmax",
     Column.CODES: "codes values states remarks remark notes note comment bemerkung bemerkungen kommentar "
     "werte zustande remarques remarque commentaire commentaires valeurs hinweis hinweise comments "
     "anmerkung observation etats enumeration",
@@ -89,12 +93,16 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """The rows below the headings, the headings that nobody knew, those of the known columns as copied."""
+    """The rows below the headings, the headings that nobody knew, those of the known columns as copied.
+
+    `above`: what stands above the headings, a line each.
+    """
 
     rows: tuple[Row, ...]
     unknown: tuple[str, ...]
     known: frozenset[Column]
     headings: dict[Column, str] = field(default_factory=dict)
+    above: tuple[str, ...] = ()
 
     def says(self, column: Column, *words: str) -> bool:
         """Whether the heading of a column has one of the words, such as `hex`."""
@@ -133,7 +141,8 @@ def read_table(data: bytes, named: dict[Column, str]) -> Table:
         found = {c: _cell(cells[i], c) for c, i in columns.items() if i < len(cells)}
         if any(found.values()) and found != headings:  # headings come again on each page of a manual
             rows.append(Row(line, found))
-    return Table(tuple(rows), unknown, frozenset(columns), headings)
+    above = [" ".join(" ".join(cells).split()) for _, cells in lines[:index]]
+    return Table(tuple(rows), unknown, frozenset(columns), headings, tuple(filter(None, above)))
 
 
 def _filled(cells: list[str], head: list[str]) -> list[int]:

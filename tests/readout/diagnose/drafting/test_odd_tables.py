@@ -124,6 +124,8 @@ def test_a_number_that_may_be_thousands_is_asked_not_taken(cell: str) -> None:
         ("40021/22", 20, 2),
         ("40021 bis 40022", 20, 2),
         ("400021", 20, 1),
+        ("4x0021", 20, 1),
+        ("4x00021", 20, 1),
     ],
 )
 def test_an_address_is_read_with_separators_and_in_merged_cells(cell: str, address: int, words: int) -> None:
@@ -317,3 +319,16 @@ def test_small_numbers_that_speak_of_faults_are_codes_not_values_for_no_reading(
     value = reading("Register;Name;Type;Remarks\n30001;X;UINT16;0 = ok, 1 = error, 65535 = not available\n")
     assert dict(value.codes) == {0: "ok", 1: "error"}
     assert [int(one) for one in value.not_available.numbers] == [65535]
+
+
+def test_lowest_and_highest_in_columns_of_their_own_are_the_range() -> None:
+    span = reading("Register;Name;Type;Unit;Min.;Max.\n30001;A;INT16;s;-40;120\n").range
+    assert span is not None
+    assert [int(span.low), int(span.high)] == [-40, 120]
+
+
+def test_what_stands_above_the_headings_stays_in_the_map_as_comments() -> None:
+    made = drafted(
+        "Mere 5, revision B;;;\nFloats: low word first;;;\nRegister;Name;Type;Unit\n30001;A;INT16;s\n"
+    )
+    assert "\n# Mere 5, revision B\n# Floats: low word first\n" in made.text
