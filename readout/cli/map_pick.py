@@ -1,6 +1,6 @@
 """`map pick`: which map of a folder fits the meter on a port."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from readout.diagnose.picking.answers import Answers
     from readout.diagnose.picking.picking import LineMeter, Picked, Setting
     from readout.diagnose.picking.planning import Candidate
+    from readout.plan.blocks import Block
 
 
 def map_pick(
@@ -130,13 +131,13 @@ def _pick(
         FellShort: nobody answers. NothingTrusted: what came could not be trusted. PortError.
     """
     from readout.diagnose.picking.picking import pick
-    from readout.diagnose.picking.planning import patient
+    from readout.diagnose.picking.planning import moving_windows, patient
 
     manners = patient(candidates)
     total, seconds = _announce(candidates, settings, manners)
     with counting("asking", total, seconds) as shown:
-        search = _Search(port, clock, trace)
-        for treatment in (replace(manners, repeats=0, late_within=0.0), replace(manners, repeats=0)):
+        search = _Search(port, clock, trace, moving_windows(candidates))
+        for treatment in (replace(manners, late_within=0.0), manners):
             for setting, own in settings.items():
                 with search.answering(setting, own, treatment) as found:
                     if found is None:
@@ -153,9 +154,11 @@ def _pick(
 class _Search:
     """Asks at one setting after the other until a meter answers; `garbled`: what could not be trusted."""
 
-    def __init__(self, port: str, clock: "Clock", trace: "Trace | None") -> None:
+    def __init__(
+        self, port: str, clock: "Clock", trace: "Trace | None", barred: "Mapping[Block, str]"
+    ) -> None:
         self.garbled = ""
-        self._port, self._clock, self._trace = port, clock, trace
+        self._port, self._clock, self._trace, self._barred = port, clock, trace, barred
         self._silent: set[int] = set()
 
     @contextmanager
@@ -172,12 +175,12 @@ class _Search:
         line = Line(open_port(self._port, setting.format), setting.format, self._clock, self._trace)
         try:
             meter = LineMeter(line, setting.unit, manners, self._clock)
-            answers = Answers(meter.read)
+            answers = Answers(meter.read, self._barred)
             if is_there(answers, probes(own)):
                 say(f"{setting} answers")
                 silent = self._silent | {setting.unit for _ in answers.outcomes[1:]}
                 # After silence a fitting reply of this very unit may be a late one: nothing is kept of it.
-                yield (Answers(meter.read) if setting.unit in silent else answers), meter
+                yield (Answers(meter.read, self._barred) if setting.unit in silent else answers), meter
                 return
         finally:
             line.close()
@@ -203,8 +206,8 @@ def _announce(
     silence = sum(len(probes(own)) for own in settings.values()) * (wait + manners.reply_within)
     say(
         f"{counted(len(candidates), 'map')}: {len(blocks) + WHO} read requests, at most {total} where the "
-        f"meter refuses some; {in_words(seconds)} at {slowest}, {wait:.3g} s more for each without a reply. "
-        "Nothing is written"
+        f"meter refuses some; {in_words(seconds)} at {slowest}, up to {2 * wait:.3g} s more for each without "
+        "a reply. Nothing is written"
     )
     if len(settings) > 1:
         say(

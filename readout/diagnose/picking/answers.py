@@ -25,6 +25,12 @@ SILENT_MOST = 3
 Ask = Callable[[Block], Outcome]
 
 
+def _unanswered(outcome: Outcome) -> bool:
+    """Whether nothing was said that could be trusted; a whole reply of another length says something."""
+    answered = outcome.status in (Status.OK, Status.EXCEPTION) or outcome.cause in OTHER_LENGTH
+    return not answered
+
+
 class Given(Enum):
     """What became of a value's registers."""
 
@@ -44,9 +50,13 @@ class Had:
 
 @dataclass
 class Answers:
-    """Every answer of one meter. `asked` counts the requests that were sent."""
+    """Every answer of one meter. `asked` counts the requests that were sent.
+
+    `barred` are stretches that no read may touch, each with the map for whose sake.
+    """
 
     ask: Ask
+    barred: Mapping[Block, str] = field(default_factory=dict)
     asked: int = 0
     _outcomes: dict[Block, Outcome] = field(default_factory=dict)
     _no_function: dict[Table, Outcome] = field(default_factory=dict)
@@ -70,10 +80,21 @@ class Answers:
         """Ask for the block, unless an answer that is there says it all."""
         if block in self._outcomes or block.table in self._no_function or self._holding(block):
             return
+        if self._bar(block):
+            return
         outcome = self._outcomes[block] = self.ask(block)
         self.asked += 1
         if outcome.exception == ExceptionCode.ILLEGAL_FUNCTION:
             self._no_function[block.table] = outcome
+
+    def ask_again(self) -> None:
+        """Once more what met damage or silence; of a meter that is silent on much only what met damage."""
+        wanted = [block for block, one in self._outcomes.items() if _unanswered(one)]
+        if self.silences > SILENT_MOST:
+            wanted = [block for block in wanted if self._outcomes[block].status is not Status.NO_REPLY]
+        for block in wanted:
+            del self._outcomes[block]
+            self.read(block)
 
     def settled(self, finals: Iterable[Outcome]) -> None:
         """Take over the outcomes as they stand after listening on, in the order of `outcomes`."""
@@ -93,6 +114,13 @@ class Answers:
                 return self._missing(need, blocks)
             words |= self._words(holding)
         return Had(Given.WORDS, {column: words[column] for column in value.columns()})
+
+    def _bar(self, block: Block) -> str:
+        """The map that forbids the read; "" where none does."""
+        for kept, file in self.barred.items():
+            if kept.table is block.table and kept.start < block.end and block.start < kept.end:
+                return file
+        return ""
 
     def _holding(self, need: Block) -> Block | None:
         for block, outcome in self._outcomes.items():
@@ -121,4 +149,6 @@ class Answers:
             if outcome.cause in OTHER_LENGTH:
                 return Had(Given.REFUSED, why=f"{outcome.cause} in its reply")
             return Had(Given.UNANSWERED, why=outcome.text)
-        return Had(Given.UNANSWERED, why="not asked for")
+        file = self._bar(need) or next(filter(None, map(self._bar, blocks)), "")
+        why = f"not asked: reading there would move the log memory of {file} on" if file else "not asked for"
+        return Had(Given.UNANSWERED, why=why)

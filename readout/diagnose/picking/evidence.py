@@ -140,8 +140,7 @@ def _judged(candidate: Candidate, value: Value, had: Had, now_ms: int) -> Judged
     reading = as_mapped(value, had.words, now_ms)
     assert reading is not None  # every word was given
     filled = any(had.words.values())
-    small = SMALL_DIGITS if value.number.kind in _BCD_DIGITS else SMALL
-    telling = sum(word >= small for word in had.words.values())
+    telling = _telling(value, had)
     wrong = oddity_of(candidate.map, value.name, reading.value)
     if wrong is not None:
         return Judged(value, had, reading, Check.MEMORY, wrong, 0 if wrong else telling)
@@ -160,6 +159,14 @@ def _judged(candidate: Candidate, value: Value, had: Had, now_ms: int) -> Judged
     if end is not None and isinstance(reading.value, int | float) and reading.value >= end:
         return Judged(value, had, reading, check, _clause(value, reading, f"it rolls over at {end:.12g}"))
     return Judged(value, had, reading, check, "", 0 if check is None else telling)
+
+
+def _telling(value: Value, had: Had) -> int:
+    """How many of the registers tell something: of a float all or none, for its size lies in one of them."""
+    words = had.words.values()
+    kind = value.number.kind
+    large = sum(word >= (SMALL_DIGITS if kind in _BCD_DIGITS else SMALL) for word in words)
+    return len(words) if large and kind in (Kind.FLOAT32, Kind.FLOAT64) else large
 
 
 def _without(value: Value, had: Had, reading: Reading, telling: int) -> Judged:

@@ -7,6 +7,7 @@ from typing import Protocol
 
 from protocols.modbus.replies import Identification, ServerId
 from protocols.modbus.requests import ReadDeviceIdentification, ReadRequest, ReportServerId, Request
+from protocols.modbus.tables import Table
 from protocols.modbus.timing import SerialFormat
 from readout.bus.exchange import Line, Manners
 from readout.bus.outcome import Outcome, Status
@@ -63,8 +64,8 @@ class LineMeter:
         self._line, self._unit, self._clock = line, unit, clock
 
     def read(self, block: Block) -> Outcome:
-        """One read of one block, with as many words behind each address as the block says."""
-        manners = replace(self.manners, words_per_address=block.words)
+        """One read of one block, with as many words behind each address as it says; not repeated here."""
+        manners = replace(self.manners, words_per_address=block.words, repeats=0)
         request = ReadRequest(block.table, block.start, block.count)
         return _there(self._line.read(self._unit, request, manners))
 
@@ -95,9 +96,10 @@ class Picked:
 
 def probes(candidates: Sequence[Candidate]) -> list[Block]:
     """What shows whether a meter is there: the first read of each map, each once."""
-    wanted = [block for one in candidates for block in one.blocks[:1]]
-    order = in_order(candidates)
-    return sorted(dict.fromkeys(wanted), key=order.index)
+    wanted = dict.fromkeys(block for one in candidates for block in one.blocks[:1])
+    if not wanted:  # maps of nothing but records: any register will do, a refusal is an answer
+        return [Block(Table.HOLDING, 0, 1)]
+    return sorted(wanted, key=in_order(candidates).index)
 
 
 def is_there(answers: Answers, asked: Sequence[Block]) -> bool:
@@ -134,6 +136,8 @@ def pick(
         return ranked(found, names[0])
 
     ask_all(in_order(candidates))
+    answers.ask_again()
+    ask_all([])
     result = judged()
     if not any(one.verdict is Verdict.FITS for one in result):
         split = [one for one in candidates if any(answers.refused(block) for block in one.blocks)]

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from protocols.errors import RequestError
 from protocols.modbus.tables import Table
 from protocols.modbus.timing import SerialFormat
+from protocols.register_map.memory_model import ByWindow
 from protocols.register_map.model import Number, RegisterMap, Value
 from readout.bus.exchange import Manners
 from readout.plan.blocks import TURNAROUND_GUESS, Block, Cost
@@ -78,6 +79,18 @@ def in_order(candidates: Sequence[Candidate]) -> list[Block]:
         return block not in identifying, -serves, -block.count, tables.index(block.table), block.start
 
     return sorted(blocks, key=rank)
+
+
+def moving_windows(candidates: Iterable[Candidate]) -> dict[Block, str]:
+    """Windows of a log memory that reading moves on, with the map that says so: nothing may be read there."""
+    found: dict[Block, str] = {}
+    for one in candidates:
+        memory = one.map.log_memory
+        way = None if memory is None else memory.reached_by
+        if memory is not None and isinstance(way, ByWindow) and way.advance:
+            length = way.records * memory.record.registers
+            found[Block(way.data.table, way.data.address, length)] = one.file
+    return found
 
 
 def lone(candidates: Iterable[Candidate]) -> list[Block]:

@@ -71,7 +71,7 @@ def ranked(found: Sequence[Evidence], names: Sequence[Name] = ()) -> list[Ranked
     first = [_ranked(one, called[one.candidate.file], owners) for one in found]
     best = max((one.weight for one in first if one.verdict is Verdict.FITS), default=0)
     ahead = [one.file for one in first if one.verdict is Verdict.FITS and one.weight == best]
-    final = [_beside(one, best, ahead) for one in first]
+    final = [_alone(_beside(one, best, ahead), found) for one in first]
     return sorted(final, key=lambda one: (*one.standing, one.file))
 
 
@@ -140,6 +140,15 @@ def _too_little(found: Evidence) -> str:
         return "all that could be checked holds 0, which tells nothing"
     only = "register holds" if found.telling == 1 else "registers hold"
     return f"only {found.telling} {only} something that could be checked, which may be chance"
+
+
+def _alone(one: Ranked, found: Sequence[Evidence]) -> Ranked:
+    """What the other maps' refusals say for a map whose registers are all there."""
+    whole = [other.candidate.file for other in found if not other.of(Given.REFUSED)]
+    if len(found) == 1 or whole != [one.file] or one.evidence.of(Given.UNANSWERED):
+        return one
+    alone = "it is the only one of these maps of which the meter gives every register"
+    return replace(one, speaks_for=(*one.speaks_for, alone))
 
 
 def _beside(one: Ranked, best: int, ahead: Sequence[str]) -> Ranked:

@@ -42,10 +42,13 @@ readings:
 POINT = "measuring_point: 1\nname: header\n"
 
 
-def meter(text: str, **options: object) -> SimulatedMeter:
+def meter(text: str, unit_address: int | None = None) -> SimulatedMeter:
+    """Its flow is 123.4 m3/h, its pressure 7.205 bar: 42F6 CCCD 1C25."""
     parsed = parse_map(text.encode(), "true.yaml")
     assert parsed.map is not None
-    return SimulatedMeter(parsed.map, **options)  # type: ignore[arg-type]
+    values = b"flow,pressure\n123.4,7.205\n"
+    source = read_values(values, "values.csv", parsed.map, usual_values(None))
+    return SimulatedMeter(parsed.map, source=source, unit_address=unit_address)
 
 
 @pytest.fixture
@@ -70,11 +73,12 @@ def test_the_map_that_fits_is_named_with_its_evidence_and_what_to_do_next(maps: 
     with SimulatedLine([served]) as line:
         done = pick(line.port, maps)
     assert done.exit_code == 0, done.output
-    assert done.stdout.splitlines()[:4] == [
+    assert done.stdout.splitlines()[:5] == [
         "fits          mere.yaml  Mere 20 insertion meter",
         '  for      the meter calls itself "Mere 20 insertion meter" (function 17), as the map does',
         "  for      answers its only read",
         "  for      2 of 2 values make sense (2 by range)",
+        "  for      it is the only one of these maps of which the meter gives every register",
     ]
     assert "does not fit  heron.yml" in done.stdout
     assert f"pipeledger map try {maps}/mere.yaml {line.port} --unit-address 12 --display" in done.stderr

@@ -12,7 +12,7 @@ from protocols.register_map.parse import parse_map
 from readout.bus.exchange import Line
 from readout.diagnose.picking.answers import Answers
 from readout.diagnose.picking.picking import LineMeter, Picked, pick
-from readout.diagnose.picking.planning import Candidate, candidate, patient
+from readout.diagnose.picking.planning import Candidate, candidate, moving_windows, patient
 
 FORMAT = SerialFormat(19200, "even")
 UNIT = 12
@@ -67,7 +67,7 @@ class Bench:
         line = Line(self.hall.open(FORMAT), FORMAT, self.hall.clock)
         meter = LineMeter(line, unit, patient(candidates), self.hall.clock)
         now = round(self.hall.clock.utc() * 1000)
-        return pick(candidates, Answers(meter.read), meter, now)
+        return pick(candidates, Answers(meter.read, moving_windows(candidates)), meter, now)
 
 
 def made(maps: Mapping[str, str]) -> list[Candidate]:

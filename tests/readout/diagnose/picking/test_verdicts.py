@@ -173,6 +173,64 @@ def test_damage_is_never_taken_for_a_value(bench) -> None:
     assert only(picked).verdict is Verdict.MAY_FIT
 
 
+def test_what_met_damage_or_silence_once_is_asked_once_more(bench) -> None:
+    met: list[bytes] = []
+
+    def replies(frame: bytes) -> bytes | None:
+        reply = anonymous(holding(WORDS | {90: 7}))(frame)
+        met.append(frame)
+        first = met.count(frame) == 1 and frame[1] == 4
+        if not first or reply is None:
+            return reply
+        return None if frame[2:4] == b"\0\x5a" else reply[:-1] + bytes((reply[-1] ^ 1,))
+
+    text = WHOLE + "  count: {input: 90, type: uint16, unit: 1}\n"
+    one = only(bench.pick({"mere.yaml": text}, replies))
+    assert one.verdict is Verdict.FITS
+    assert sorted(frame[2:4].hex() for frame in bench.sent if frame[1] == 4) == [
+        "0000",
+        "0000",
+        "005a",
+        "005a",
+    ]
+
+
+def test_a_meter_silent_on_much_is_not_asked_for_all_of_it_again(bench) -> None:
+    """Every silence costs the whole waiting: four registers that nobody answers are asked for once.
+
+    Between them the line puts reads of two registers, lest a late reply be taken for theirs.
+    """
+    far = "".join(f"  far_{n}: {{input: {100 * n}, type: uint16, unit: 1}}\n" for n in range(1, 5))
+
+    def replies(frame: bytes) -> bytes | None:
+        return None if frame[1] == 4 and frame[2:4] != b"\0\0" else anonymous(holding(WORDS))(frame)
+
+    only(bench.pick({"mere.yaml": WHOLE + far}, replies))
+    asked = [frame[2:4] for frame in bench.sent if frame[1] == 4 and frame[4:6] == b"\0\1"]
+    assert asked == [(100 * n).to_bytes(2, "big") for n in range(1, 5)]
+
+
+def test_a_window_that_reading_moves_on_is_not_read_for_another_map(bench) -> None:
+    """Records of 4 registers, 2 at once, from holding 402 on: 402 to 409 are left alone."""
+    window = f"""{WHOLE}log_memory:
+  capacity: 100
+  count: {{input: 4}}
+  record:
+    registers: 4
+    fields: {{number: {{at: 0, type: uint32}}, flow: {{at: 2, type: float32, unit: kg/h}}}}
+  reached_by:
+    window: {{pointer: {{holding: 82}}, data: {{holding: 402}}, records: 2, advance: by read}}
+"""
+    other = f"{HEAD}readings:\n  flow: {{holding: 408, type: float32, unit: kg/h}}\n"
+    picked = bench.pick({"other.yaml": other, "window.yaml": window}, holding(WORDS | {4: 3}))
+    assert not [frame for frame in bench.sent if frame[1] == 3]
+    (one,) = (each for each in picked.maps if each.file == "other.yaml")
+    assert one.speaks_against[0] == (
+        "flow: without a reply that can be trusted (not asked: reading there would move the log memory of "
+        "window.yaml on)"
+    )
+
+
 def test_two_bytes_behind_an_address_are_no_four(bench) -> None:
     """The map says 32 bits behind each address; the meter sends 16: whole replies, of another length."""
     wide = (
