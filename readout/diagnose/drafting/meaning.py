@@ -100,6 +100,10 @@ class _Told:
                     "worth a name?",
                     Column.CODES,
                 )
+            for column in (Column.UNIT, Column.SCALE):
+                cell = self.item.row.get(column)
+                if cell not in _NOTHING and cell != "1":
+                    self.asking.note(self.line, f"{column.value} {cell!r} not taken over beside words")
             if bits or several:
                 return [("bits", _flow(bits))] if bits else []
             return self._codes(codes)
@@ -130,6 +134,13 @@ class _Told:
             found.append(("range", f"[{within[0]}, {within[1]}]"))
         elif text not in _NOTHING:
             self.asking.note(self.line, f"range {text!r} not taken over")
+        if within is None and unit in ("degC", "degF") and self.kind.startswith("uint"):
+            self.ask(
+                f"can this temperature be below 0? {self.kind} has no negative numbers. Assumed: never",
+                Column.TYPE,
+                answers=(f"type={self.kind[1:]}", f"type={self.kind}"),
+                assumed=f"assumed {self.kind}",
+            )
         return found
 
     def _scale_and_unit(self) -> tuple[Decimal | None, str | None]:

@@ -332,3 +332,17 @@ def test_what_stands_above_the_headings_stays_in_the_map_as_comments() -> None:
         "Mere 5, revision B;;;\nFloats: low word first;;;\nRegister;Name;Type;Unit\n30001;A;INT16;s\n"
     )
     assert "\n# Mere 5, revision B\n# Floats: low word first\n" in made.text
+
+
+def test_a_temperature_without_a_sign_is_asked_about() -> None:
+    """Manuals forget the sign where the sample value was above 0; common practice, no source."""
+    text = "Register;Name;Type;Unit\n30001;Dew point;UINT16;°C\n"
+    (question,) = drafted(text).questions
+    assert "can this temperature be below 0?" in question.question
+    assert reading(text, question.answers[0]).number.kind == "int16"
+    assert drafted(text, "2:type=uint16").questions == ()
+
+
+def test_a_unit_that_codes_make_meaningless_is_told_beside_the_row() -> None:
+    made = drafted("Register;Name;Type;Unit;Remarks\n30001;Mode;UINT16;bar;0 = off, 1 = on\n")
+    assert "unit 'bar' not taken over beside words" in row_of(made, "mode")
