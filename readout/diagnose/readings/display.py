@@ -53,20 +53,27 @@ class Display:
         """How far a reading is what is shown."""
         if self.text is not None or isinstance(found, str):
             return Fit.FITS if found == self.text else Fit.ODD
+        if self._is_far(float(found)):
+            return Fit.ODD
         number = Fraction(found)
         if abs(number - self.number) < self.last:
             tiny = self.number == 0 and number != 0 and abs(number) < self.last / 10**6
             return Fit.ODD if tiny else Fit.FITS  # 0 shown, 1e-39 read: words that are no number of this kind
         return Fit.NEAR if abs(number - self.number) <= NEAR * abs(self.number) else Fit.ODD
 
+    def _is_far(self, found: float) -> bool:
+        """Whether no exact comparison is needed: most readings of a value are nowhere near what is shown."""
+        shown = float(self.number)
+        return abs(found - shown) > 2 * float(NEAR) * abs(shown) + 2 * float(self.last)
+
     def power(self, found: int | float) -> int | None:
         """The power of ten that turns a reading into what is shown; None where none does."""
         if self.text is not None or self.digits < DIGITS_FOR_A_SCALE or not found or not self.number:
             return None
-        number = Fraction(found)
-        power = round(log10(abs(self.number)) - log10(abs(number)))
-        if not 0 < abs(power) <= LARGEST_POWER:
+        power = round(log10(abs(self.number)) - log10(abs(found)))
+        if not 0 < abs(power) <= LARGEST_POWER or self._is_far(float(found) * 10.0**power):
             return None
+        number = Fraction(found)
         return power if abs(number * Fraction(10) ** power - self.number) < self.last else None
 
 

@@ -122,6 +122,8 @@ def _with_later(
     """A reading judged, with what further reads say of it: the display was read off at some instant."""
     again = [read[one.ways[0]] for read in series if one.ways[0] in read]
     best = _judged(value, one, display, now_ms)
+    if not again:
+        return best
     if display is not None and best.fit in (Fit.NEAR, Fit.ODD):
         for other in again:
             seen = _judged(value, replace(other, ways=one.ways), display, now_ms)
