@@ -122,6 +122,20 @@ def vague_order(text: str) -> bool:
     return order_of(text) is None and _VAGUE.search(text) is not None
 
 
+def as_raw(raw: tuple[int, bool], kind: str) -> str:
+    """A raw number as the map writes it: hexadecimal ones of signed types below 0, floats as words."""
+    number, is_hex = raw
+    if not is_hex:
+        return str(number)
+    if kind.startswith("float"):
+        text = f"{number:08X}" if kind == "float32" else f"{number:016X}"
+        return f"'{' '.join(text[i : i + 4] for i in range(0, len(text), 4))}'"
+    width = re.search(r"\d+", kind)
+    if kind.startswith("int") and width and number >= 1 << (int(width[0]) - 1):
+        return str(number - (1 << int(width[0])))
+    return str(number)
+
+
 @dataclass(frozen=True, slots=True)
 class Amount:
     """What a cell says of scale and unit; None for what it does not say."""

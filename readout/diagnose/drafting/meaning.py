@@ -362,7 +362,7 @@ class _Told:
                     answers=("not-available=…",),
                 )
                 continue
-            numbers.append(_as_raw(raw, self.kind))
+            numbers.append(kinds.as_raw(raw, self.kind))
         if not numbers:
             return []
         return [("not_available", f"[{', '.join(dict.fromkeys(numbers))}]")]
@@ -376,20 +376,6 @@ class _Told:
             self.asking.note(self.line, f"factory setting {default}")
         own = self.asking.answers.rows.get(self.line, {})
         return [(key, own[key]) for key in KEYS if key in own]
-
-
-def _as_raw(raw: tuple[int, bool], kind: str) -> str:
-    """A raw number as the map writes it: hexadecimal ones of signed types below 0, floats as words."""
-    number, is_hex = raw
-    if not is_hex:
-        return str(number)
-    if kind.startswith("float"):
-        text = f"{number:08X}" if kind == "float32" else f"{number:016X}"
-        return f"'{' '.join(text[i : i + 4] for i in range(0, len(text), 4))}'"
-    width = re.search(r"\d+", kind)
-    if kind.startswith("int") and width and number >= 1 << (int(width[0]) - 1):
-        return str(number - (1 << int(width[0])))
-    return str(number)
 
 
 def _flow(words: dict[int, str]) -> str:
