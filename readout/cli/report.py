@@ -75,6 +75,8 @@ def report(
     words, findings = Words(_language(language)), "" if text is None else _read(text)
     if to.suffix.lower() not in (ENDING, ".htm"):
         raise WrongUse(f"--to {to}: the page is HTML; name a file that ends with {ENDING}")
+    if not to.parent.is_dir():
+        raise WrongUse(f"--to {to}: there is no folder {to.parent}; is the path right?")
     found, missing = [], []
     for name, source in streams_wanted(folder, point):
         say(f"{name} ({source}): working out the figures")
@@ -86,6 +88,7 @@ def report(
     for name in missing:
         say(f"{name}: no rows with numbers in this span")
     if not found:
+        say(f"no page was written: `pipeledger archive list {folder}` shows what there is")
         return 1
     named = (
         title or f"{words('Measurement report')}: {found[0].installation.site or found[0].installation.point}"
@@ -133,8 +136,10 @@ def _language(word: str) -> "Language":
 def _read(path: Path) -> str:
     try:
         return path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise WrongUse(f"--text {path}: cannot be read as UTF-8 text ({error})") from error
+    except OSError as error:
+        raise WrongUse(f"--text {path}: cannot be read ({error.strerror}); is the path right?") from error
+    except UnicodeDecodeError as error:
+        raise WrongUse(f"--text {path}: is no UTF-8 text (byte {error.start}); save it as UTF-8") from error
 
 
 def _write(path: Path, content: str) -> None:

@@ -87,7 +87,7 @@ def appendix(found: Review, words: Words, files: Sequence[SealedRows] = ()) -> S
 def _references(found: Review, words: Words) -> list[Table]:
     """By which registers the meter told the reference conditions; nothing where the map states them."""
     rows = [
-        (plain(name), words.outside(one.value), plain(one.told_by))
+        (words.name(name), words.outside(one.value), plain(one.told_by))
         for name, reading in found.readings.items()
         for one in conditions(reading.info.reference)
         if one.told_by is not None

@@ -28,7 +28,7 @@ MOST_GAPS = 40
 
 def reading_name(reading: ReadingReview, words: Words) -> str:
     """`flow (at 20 degC, 1 bar(a))`: a flow never without its reference conditions."""
-    name = plain(reading.info.name)
+    name = words.name(reading.info.name)
     return f"{name} ({at_conditions(reading, words)})" if reading.info.reference else name
 
 
@@ -73,7 +73,8 @@ def complete(found: Review, words: Words) -> Section:
         caption = words("Gaps: {shown} of {all}, the longest", shown=len(gaps), all=len(covered.gaps))
         heads = (words("from"), words("until"), words("missing"), words("cause"))
         items.append(fold(Table(caption, heads, gaps, "words"), words))
-    items.append(_counts(found, words))
+    counts = _counts(found, words)
+    items += [counts] if counts.rows else []
     if found.measured.untimed:
         items.append(Text(words("{n} rows have no time and are in no figure.", n=found.measured.untimed)))
     return Section(words("How complete it is"), items)
@@ -94,7 +95,7 @@ def _column(name: str, words: Words) -> str:
     """What a column of words tells of: the row, the computer's clock, a record or a value."""
     known = {"time_flag": "record's time", "check_flag": "record's own check"}.get(name, name)
     if known.endswith("_flag"):
-        return words("{name}, flag", name=plain(known.removesuffix("_flag")))
+        return words("{name}, flag", name=words.name(known.removesuffix("_flag")))
     return words(known)
 
 
@@ -278,13 +279,19 @@ def installation(found: Review, words: Words) -> Section:
         told = [tuple(map(words, row)) for row in pipe]
         items.append(Table(words("Pipe and probe, as the point file says"), ("", "", ""), told, "words"))
         items += _sketch(place, words)
-    settings = [(plain(key), _setting(value, words)) for key, value in about.settings.items()]
+    settings = [(_setting_name(key, words), _setting(value, words)) for key, value in about.settings.items()]
     if settings:
         items.append(Table(words("Settings read from the meter"), ("", ""), settings, "words"))
     fluid = None if place is None else place.fluid
     cautions = [(words(one.when), words(one.text)) for one in cautions_for(fluid)]
     items.append(Table(words("Cautions for whoever goes back to the pipe"), ("", ""), cautions, "words"))
     return Section(words("Where and with what"), items)
+
+
+def _setting_name(key: str, words: Words) -> str:
+    """Reference conditions that the meter tells are named with the register that tells them."""
+    name, _, register = key.partition(" at ")
+    return f"{words.name(name)} ({plain(register)})" if register else words.name(name)
 
 
 def _setting(told: object, words: Words) -> str:

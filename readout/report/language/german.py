@@ -11,7 +11,7 @@ _HEADINGS: Mapping[str, str] = {
         "Gemessen bei {site}, Messstelle {point}, mit {meter}, von {begin} bis {end}.",
     "from the meter’s memory": "aus dem Speicher des Messgeräts",
     "Findings": "Befund",
-    "The points together": "Die Messstellen zusammen",
+    "Side by side": "Nebeneinander",
     "How complete it is": "Wie vollständig die Messung ist",
     "How sure it is": "Wie sicher die Zahlen sind",
     "The figures": "Die Zahlen",
@@ -99,10 +99,10 @@ _PICTURES: Mapping[str, str] = {
     "not measured": "nicht gemessen",
     "Mean of {name} [{unit}] in each hour of the week by the site's clock; n is how many such hours were"
     " measured at least in part. Darker is more. Struck through, n 0: not measured.":
-        "Mittelwert von {name} [{unit}] in jeder Stunde der Woche nach Ortszeit; n sagt, wie viele solcher"
+        "{name} [{unit}]: Mittelwert in jeder Stunde der Woche nach Ortszeit; n sagt, wie viele solcher"
         " Stunden wenigstens zum Teil gemessen sind. Dunkler ist mehr. Durchgestrichen, n 0: nicht gemessen.",
     "Hours of the week: mean of {name} [{unit}], in brackets n":
-        "Stunden der Woche: Mittelwert von {name} [{unit}], in Klammern n",
+        "Stunden der Woche: {name} [{unit}], Mittelwert und in Klammern n",
 }  # fmt: skip
 
 _PLACE: Mapping[str, str] = {

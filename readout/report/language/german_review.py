@@ -134,4 +134,14 @@ ARCHIVE: Mapping[str, str] = {
     "compressor power": "Leistung des Kompressors", "dew point": "Taupunkt",
 }  # fmt: skip
 
+#: Names that maps commonly give readings and settings; the files keep the map's own.
+NAMES: Mapping[str, str] = {
+    "flow": "Durchfluss", "velocity": "Geschwindigkeit", "pressure": "Druck", "temperature": "Temperatur",
+    "total": "Zählwerk", "dew_point": "Taupunkt", "humidity": "Feuchte", "power": "Leistung",
+    "energy": "Energie", "damping": "Dämpfung", "inside_diameter": "Innendurchmesser im Messgerät",
+    "low_flow_cut_off": "Schleichmengenunterdrückung", "log_interval": "Speicherintervall",
+    "flow_unit": "Einheit des Durchflusses", "gas": "Gas", "reference_pressure": "Bezugsdruck",
+    "reference_temperature": "Bezugstemperatur",
+}  # fmt: skip
+
 REVIEW: Mapping[str, str] = {**_METHODS, **_REASONS, **_COST, **ARCHIVE}

@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 
 from protocols.units import Quantity, quantity_of
 from readout.report.language.german import GERMAN
+from readout.report.language.german_review import NAMES
 from readout.sentence import Sentence
 
 _BLANK = re.compile(r"\{[^}]*\}")
@@ -63,8 +64,11 @@ class Words:
         return self.german(english)
 
     def german(self, english: str) -> str:
-        """Its German; itself where the dictionary lacks it."""
-        return GERMAN.get(english, english)
+        """Its German; itself where the dictionary lacks it. No line ends between a number and its unit."""
+        told = GERMAN.get(english, english)
+        for blank in (" {unit}", " {currency}", " %"):
+            told = told.replace(blank, f"\u00a0{blank[1:]}")
+        return told
 
     def number(self, value: float | None, digits: int = 4) -> str:
         """`digits` significant ones, no exponent below a thousand million; an en dash for None."""
@@ -85,14 +89,19 @@ class Words:
             return "–"
         while 0.5 < share < 1 and round(share * 100, places) >= 100 and places < 6:
             places += 1
-        return f"{self.fixed(share * 100, places)} %"
+        return f"{self.fixed(share * 100, places)}{self._apart}%"
 
     def span(self, seconds: float) -> str:
         """A length of time in its largest sensible unit."""
         for unit, size in (("d", 86400), ("h", 3600), ("min", 60)):
             if seconds >= 2 * size:
-                return f"{self.number(seconds / size, 4)} {unit}"
-        return f"{self.number(seconds, 4)} s"
+                return f"{self.number(seconds / size, 4)}{self._apart}{unit}"
+        return f"{self.number(seconds, 4)}{self._apart}s"
+
+    @property
+    def _apart(self) -> str:
+        """Between a number and its unit; in German no line ends there."""
+        return "\u00a0" if self.language is Language.GERMAN else " "
 
     def moment(self, ms: int | None, zone: ZoneInfo) -> str:
         """ms since 1970 UTC on the site's clock, with its offset."""
@@ -125,6 +134,10 @@ class Words:
         numbers = [self.value(one) for one in found if isinstance(one, Quantity)]
         return ", ".join(numbers) if len(numbers) == len(found) else told
 
+    def name(self, given: str) -> str:
+        """A name that maps commonly give a reading or a setting, by its word; any other as it is."""
+        return NAMES.get(given, plain(given)) if self.language is Language.GERMAN else plain(given)
+
     def value(self, value: object, spec: str = "") -> str:
         """What stands in a blank of a sentence."""
         match value:
@@ -148,7 +161,7 @@ class Words:
             return written
         if "e" in written:
             return self.number(float(value))
-        return written.replace(".", ",").replace("-", "−").replace("%", " %")
+        return written.replace(".", ",").replace("-", "−").replace("%", "\u00a0%")
 
     def _signs(self, text: str) -> str:
         digits, _, power = text.partition("e")

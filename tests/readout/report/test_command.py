@@ -8,7 +8,7 @@ import pytest
 from typer.testing import CliRunner
 
 from readout.cli.main import app
-from readout.errors import FellShort
+from readout.errors import FellShort, WrongUse
 from readout.report import browser
 
 
@@ -37,10 +37,36 @@ def test_nothing_is_written_of_a_span_without_rows(filled: Path, tmp_path: Path)
     assert not to.exists()
 
 
-@pytest.mark.parametrize("options", [("--to", "audit.pdf"), ("--to", "a.html", "--lang", "fr")])
-def test_a_wrong_option_is_told_before_any_work(filled: Path, options: tuple[str, ...]) -> None:
+@pytest.mark.parametrize(
+    ("options", "told"),
+    [
+        (("--to", "audit.pdf"), "the page is HTML"),
+        (("--to", "a.html", "--lang", "fr"), "write one of en, de"),
+        (("--to", "nowhere/a.html"), "there is no folder nowhere"),
+        (("--to", "a.html", "--text", "nothing.md"), "cannot be read (No such file or directory)"),
+    ],
+)
+def test_a_wrong_option_is_told_before_any_work(
+    filled: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, options: tuple[str, ...], told: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
     done = CliRunner().invoke(app, ["report", str(filled), *options])
-    assert done.exit_code != 0
+    assert isinstance(done.exception, WrongUse)
+    assert told in str(done.exception)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_findings_that_are_no_utf_8_and_a_folder_that_is_a_file(filled: Path, tmp_path: Path) -> None:
+    text = tmp_path / "findings.md"
+    text.write_bytes("Größe".encode("latin-1"))
+    with pytest.raises(WrongUse, match=r"is no UTF-8 text \(byte 2\)"):
+        CliRunner().invoke(
+            app,
+            ["report", str(filled), "--to", str(tmp_path / "a.html"), "--text", str(text)],
+            catch_exceptions=False,
+        )
+    with pytest.raises(WrongUse, match="no such folder can be made"):
+        browser.save_figures("", text)
 
 
 def test_a_computer_without_a_browser_is_told_so(monkeypatch: pytest.MonkeyPatch) -> None:

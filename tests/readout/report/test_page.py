@@ -113,7 +113,7 @@ def test_each_cell_of_the_week_tells_how_many_hours_it_is_of(told: Callable[...,
     assert sand["text"][13] == ["n 0", "", "n 0", "", "n 0", "n 0", "n 0"]
     none = sum(cell == "n 0" for row in sand["text"] for cell in row)
     assert none == 7 * 24 - 70  # 72 hours less two
-    assert strokes["x"].count(None) == none
+    assert strokes["x"].count(None) == 2 * none
     rows = {row[0]: row[1:] for row in week.table(told(), "flow", Words()).rows}
     assert rows["13"] == ("–", "60.0 (1)", "–", "60.0 (1)", "–", "–", "–")
 

@@ -14,7 +14,7 @@ _MOST_POINTS = 4000
 def duration(found: Review, name: str, words: Words) -> Chart:
     """For which share of the measured time a value was exceeded."""
     share, values = duration_curve(found, name, 401)
-    drawn = frame(words, f"{name} [{words.unit(found.readings[name].shown.unit)}]")
+    drawn = frame(words, f"{words.name(name)} [{words.unit(found.readings[name].shown.unit)}]")
     drawn["xaxis"] |= {"title": {"text": words("share of measured time [%]")}, "range": [0, 100]}
     data = [line((share * 100).tolist(), values, words("exceeded for"), BLUE, 2)]
     caption = words("Read: for so much of the measured time the flow was at least so high.")
@@ -32,8 +32,10 @@ def against(found: Review, flow: str, pressure: str, words: Words) -> Chart:
         {"type": "scatter", "mode": "markers", "x": numbers(x), "y": numbers(y),
          "marker": {"color": BLUE, "size": 3, "opacity": 0.45}, "name": words("a minute")}
     ]  # fmt: skip
-    drawn = frame(words, f"{pressure} [{words.unit(found.readings[pressure].shown.unit)}]")
-    drawn["xaxis"] |= {"title": {"text": safe(f"{flow} [{words.unit(found.readings[flow].shown.unit)}]")}}
+    drawn = frame(words, f"{words.name(pressure)} [{words.unit(found.readings[pressure].shown.unit)}]")
+    drawn["xaxis"] |= {
+        "title": {"text": safe(f"{words.name(flow)} [{words.unit(found.readings[flow].shown.unit)}]")}
+    }
     caption = words(
         "Each point is the mean of a minute. Pressure that falls to the right falls with the demand;"
         " points low on the left are pressure lost without demand."
@@ -48,6 +50,6 @@ def histogram(found: Review, name: str, words: Words) -> Chart:
     middles = (edges[1:] + edges[:-1]) / 2
     data = [{"type": "bar", "x": numbers(middles), "y": numbers(hours), "marker": {"color": BLUE}}]
     drawn = frame(words, words("measured time [h]")) | {"bargap": 0.08}
-    drawn["xaxis"] |= {"title": {"text": safe(f"{name} [{words.unit(scale.unit)}]")}}
+    drawn["xaxis"] |= {"title": {"text": safe(f"{words.name(name)} [{words.unit(scale.unit)}]")}}
     caption = words("Hours of the measured time in each of 40 classes.")
     return Chart("histogram", words("Histogram"), {"data": data, "layout": drawn}, caption)

@@ -55,7 +55,7 @@ def over_time(found: Review, names: Sequence[str], words: Words, columns: int = 
         key = _axis(index)
         lines, width = _panel(found, name, words, columns, offset)
         data += [one | {"yaxis": key.replace("axis", "")} for one in lines]
-        label = safe(f"{name} [{words.unit(found.readings[name].shown.unit)}]")
+        label = safe(f"{words.name(name)} [{words.unit(found.readings[name].shown.unit)}]")
         drawn[key] = drawn["yaxis"] | {"title": {"text": label}, "domain": panels[index]}
     begin, end = texts(np.array([found.coverage.begin_ms, found.coverage.end_ms], np.int64), offset)
     drawn["xaxis"] |= {"type": "date", "tickformatstops": _ticks(words), "range": [begin, end]}
@@ -77,7 +77,7 @@ def over_time(found: Review, names: Sequence[str], words: Words, columns: int = 
         width=words.span(width / 1000),
         offset=_signed(offset),
     )
-    title = words("{name} over time", name=plain(words(" and ").join(names)))
+    title = words("{name} over time", name=words(" and ").join(map(words.name, names)))
     return Chart("time", title, {"data": data, "layout": drawn}, caption)
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from readout.report.content.blocks import Chart, Table
 from readout.report.content.pictures.frame import BLUE, INK, PALE, frame, safe
-from readout.report.language.words import Words, plain
+from readout.report.language.words import Words
 from readout.review.about.site_time import WEEKDAYS
 from readout.review.figures.periods import Period
 from readout.review.review import Review
@@ -39,7 +39,7 @@ def picture(found: Review, name: str, words: Words) -> Chart:
         "colorbar": {"title": {"text": safe(unit), "side": "right"}, "thickness": 12, "outlinewidth": 0},
     }  # fmt: skip
     down = {"tickvals": list(_HOURS), "ticktext": [f"{hour:02d}" for hour in _HOURS], "range": [23.5, -0.5]}
-    across = {"tickvals": list(range(7)), "range": [-0.5, 6.5], "side": "top", "ticks": ""}
+    across = {"tickvals": list(range(7)), "range": [-0.5, 6.5], "side": "top", "ticks": "", "tickangle": 0}
     drawn = frame(words, words("hour of the day")) | {"height": 24 * _ROW + 50}
     drawn["margin"] |= {"t": 30, "b": 14}
     drawn["xaxis"] |= across | {"ticktext": [words(day) for day in WEEKDAYS], "showgrid": False}
@@ -54,7 +54,7 @@ def picture(found: Review, name: str, words: Words) -> Chart:
     caption = words(
         "Mean of {name} [{unit}] in each hour of the week by the site's clock; n is how many such hours were"
         " measured at least in part. Darker is more. Struck through, n 0: not measured.",
-        name=plain(name), unit=unit,
+        name=words.name(name), unit=unit,
     )  # fmt: skip
     spec = {"data": [*_unmeasured(means, words), measured], "layout": drawn, "narrow": tall}
     return Chart("week", words("Hours of the week"), spec, caption)
@@ -70,7 +70,7 @@ def table(found: Review, name: str, words: Words) -> Table:
 
     rows = [(f"{hour:02d}", *(cell(cells.get((day, hour))) for day in WEEKDAYS)) for hour in _HOURS]
     caption = words(
-        "Hours of the week: mean of {name} [{unit}], in brackets n", name=plain(name),
+        "Hours of the week: mean of {name} [{unit}], in brackets n", name=words.name(name),
         unit=words.unit(found.readings[name].shown.unit),
     )  # fmt: skip
     return Table(caption, (words("hour"), *(words(day) for day in WEEKDAYS)), rows)
@@ -132,8 +132,9 @@ def _unmeasured(means: list[list[float | None]], words: Words) -> list[dict[str,
     for hour, row in enumerate(means):
         for day, mean in enumerate(row):
             if mean is None:
-                x += [day - 0.47, day + 0.47, None]
-                y += [hour + 0.45, hour - 0.45, None]
+                for side in (-1, 1):  # a stroke on each side of the text
+                    x += [day + side * 0.47, day + side * 0.2, None]
+                    y += [hour - side * 0.45, hour - side * 0.19, None]
     strokes = {
         "type": "scatter", "mode": "lines", "x": x, "y": y, "hoverinfo": "skip", "name": told,
         "line": {"color": BLUE, "width": 0.6},
