@@ -37,6 +37,7 @@ from readout.sentence import Sentence, joined, told_by, word
 
 HOME = Path(readout.__file__).parent
 WORDS = Words(Language.GERMAN)
+MILL = "x: Walztoleranz, 1,2\u00a0%, Rechteckverteilung"
 
 #: Words that the archive keeps or a file's closed list has.
 CLOSED = list(
@@ -144,7 +145,7 @@ def test_a_sentence_is_its_english_text() -> None:
     ("told", "german"),
     [
         # numbers with the comma, a blank before the per cent sign, a true minus
-        (Sentence("no {n} min were measured to {share:.0%}", n=5, share=0.9), "keine 5 min zu 90 % gemessen"),
+        (Sentence("{source}: mill tolerance, {share:.1%}, rectangular", source="x", share=0.012), MILL),
         (Sentence("{mm:.2f} mm", mm=Decimal("-53.104")), "−53,10 mm"),
         # a quantity, one inside an outside text, and a price as a file has it
         (Sentence("{power}", power=quantity_of("6.4 kW/(m3/min)")), "6,4 kW/(m³/min)"),
@@ -169,6 +170,22 @@ def test_the_same_sentence_stays_english_on_an_english_page() -> None:
     assert Words()(told) == str(told)
 
 
+def test_common_names_of_maps_have_german_words_and_others_stay() -> None:
+    assert (WORDS.name("low_flow_cut_off"), WORDS.name("halle_2")) == (
+        "Schleichmengenunterdrückung",
+        "halle_2",
+    )
+    assert Words().name("low_flow_cut_off") == "low_flow_cut_off"
+
+
+def test_no_line_ends_between_a_number_and_its_unit() -> None:
+    assert WORDS.span(7200) == "2\u00a0h"
+    assert WORDS.percent(0.5) == "50,0\u00a0%"
+    assert "{hour}\u00a0{currency}" in WORDS.template(
+        "An hour of it costs {hour} {currency}; a year of {hours} h under pressure {year} {currency}."
+    )
+
+
 def test_dates_are_written_as_the_language_does() -> None:
     assert WORDS.date(date(2026, 5, 4)) == "04.05.2026"
     assert Words().date(date(2026, 5, 4)) == "2026-05-04"
@@ -180,4 +197,4 @@ def test_a_bore_says_in_german_how_it_is_known() -> None:
 
     bore = bore_of(Pipe(standard="EN 10255 medium DN 50"))
     assert WORDS(bore.known) == "EN 10255 medium DN 50, Nennmaß"
-    assert WORDS(bore.uncertain) == "Walztoleranz: außen 1 %, Wand 12,5 %, Rechteckverteilung"
+    assert WORDS(bore.uncertain) == "Walztoleranz: außen 1\u00a0%, Wand 12,5\u00a0%, Rechteckverteilung"
