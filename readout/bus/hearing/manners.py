@@ -33,6 +33,7 @@ class Manners:
     behind each address. `tolerate` names accepted departures from the standard (`replies.Departure`).
     `repeats`: how often a missing or damaged reply is asked for again; after silence it is then listened for
     at most as long as `repeat_within` in all, where that is given, for others may be waiting for the line.
+    `still_within`: how long after a request its reply may come, where it is not listened for as long.
     """
 
     reply_within: float = 0.5
@@ -44,13 +45,18 @@ class Manners:
     repeat_within: float | None = None
     busy_within: float = 30.0
     after_open: float = 0.0
+    still_within: float = 0.0
+
+    @property
+    def patience(self) -> float:
+        """How long after a request its reply may come [s]."""
+        return max(self.reply_within + self.late_within, self.still_within)
 
     def within(self, seconds: float) -> "Manners":
         """The same, but listening no longer than `seconds` in all, the late window cut first."""
         reply_within = min(self.reply_within, seconds)
-        return replace(
-            self, reply_within=reply_within, late_within=min(self.late_within, seconds - reply_within)
-        )
+        late_within = min(self.late_within, seconds - reply_within)
+        return replace(self, reply_within=reply_within, late_within=late_within, still_within=self.patience)
 
 
 @dataclass(frozen=True, slots=True)

@@ -165,8 +165,7 @@ class Sender:
         silent = outcome.status is Status.NO_REPLY
         own = heard.settled or (bool(heard.frame) and not self.owed.was_asked(unit, heard.frame))
         if silent or not own:
-            patience = manners.reply_within + manners.late_within
-            self.owed.unanswered(unit, shape, self.ear.now(), patience, silent=silent)
+            self.owed.unanswered(unit, shape, self.ear.now(), manners.patience, silent=silent)
 
     # ---- what came unasked
 

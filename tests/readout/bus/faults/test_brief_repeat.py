@@ -1,6 +1,7 @@
 """A silence that others wait behind: asked again for about as long as the meter usually takes."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -35,3 +36,18 @@ def test_without_it_the_repeat_is_waited_for_as_the_map_says(
     began = hall.clock.at
     hall.round([(1, all_reads[0])], Manners(), idle=0.0)
     assert hall.clock.at - began > 2 * PATIENCE_S
+
+
+@pytest.mark.parametrize("rest_s", [0.12, 0.3, 0.5, 0.65])
+def test_a_reply_to_a_brief_request_is_never_taken_for_one_to_the_next(
+    faulty_hall: Callable[..., Any], all_reads: Any, rest_s: float
+) -> None:
+    """Listened for 0.1 s, answered after 0.7 s: within the map's patience, while the same is asked again."""
+    hall = faulty_hall(parse_plan("v700"))
+    manners = Manners()
+    (first,) = hall.round([(1, all_reads[0])], replace(manners.within(BRIEF_S), repeats=0), idle=0.0)
+    hall.clock.at = first.sent + rest_s
+    (second,) = hall.round([(1, all_reads[0])], manners, idle=0.0)
+    assert first.status is Status.NO_REPLY
+    assert second.status is Status.OK
+    assert hall.tally.wrong == []
