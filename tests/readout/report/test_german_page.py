@@ -13,6 +13,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 from string import Formatter
 from types import ModuleType
+from typing import Any
 
 import pytest
 
@@ -115,11 +116,15 @@ def _chart_texts(value: object, key: str = "") -> Iterator[str]:
             yield value.replace("<br>", " ")
 
 
-def seen(html: str) -> list[str]:
-    """All texts of the page, of its charts, too."""
+def charts_of(html: str) -> list[dict[str, Any]]:
     data = re.search(r'<script type="application/json" id="charts">(.*?)</script>', html, re.DOTALL)
     assert data is not None
-    charts = [one for one in _chart_texts(json.loads(data[1])) if one.strip() and one != "%{text}"]
+    return list(json.loads(data[1]))
+
+
+def seen(html: str) -> list[str]:
+    """All texts of the page, of its charts, too."""
+    charts = [one for one in _chart_texts(charts_of(html)) if one.strip() and one != "%{text}"]
     assert len(charts) > 100
     return [*_Seen(html).texts, *charts]
 
@@ -309,6 +314,21 @@ def test_every_number_has_a_comma_and_every_date_is_german(told: list[str]) -> N
         assert not re.search(r"(?<![\d.])\d+\.\d+(?![\d.])", own), one
         assert not re.search(r"\d{4}-\d{2}-\d{2}", own), one
         assert not re.search(r"\b(degC|m3)\b", own), one
+
+
+def test_the_chart_script_writes_numbers_and_dates_as_german_does(german: str) -> None:
+    """It knows no month names but English ones: none may be asked for."""
+    dated = 0
+    for layout in (one["layout"] for one in charts_of(german)):
+        assert layout["separators"][0] == ","
+        for axis in (axis for name, axis in layout.items() if name[1:].startswith("axis")):
+            forms = [one["value"] for one in axis.get("tickformatstops", ())]
+            forms += [axis["hoverformat"]] if "hoverformat" in axis else []
+            assert not re.search("%[abAB]", " ".join(forms))
+            dated += (
+                axis.get("type") == "date" and axis["hoverformat"].startswith("%d.%m.%Y") and len(forms) > 1
+            )
+    assert dated == 4  # each point and source over time, and both points side by side
 
 
 #: What stands outside the language: units, names, words of the site and the parts of a moment.

@@ -96,7 +96,7 @@ def side_by_side(found: Sequence[Review], words: Words) -> Chart:
             )
             made["line"]["dash"] = _LINES[n % len(_LINES)][1]
             data.append(made)
-    drawn["xaxis"] |= {"type": "date", "tickformatstops": _ticks(words)}
+    drawn["xaxis"] |= {"type": "date", "tickformatstops": _ticks(words), "hoverformat": _moments(words)}
     drawn |= {"showlegend": True, "legend": {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom"}}
     caption = words(
         "Means as the meters told them; nothing is drawn over gaps. Drag to zoom, double click to go back."
