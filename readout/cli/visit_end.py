@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 from readout.cli.at_meter import PointFile
 from readout.cli.options import AsJson, TraceFile
+from readout.cli.output import counted
 from readout.cli.visit_start import Anew, AnswerOptions, AnswersFile, IntoArchive
 from readout.cli.visit_steps import AtPipe
 
@@ -20,6 +21,8 @@ STEPS = (
     "cautions", "port", "meter", "settings", "display", "clock", "memory", "archive", "total", "log_book",
     "removal",
 )  # fmt: skip
+#: Steps that read the meter, or need that no recorder holds the archive.
+_READ_METER = STEPS[2:7]
 
 
 def visit_end(
@@ -57,7 +60,7 @@ class _End:
         """All of them, in their order."""
         at = self.at
         at.run.step("cautions", at.cautions)
-        at.run.step("port", at.port, again=True)
+        at.run.step("port", lambda: at.port(_READ_METER), again=True)
         at.run.step("meter", at.meter, again=True)
         at.run.step("settings", self._settings)
         at.run.step("display", at.display)
@@ -106,12 +109,16 @@ class _End:
         from readout.cli.visit_run import carry_out
         from readout.meter.commands import IDLE
         from readout.visit.answers import Key, is_yes
+        from readout.visit.recorder import recorder_of
         from readout.visit.verdict import go, no_go
 
         at = self.at
         if at.point.map.log_memory is None:
+            if recorder_of(at.archive, at.point.name) is not None:
+                return go("the map describes none: rows came by `log`; a recorder of other points seals them")
             done = carry_out(archive_seal, at.archive)
-            return go(f"no memory in the map; {len(done.document['sealed'])} files of `log` sealed")
+            sealed = counted(len(done.document["sealed"]), "file")
+            return go(f"the map describes none: rows came by `log`; {sealed} sealed now")
         done = at.fetch()
         stop = at.run.answers.one(Key.STOP)
         running = at.memory().recording
@@ -141,10 +148,32 @@ class _End:
             first = found.faults[0]
             advice = "leave the meter as it is: its memory still has everything; see `archive verify`"
             return no_go(f"{len(found.faults)} faults; {first.file}: {first.fault}", advice)
-        said = f"{found.files} files, {found.rows} rows, no fault"
+        said = f"{counted(found.files, 'file')}, {counted(found.rows, 'row')}, no fault"
+        if self.at.point.map.log_memory is None:
+            kept = self._kept()
+            if not kept.is_go:
+                return kept
+            said = f"{said}; {kept.reason}"
         return go(
             said, files=found.files, rows=found.rows, ledger={"n": found.ledger.n, "hash": found.ledger.hash}
         )
+
+    def _kept(self) -> "Check":
+        """What came of this point since its visit began; of all time where there was none."""
+        from datetime import datetime
+
+        from readout.visit.kept import visit_lines
+        from readout.visit.recorder import kept_check, kept_since
+
+        at = self.at
+        starts = [line.content["visit"] for line in visit_lines(at.archive, at.point.name)]
+        since = next(
+            (one["started"] for one in reversed(starts) if (one["kind"], one["verdict"]) == ("start", "go")),
+            None,
+        )
+        since_ms = 0 if since is None else round(datetime.fromisoformat(since).timestamp() * 1000)
+        told = "the archive began" if since is None else f"the visit's start, {since}"
+        return kept_check(kept_since(at.archive, at.point.name, since_ms), told)
 
     def _total(self) -> "Check":
         """What the totaliser went on by between the two visits, against the flow in the archive."""
@@ -215,12 +244,21 @@ def _quantity(told: "Mapping[str, Any] | None") -> "Quantity | None":
 
 def handed_over(at: AtPipe) -> list[str]:
     """What is where, for whoever takes over."""
+    from readout.visit.recorder import recorder_of
+
     proof = at.run.found("archive")
+    holds = f"{counted(proof['files'], 'file')}, {counted(proof['rows'], 'row')}"
+    has_memory = at.point.map.log_memory is not None
+    meter = "its memory is left as it is" if has_memory else "no memory in its map; rows came by `log`"
+    recorder = recorder_of(at.archive, at.point.name)
+    runs = [] if recorder is None else [f"recorder  {recorder} still runs, for other points"]
+    erase = [f"then      pipeledger memory erase {at.file.name} --archive {at.archive}"] if has_memory else []
     return [
-        f"archive   {at.archive}: {proof['files']} files, {proof['rows']} rows, verified",
+        f"archive   {at.archive}: {holds}, verified",
         f"proof     ledger line {proof['ledger']['n']}, hash {proof['ledger']['hash']}",
-        f"meter     {at.serial or 'no serial number'}: its memory is left as it is",
+        f"meter     {at.serial or 'no serial number'}: {meter}",
+        *runs,
         f"next      pipeledger report {at.archive} --to audit.html",
         f"next      copy {at.archive} to a second place, and verify it there",
-        f"then      pipeledger memory erase {at.file.name} --archive {at.archive}",
+        *erase,
     ]

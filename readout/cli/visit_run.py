@@ -3,7 +3,7 @@
 import signal
 import sys
 import textwrap
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from io import StringIO
@@ -68,6 +68,10 @@ class Run:
 
         self.standing = self.standing.with_step(name, check, iso(self.clock.utc()))
         self.file.save(self.standing)
+
+    def left(self, names: Sequence[str]) -> list[str]:
+        """Those of these steps that are not done yet."""
+        return [name for name in names if self.standing.steps.get(name, {}).get("verdict") != "go"]
 
     def found(self, name: str) -> dict[str, Any]:
         """The figures of a step that was carried out; nothing where it was not."""

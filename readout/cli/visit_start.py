@@ -20,6 +20,8 @@ STEPS = (
     "cautions", "point", "port", "meter", "settings", "memory", "room", "clock", "supply", "values",
     "display", "recording", "log_book",
 )  # fmt: skip
+#: Steps that read a meter whose map has no memory; what follows them needs only the archive.
+_READ_METER = STEPS[3:11]
 #: How long the values are watched where nobody says otherwise, and how often they are read.
 WATCHED, EVERY_S = "10min", 1.0
 #: The first record of a recording just started is waited for where its interval is no longer than this [s].
@@ -75,8 +77,9 @@ class _Start:
         at = self.at
         at.run.step("cautions", at.cautions)
         at.run.step("point", self._point, again=True)
-        at.run.step("port", at.port, again=True)
-        at.run.step("meter", at.meter, again=True)
+        to_read = at.run.left(_READ_METER if at.point.map.log_memory is None else STEPS[3:])
+        at.run.step("port", lambda: at.port(to_read), again=True)
+        at.run.step("meter", at.meter, again=at.recorder() is None)
         at.run.step("settings", self._settings)
         at.run.step("memory", self._memory)
         at.run.step("room", self._room)
@@ -84,7 +87,7 @@ class _Start:
         at.run.step("supply", self._supply)
         at.run.step("values", self._values)
         at.run.step("display", at.display)
-        at.run.step("recording", self._recording)
+        at.run.step("recording", self._recording, again=at.point.map.log_memory is None)
         at.run.step("log_book", at.log_book)
 
     def _point(self) -> "Check":
@@ -296,12 +299,11 @@ class _Start:
         from readout.cli.visit_run import carry_out
         from readout.meter.commands import RECORDING
         from readout.visit.answers import Key
-        from readout.visit.verdict import go, no_go
+        from readout.visit.verdict import no_go
 
         at = self.at
         if at.point.map.log_memory is None:
-            every = f"{at.point.every_ms / 1000:g}s"
-            return go(f"next: pipeledger log {at.file.name} --archive {at.archive.name} --every {every}")
+            return self._recorded_by_log()
         at.meter()  # settings as they are now
         state = at.memory()
         if not state.recording:
@@ -318,6 +320,24 @@ class _Start:
             if done.status:
                 return no_go(done.last, "see the meter's keypad and memory")
         return self._first_record(state.records)
+
+    def _recorded_by_log(self) -> "Check":
+        """A recorder keeps this point in this archive, and its rows come; the first is waited for a while."""
+        from readout.visit.recorder import Kept, kept_since, recent, recorder_of, recording_check
+
+        at = self.at
+        every_s = at.point.every_ms / 1000
+        command = f"pipeledger log {_word(at.file)} --archive {_word(at.archive)} --every {every_s:g}s"
+        until = at.run.clock.monotonic() + min(AWAITED_S, 2 * every_s + 3)
+        while True:
+            recorder, now_ms = recorder_of(at.archive, at.point.name), round(at.run.clock.utc() * 1000)
+            records = recorder is not None and recorder.every_ms is not None
+            kept = Kept()
+            if recorder is not None and records:
+                kept = kept_since(at.archive, at.point.name, recent(recorder, now_ms))
+            if not records or kept.whole or at.run.clock.monotonic() > until:
+                return recording_check(recorder, kept, str(at.archive), command, now_ms)
+            at.run.clock.sleep_until(at.run.clock.monotonic() + min(0.5, every_s))
 
     def _first_record(self, before: int | None) -> "Check":
         from readout.visit.verdict import go, no_go
@@ -342,3 +362,9 @@ class _Start:
         return {
             "settings": {name: {"value": one["value"], "unit": one["unit"]} for name, one in told.items()}
         }
+
+
+def _word(path: Path) -> str:
+    """A path as a command line takes it."""
+    text = str(path)
+    return f'"{text}"' if " " in text else text

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from readout.measuring_point.comparison.compare import Finding
     from readout.poll.introduction import Introduction
     from readout.visit.live import Readings
+    from readout.visit.recorder import Recorder
     from readout.visit.verdict import Check
 
 #: A bad line must not end a visit before it has begun: so often is a meter asked who it is.
@@ -44,6 +45,7 @@ class AtPipe:
     def serial(self) -> str | None:
         """As the meter tells it, else as the point file says."""
         told = None if self.told is None else self.told.meter.get("serial_number")
+        told = self.run.found("meter").get("serial_number") if told is None else told
         return self.point.point.meter.serial_number if told is None else str(told)
 
     def cautions(self) -> "Check":
@@ -77,11 +79,26 @@ class AtPipe:
         told = [f"{number}. {text}" for number, text in enumerate(REMOVAL, 1)]
         return self._read(told, Key.REMOVAL, "read, in their order")
 
-    def port(self) -> "Check":
-        """The line can be opened: it is there, and nobody else has it."""
+    def recorder(self) -> "Recorder | None":
+        """The recorder that records this point into this archive now."""
+        from readout.visit.recorder import recorder_of
+
+        found = recorder_of(self.archive, self.point.name)
+        return None if found is None or found.every_ms is None else found
+
+    def port(self, to_read: Sequence[str]) -> "Check":
+        """The line can be opened: it is there, and nobody else has it.
+
+        `to_read` are the steps that have still to read the meter: without any, the archive's own recorder may
+        have the line.
+        """
         from readout.cli.at_meter import at_meter
+        from readout.visit.recorder import in_use_check
         from readout.visit.verdict import go
 
+        recorder = self.recorder()
+        if recorder is not None:
+            return in_use_check(recorder, self.point.point.line.port, self.archive.name, to_read)
         with at_meter(self.point, self.trace):
             return go(f"{self.point.point.line.port} at {self.point.format}, free", port=self.point.port)
 

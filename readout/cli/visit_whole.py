@@ -189,6 +189,7 @@ def _leave(wanted: Wanted, at: "AtPipe") -> list[str]:
 
 def _tag(at: "AtPipe") -> list[str]:
     from datetime import datetime
+    from platform import node
     from zoneinfo import ZoneInfo
 
     from readout.visit.tag import tag
@@ -196,4 +197,7 @@ def _tag(at: "AtPipe") -> list[str]:
     point = at.point.point
     zone = ZoneInfo(point.site.time_zone)
     until = datetime.fromtimestamp(at.run.found("room")["until_ms"] / 1000, zone)
-    return tag(point.name, at.serial, f"{until:%Y-%m-%d %H:%M} ({zone})", point.site.name, point.order)
+    return tag(
+        point.name, at.serial, f"{until:%Y-%m-%d %H:%M} ({zone})", point.site.name, point.order,
+        recorder=None if at.point.map.log_memory is not None else node() or "a computer",
+    )  # fmt: skip

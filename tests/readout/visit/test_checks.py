@@ -291,5 +291,12 @@ def test_the_tag_is_a_box_that_says_until_when() -> None:
     assert len({len(line) for line in lines}) == 1
     text = "\n".join(lines)
     assert all(
-        word in text for word in ("DO NOT SWITCH OFF", "until    2026-11-28 14:00", "EX-0050", "HM-20")
+        word in text for word in ("DO NOT SWITCH OFF,", "until    2026-11-28 14:00", "EX-0050", "HM-20")
     )
+
+
+def test_the_tag_names_the_computer_where_that_one_records() -> None:
+    lines = tag("header", None, "2026-11-28 14:00", "Hollow Mere bottling hall", None, recorder="hall-pc")
+    assert len({len(line) for line in lines}) == 1
+    assert "DO NOT SWITCH OFF METER OR COMPUTER" in "\n".join(lines)
+    assert any("recorder hall-pc" in line for line in lines)
