@@ -54,6 +54,23 @@ def test_half_of_the_values_without_sense_is_no_fit(bench) -> None:
     assert one.verdict is Verdict.DOES_NOT_FIT
 
 
+def test_half_of_the_values_not_given_is_no_fit(bench) -> None:
+    """Two of four registers are there: flow and pressure make sense, and still it is another meter."""
+    text = WHOLE + "  total: {input: 40, type: uint32, unit: kg}\n"
+    there = {0: 0x42F6, 1: 0xCCCD, 2: 7205}
+    assert only(bench.pick({"mere.yaml": text}, holding(there))).verdict is Verdict.DOES_NOT_FIT
+    assert only(bench.pick({"mere.yaml": text}, holding(there | {3: 0}))).verdict is Verdict.MAY_FIT
+
+
+def test_a_text_and_a_clock_that_were_never_set_speak_for_nothing_and_against_nothing(bench) -> None:
+    more = (
+        "  clock: {input: 4, type: unix time}\nidentity:\n  firmware: {input: 6, type: text, registers: 2}\n"
+    )
+    one = only(bench.pick({"mere.yaml": WHOLE + more}, holding(WORDS | dict.fromkeys(range(4, 8), 0))))
+    assert one.verdict is Verdict.FITS
+    assert one.evidence.telling == 3
+
+
 def test_a_refused_block_is_asked_value_by_value(bench) -> None:
     """The meter has no register 3: the others are judged, and the map may still be the right one."""
     one = only(bench.pick({"mere.yaml": WHOLE}, holding({0: 0x42F6, 1: 0xCCCD, 2: 7205})))
