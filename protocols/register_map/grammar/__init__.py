@@ -13,7 +13,7 @@ from protocols.register_map.grammar.line import (
     UNIT_ADDRESS,
     WIRE,
 )
-from protocols.register_map.grammar.memory import MEMORY
+from protocols.register_map.grammar.memory import EXAMPLE, MEMORY
 from protocols.register_map.grammar.values import (
     IDENTITY_ENTRY,
     KINDS,
@@ -41,9 +41,9 @@ METER = Key("meter", Text(), "name of the meter", "Example insertion meter", req
 MAP_VERSION = Key("map_version", Text(40), "version of this map", 3)
 _MANUAL = Keys(
     (
-        Key("title", Text(), "title of the manual"),
-        Key("revision", Text(), "its revision"),
-        Key("page", Text(), "page of the register table"),
+        Key("title", Text(), "title of the manual", "Mere 5 register table"),
+        Key("revision", Text(), "its revision", "B"),
+        Key("page", Text(), "page of the register table", 41),
     ),
     "manual", "manual",
 )  # fmt: skip
@@ -52,12 +52,19 @@ MANUAL = Key(
 )
 FLUID = Key("fluid", Text(), "what flows", "compressed air")
 PRINCIPLE = Key("principle", Choice(PRINCIPLES, "principle"), "how the meter measures", "thermal")
-READINGS = Key("readings", Named(READING, NAME_PATTERN, wrong_reading_name), "what polling reads, by name")
-SETTINGS = Key("settings", Named(SETTING, NAME_PATTERN, wrong_name), "what the meter can be told, by name")
+READINGS = Key(
+    "readings", Named(READING, NAME_PATTERN, wrong_reading_name), "what polling reads, by name",
+    {"flow": {"input": 16, "type": "float32", "unit": "kg/h"}},
+)  # fmt: skip
+SETTINGS = Key(
+    "settings", Named(SETTING, NAME_PATTERN, wrong_name), "what the meter can be told, by name",
+    {"damping": {"holding": 36, "type": "uint16", "unit": "s", "range": [0, 60], "write": "allowed"}},
+)  # fmt: skip
 IDENTITY = Key(
-    "identity", Named(IDENTITY_ENTRY, NAME_PATTERN, wrong_name), "what tells this meter from others"
-)
-LOG_MEMORY = Key("log_memory", MEMORY, "the meter's own memory")
+    "identity", Named(IDENTITY_ENTRY, NAME_PATTERN, wrong_name), "what tells this meter from others",
+    {"serial_number": {"holding": 60, "type": "text", "registers": 6}},
+)  # fmt: skip
+LOG_MEMORY = Key("log_memory", MEMORY, "the meter's own memory", EXAMPLE)
 MAP = Keys(
     (
         FORMAT, METER, MAP_VERSION, MANUAL, FLUID, PRINCIPLE, SERIAL, WIRE, READINGS, SETTINGS, IDENTITY,

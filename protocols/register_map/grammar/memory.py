@@ -85,14 +85,22 @@ RECORDS = Key("records", FIELD, "records of the session", {"at": 3, "type": "uin
 FIRST = Key("first", FIELD, "number of its first record", {"at": 5, "type": "uint32"})
 SESSION_FIELDS = Key(
     "fields", Keys((STARTED, INTERVAL, RECORDS, FIRST), "session_fields", "the fields of a session"),
-    "what an entry tells", required=True,
+    "what an entry tells",
+    {"started": {"at": 0, "type": "unix time"}, "interval": {"at": 2, "type": "uint16", "unit": "s"},
+     "records": {"at": 3, "type": "uint32"}},
+    required=True,
 )  # fmt: skip
 MOST = Key("most", Integer(1, 65535), "most sessions the table can list", 40)
 SESSIONS = Key(
     "sessions",
     Keys((COUNT, TABLE, SESSION_FIELDS, MOST), "sessions", "sessions"),
     "the meter's list of recordings; without it the memory is one",
-)
+    {
+        "count": {"input": 100}, "table": {"input": 110, "registers": 5},
+        "fields": {"started": {"at": 0, "type": "unix time"}, "interval": {"at": 2, "type": "uint16",
+                   "unit": "s"}, "records": {"at": 3, "type": "uint32"}},
+    },
+)  # fmt: skip
 
 # record
 TOLD_REGISTERS = Key("register", COUNTER, "the register that tells a record's width", {"holding": 92})
@@ -106,13 +114,18 @@ EMPTY = Key(
 )
 RECORD_FIELDS = Key(
     "fields", Named(FIELD, NAME_PATTERN, wrong_field_name),
-    "what a record holds, by name; number, time and check have their meaning", required=True,
+    "what a record holds, by name; number, time and check have their meaning",
+    {"time": {"at": 0, "type": "unix time"}, "flow": {"at": 2, "type": "float32", "unit": "kg/h"}},
+    required=True,
 )  # fmt: skip
 RECORD = Key(
     "record",
     Keys((REGISTERS, TOLD_REGISTERS, EMPTY, RECORD_FIELDS), "record", "the record",
          some_of=("registers", "register")),
-    "what one record is", required=True,
+    "what one record is",
+    {"registers": 4, "fields": {"time": {"at": 0, "type": "unix time"},
+                                "flow": {"at": 2, "type": "float32", "unit": "kg/h"}}},
+    required=True,
 )  # fmt: skip
 
 # the four ways
@@ -131,6 +144,7 @@ WINDOW = Key(
     "window",
     Keys((POINTER, ECHO, DATA, WINDOW_RECORDS, WRITE_AND_READ, ADVANCE), "window", "the window"),
     "write a pointer, read a window of records",
+    {"pointer": {"holding": 82}, "echo": {"holding": 400}, "data": {"holding": 401}, "records": 11},
 )
 BANK = Key("bank", WRITTEN, "takes the bank's number", {"holding": 84})
 PER_BANK = Key("records_per_bank", Integer(1, 65536), "records of one bank", 10000)
@@ -138,6 +152,7 @@ AREA = Key(
     "registers",
     Keys((INPUT, HOLDING, BANK, PER_BANK), "register_area", "registers", ("input", "holding")),
     "every record at an address of its own",
+    {"input": 1000},
 )
 FIRST_FILE = Key("first_file", Integer(1, 65535), "file of record 0", 1, required=True)
 PER_FILE = Key("records_per_file", Integer(1, 10000), "records of one file", 2500, required=True)
@@ -160,8 +175,13 @@ WAYS = (WINDOW, AREA, FILES, QUEUE)
 REACHED_BY = Key(
     "reached_by",
     Keys(WAYS, "reached_by", "reached_by", tuple(way.name for way in WAYS)),
-    "the way to the records", required=True,
+    "the way to the records", {"registers": {"input": 1000}}, required=True,
 )  # fmt: skip
+#: A whole memory, as short as one can be.
+EXAMPLE = {
+    "capacity": 1000, "clock": {"zone": "utc"}, "count": {"input": 50}, "record": RECORD.example,
+    "reached_by": REACHED_BY.example,
+}  # fmt: skip
 
 MEMORY = Keys(
     (

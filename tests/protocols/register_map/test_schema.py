@@ -10,7 +10,9 @@ from typing import Any
 import jsonschema
 import pytest
 from ruamel.yaml import YAML
+from ruamel.yaml.error import YAMLError
 
+from protocols.register_map.findings import FINDINGS, whole_map
 from protocols.register_map.grammar import map_schema
 from protocols.register_map.parse import parse_map
 
@@ -90,9 +92,55 @@ def test_a_planted_fault_is_refused_by_both(right: str, wrong: str) -> None:
     assert parse_map(text.encode(), "m").map is None
 
 
-def test_every_key_of_the_schema_says_what_it_means() -> None:
+def properties() -> list[tuple[str, dict[str, Any]]]:
+    """Every key of every mapping, with the place where it stands."""
     schema = map_schema()
-    for form in (schema["$defs"]["reading"], schema["$defs"]["wire"], schema["$defs"]["serial"]):
-        for name, key in form["properties"].items():
-            assert key["description"], name
-            assert key["examples"], name
+    places = [("the map", schema), *schema["$defs"].items()]
+    return [
+        (f"{where}.{name}", key) for where, one in places for name, key in one.get("properties", {}).items()
+    ]
+
+
+@pytest.mark.parametrize(("place", "key"), properties(), ids=[place for place, _ in properties()])
+def test_every_key_says_what_it_means_with_an_example_that_is_valid(place: str, key: dict[str, Any]) -> None:
+    assert len(key["description"].split()) >= 2, place
+    (example,) = key["examples"]
+    alone = {**key, "$defs": map_schema()["$defs"]}
+    assert list(jsonschema.Draft202012Validator(alone).iter_errors(example)) == []
+
+
+def test_there_is_no_mapping_whose_keys_were_not_looked_at() -> None:
+    """Every mapping with fixed keys is the map or one of `$defs`: no other has `properties`."""
+
+    def count(node: Any) -> int:
+        inside = node.values() if isinstance(node, dict) else node if isinstance(node, list) else ()
+        return sum(map(count, inside)) + (isinstance(node, dict) and node.get("type") == "object"
+                                          and "properties" in node)  # fmt: skip
+
+    schema = map_schema()
+    assert count(schema) == 1 + sum("properties" in one for one in schema["$defs"].values())
+
+
+#: Findings whose example of wrong another program refuses by the schema alone. The others take a look at more
+#: than one key (overlap, wider than a read), at the text itself (leading zeros, a key twice), or are warnings.
+CAUGHT = {
+    "no keys and values", "nested too deep", "list or mapping here", "no list here", "no mapping here",
+    "number of items", "empty mapping", "key missing", "exactly one", "unknown key", "key in the wrong place",
+    "comma in a text", "unfit name", "unknown word", "neither true nor false", "nothing given",
+    "truth value as text", "text too long", "text in another form", "duration without unit", "decimal comma",
+    "number in quotes", "no number", "number out of bounds",
+}  # fmt: skip
+
+
+def test_the_schema_catches_what_a_schema_can_and_takes_whatever_is_right() -> None:
+    """Each kind of finding by its own examples; ruamel.yaml and jsonschema know nothing of our checks."""
+    caught = set()
+    for name, finding in FINDINGS.items():
+        assert list(VALIDATOR.iter_errors(as_json(whole_map(finding.right)))) == [], name
+        try:
+            document = as_json(whole_map(finding.wrong)) if finding.wrong else {}
+        except (YAMLError, TypeError):  # no YAML, or a key that JSON has no form for
+            continue
+        if finding.wrong and list(VALIDATOR.iter_errors(document)):
+            caught.add(name)
+    assert caught == CAUGHT
