@@ -34,6 +34,10 @@ def service(
         str | None, typer.Option(metavar="PORT", help="Give this USB adapter a name that stays.")
     ] = None,
     name: Annotated[str, typer.Option(metavar="NAME", help="The name: /dev/pipeledger-NAME.")] = "line",
+    also: Annotated[
+        str | None,
+        typer.Option("--with", metavar="OPTIONS", help="Further options of log, in quotation marks."),
+    ] = None,
     install: Annotated[
         bool, typer.Option("--install", help="Write the files to /etc instead of printing them (as root).")
     ] = False,
@@ -51,13 +55,15 @@ def service(
     from readout.daemon.service.service_unit import install as write
 
     loaded = load_points(points, None)
+    options, outward = _options(also, points, archive)
     made = Service(
         program=Path(sys.executable).with_name("pipeledger.exe" if SYSTEM == "win32" else "pipeledger"),
         points=tuple(point.absolute() for point in points),
         archive=archive.absolute(),
         user=user or getpass.getuser(),
         group=group,
-        network=any("://" in point.port for point in loaded),
+        network=outward or any("://" in point.port for point in loaded),
+        options=options,
     )
     if SYSTEM in ("darwin", "win32"):
         if install or adapter is not None:
@@ -78,6 +84,37 @@ def service(
     say(f"      systemctl daemon-reload; systemctl enable --now {made.unit_name};")
     say("      systemctl mask sleep.target suspend.target (a computer that sleeps records nothing)")
     return 0
+
+
+def _options(also: str | None, points: list[Path], archive: Path) -> tuple[tuple[str, ...], bool]:
+    """The words of --with, and whether any needs the network: a service that cannot start is found now.
+
+    What `log` does not know is told as for itself.
+
+    Raises:
+        WrongUse: they are not for a service, or a path is not a whole one.
+    """
+    import shlex
+
+    from readout.cli.main import app
+
+    try:
+        words = shlex.split(also or "")
+    except ValueError as error:
+        raise WrongUse(f"--with {also}: {error}") from error
+    log = typer.main.get_command(app).commands["log"]  # type: ignore[attr-defined]
+    ours = [*map(str, points), "--archive", str(archive)]
+    given = log.make_context("log", [*ours, *words]).params
+    for name in ("run_for", "trace", "as_json"):
+        if given[name]:
+            raise WrongUse(f"--with {also}: --for, --trace and --json are not for a service")
+    if [*given["points"], "--archive", given["archive"]] != ours:
+        raise WrongUse(f"--with {also}: points and archive are given to `service` itself")
+    command = shlex.split(given["on_change"] or "")[:1]
+    for path in (given["page_token"], given["mqtt_login"], *command):
+        if path is not None and not Path(path).is_absolute():
+            raise WrongUse(f"--with: {path} has to be a whole path: a service has no folder to begin from")
+    return tuple(words), any(given[name] is not None for name in ("page", "mqtt", "on_change"))
 
 
 def _elsewhere(made: "Service", *, as_json: bool) -> int:

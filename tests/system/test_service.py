@@ -6,6 +6,10 @@ from collections.abc import Iterable
 from pathlib import Path
 from types import ModuleType
 
+import pytest
+
+from readout.cli.main import main
+
 
 def test_the_unit_is_printed_with_whole_paths(command: ModuleType, tmp_path: Path) -> None:
     """By itself it writes no file, and says what to do next."""
@@ -37,6 +41,48 @@ def test_a_port_that_is_no_adapter_gets_no_rule(command: ModuleType, tmp_path: P
     done = command.run(*words, cwd=tmp_path)
     assert done.status == 2
     assert "pipeledger ports" in done.err
+
+
+def test_further_options_of_log_are_taken_into_the_unit(command: ModuleType, tmp_path: Path) -> None:
+    """What is shown and told by them may use the network."""
+    command.write_point(tmp_path, "header", "/dev/pipeledger-header")
+    words = ("service", "header.yaml", "--archive", "kept", "--with")
+    done = command.run(*words, "--page=127.0.0.1:8808 --on-change '/opt/tell 5%'", cwd=tmp_path)
+    assert done.status == 0, done
+    assert f'--archive {tmp_path}/kept --page=127.0.0.1:8808 --on-change "/opt/tell 5%%"\n' in done.out
+    assert "RestrictAddressFamilies=AF_UNIX AF_INET AF_INET6\n" in done.out
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        ("--pge 1", "No such option: --pge"),
+        ("--for 1h", "not for a service"),
+        ("--on-change tell", "tell has to be a whole path"),
+        ("--page-token token", "token has to be a whole path"),
+        ("packing.yaml", "given to `service` itself"),
+        ("--archive other", "given to `service` itself"),
+        ("--on-change '", "No closing quotation"),
+    ],
+)
+def test_options_with_which_the_service_would_not_start_are_refused(
+    command: ModuleType,
+    tmp_path: Path,
+    options: str,
+    said: str,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Exit status 2, before anything is printed."""
+    point = command.write_point(tmp_path, "header", "/dev/pipeledger-header")
+    words = ["pipeledger", "service", str(point), "--archive", str(tmp_path / "kept"), "--with", options]
+    monkeypatch.setattr("sys.argv", words)
+    with pytest.raises(SystemExit) as ended:
+        main()
+    assert ended.value.code == 2
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert said in told.err
 
 
 def calls_in(names: Iterable[str]) -> set[str]:

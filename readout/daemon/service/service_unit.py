@@ -48,7 +48,8 @@ class Service:
     archive: PurePath
     user: str
     group: str
-    network: bool  # a point's port is reached over the network
+    network: bool  # a point's port is reached over the network, or what is shown and told goes there
+    options: tuple[str, ...] = ()  # further ones of `log`, word by word
 
     @property
     def name(self) -> str:
@@ -63,7 +64,8 @@ class Service:
     @property
     def words(self) -> tuple[str, ...]:
         """The command that records, word by word."""
-        return tuple(map(str, (self.program, "log", *self.points, "--archive", self.archive)))
+        command = (self.program, "log", *self.points, "--archive", self.archive, *self.options)
+        return tuple(map(str, command))
 
 
 def unit(service: Service) -> str:
