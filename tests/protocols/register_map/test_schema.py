@@ -4,6 +4,7 @@ jsonschema is the stranger here: it knows the schema and nothing of our checker.
 """
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -22,10 +23,18 @@ VALIDATOR = jsonschema.Draft202012Validator(json.loads(KEPT.read_text(encoding="
 
 #: Every map of the demonstration and of the tests.
 SHIPPED = {
-    *ROOT.glob("demo_data/*/*-meter.yaml"),
-    *ROOT.glob("tests/golden/meters/maps/*.yaml"),
-    ROOT / "tests/contracts/contract-map.yaml",
+    file
+    for folder in ("demo_data", "tests", "docs")
+    for file in (ROOT / folder).rglob("*.yaml")
+    if "\nregister_map:" in "\n" + file.read_text(encoding="utf-8")
 }
+#: Every map in the manual.
+IN_DOCUMENTS = [
+    text if text.startswith("register_map") else "register_map: 1\nmeter: m\n" + text
+    for text in re.findall(
+        r"```yaml\n(.*?)```", (ROOT / "docs/maps.md").read_text(encoding="utf-8"), re.DOTALL
+    )
+]
 
 GOOD = """\
 register_map: 1
@@ -56,7 +65,15 @@ def test_the_schema_is_a_valid_schema() -> None:
     jsonschema.Draft202012Validator.check_schema(map_schema())
 
 
-@pytest.mark.parametrize("text", [GOOD, *(path.read_text() for path in sorted(SHIPPED))])
+GOOD_ONES = [GOOD, *IN_DOCUMENTS, *(path.read_text(encoding="utf-8") for path in sorted(SHIPPED))]
+
+
+def test_the_maps_are_found() -> None:
+    assert len(SHIPPED) >= 13, "two of the demonstration, ten of the golden meters, one of the contracts"
+    assert len(IN_DOCUMENTS) >= 7
+
+
+@pytest.mark.parametrize("text", GOOD_ONES)
 def test_a_good_map_is_valid_for_both(text: str) -> None:
     assert list(VALIDATOR.iter_errors(as_json(text))) == []
     assert parse_map(text.encode(), "m").map is not None
@@ -122,7 +139,7 @@ def test_there_is_no_mapping_whose_keys_were_not_looked_at() -> None:
 
 
 #: Findings whose example of wrong another program refuses by the schema alone. The others take a look at more
-#: than one key (overlap, wider than a read), at the text itself (leading zeros, a key twice), or are warnings.
+#: than one key (overlap, wider than a read), at the text itself (leading zeros, a key twice), or only warn.
 CAUGHT = {
     "no keys and values", "nested too deep", "list or mapping here", "no list here", "no mapping here",
     "number of items", "empty mapping", "key missing", "exactly one", "unknown key", "key in the wrong place",
