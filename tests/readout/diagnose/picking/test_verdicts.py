@@ -63,9 +63,8 @@ def test_half_of_the_values_not_given_is_no_fit(bench) -> None:
 
 
 def test_a_text_and_a_clock_that_were_never_set_speak_for_nothing_and_against_nothing(bench) -> None:
-    more = (
-        "  clock: {input: 4, type: unix time}\nidentity:\n  firmware: {input: 6, type: text, registers: 2}\n"
-    )
+    time = "  last_reset: {input: 4, type: unix time}\n"
+    more = f"{time}identity:\n  firmware: {{input: 6, type: text, registers: 2}}\n"
     one = only(bench.pick({"mere.yaml": WHOLE + more}, holding(WORDS | dict.fromkeys(range(4, 8), 0))))
     assert one.verdict is Verdict.FITS
     assert one.evidence.telling == 3
