@@ -63,4 +63,4 @@ def test_every_module_of_the_source_is_in_the_wheel(wheel: Mapping[str, bytes]) 
 
 def test_the_command_is_installed_under_its_name(wheel: Mapping[str, bytes]) -> None:
     (entry_points,) = (text for name, text in wheel.items() if name.endswith(".dist-info/entry_points.txt"))
-    assert b"pipeledger = readout.cli.main:main" in entry_points
+    assert b"pipeledger = readout.start:main" in entry_points

@@ -12,6 +12,7 @@ from errno import ENOENT
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from readout.review.asking import asking
 from storage.archive import ArchiveReader, Held, column_types
 from storage.errors import ArchiveDamaged
 
@@ -87,8 +88,7 @@ class _Question:
         import pyarrow as pa
 
         paths = [str(self._root / file.file) for file in self._files]
-        with duckdb.connect(config={"memory_limit": _MEMORY, "preserve_insertion_order": False}) as session:
-            session.execute("SET enable_progress_bar = false")  # it would be drawn on stdout
+        with asking(memory_limit=_MEMORY, preserve_insertion_order=False) as session:
             for number, table in enumerate(self._waiting):
                 session.register(f"waiting_{number}", table)
             query = self._query(shifts(zone, *self._ends()))

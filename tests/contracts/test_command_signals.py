@@ -3,6 +3,7 @@
 import json
 import signal
 import subprocess
+import sys
 from pathlib import Path
 from types import ModuleType
 
@@ -42,6 +43,37 @@ def test_a_watch_waits_for_an_absent_port(command: ModuleType, tmp_path: Path) -
             (tmp_path / "port").symlink_to(line.port)
             command.until(lambda: " header ok: " in watch.so_far().out, what="a reading")
         assert watch.end(signal.SIGINT).status == 130
+
+
+def test_ctrl_c_while_the_program_is_still_loading_ends_it_quietly() -> None:
+    """As a finder of modules that is interrupted, at the first import of the commands."""
+    interrupted = (
+        "import sys\n"
+        "class Interrupted:\n"
+        "    def find_spec(self, name, *_):\n"
+        "        if name == 'readout.cli.main': raise KeyboardInterrupt\n"
+        "sys.meta_path.insert(0, Interrupted())\n"
+        "from readout.start import main\n"
+        "main()\n"
+    )
+    done = subprocess.run([sys.executable, "-c", interrupted], capture_output=True, text=True, timeout=60)
+    assert (done.returncode, done.stdout, done.stderr) == (130, "", "")
+
+
+def test_ctrl_c_while_a_database_answers_is_an_interrupt_as_any_other() -> None:
+    """A sum over 10^10 rows, which takes minutes; SIGINT comes at 0.3 s and ends it within seconds."""
+    endless = (
+        "import os, signal, threading\n"
+        "from readout.review.asking import asking\n"
+        "try:\n"
+        "    with asking(threads=1) as session:\n"
+        "        threading.Timer(0.3, os.kill, (os.getpid(), signal.SIGINT)).start()\n"
+        "        session.sql('SELECT sum(sin(range)) FROM range(10000000000)').fetchall()\n"
+        "except KeyboardInterrupt:\n"
+        "    print('interrupted')\n"
+    )
+    done = subprocess.run([sys.executable, "-c", endless], capture_output=True, text=True, timeout=60)
+    assert done.stdout == "interrupted\n", done
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from readout.review.about.installation import MEMORY, Installation
+from readout.review.asking import asking
 from readout.review.rows.minutes import MINUTE_MS, Minutes, Values, joined, spread
 from readout.review.rows.streams import Part, parts_of
 from storage.archive import ArchiveReader, Held
@@ -126,8 +127,7 @@ class _Session:
     def measured(self) -> Measured | None:
         import duckdb
 
-        with duckdb.connect(config={"memory_limit": _MEMORY, "threads": 2}) as session:
-            session.execute("SET enable_progress_bar = false")  # it would be drawn on stdout
+        with asking(memory_limit=_MEMORY, threads=2) as session:
             self._sql = session
             try:
                 return self._measured()
