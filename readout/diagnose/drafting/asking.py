@@ -43,6 +43,8 @@ KEYS = (
 LEAVE_OUT, ADDED_TO, EXPONENT_OF = "leave-out", "added-to", "exponent-of"
 ROW = (*(column.value for column in Column), LEAVE_OUT, ADDED_TO, EXPONENT_OF, *KEYS)
 _LONGEST = 200
+#: Where one answer ends and the next begins: a semicolon may as well stand in a list of codes.
+_AND = re.compile(rf";\s*(?=[\d,\- ]+:(?:{'|'.join(ROW)})\b)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,12 +104,14 @@ class Answers:
 def read_answers(given: Iterable[str]) -> Answers:
     """Answers as `word_order=low first`, `4:type=int16`, `5,9-11:unit=bar(g)`, `12:leave-out`.
 
+    Several may stand in one, as `5:type=uint32; 6:leave-out`.
+
     Raises:
         ValueError: one of them is none, or says again what another said.
     """
     whole: dict[str, str] = {}
     rows: dict[int, dict[str, str]] = {}
-    for text in given:
+    for text in (one.strip() for several in given for one in _AND.split(several)):
         head, colon, rest = text.partition(":")
         lines = _lines(head) if colon else None
         what, equals, value = (part.strip() for part in (rest if lines else text).partition("="))

@@ -28,6 +28,11 @@ class Where:
     bit: int | None = None
 
 
+def bare_hexadecimal(text: str) -> bool:
+    """Whether this can only be hexadecimal, without a mark of it: 001A, 2F0."""
+    return re.fullmatch(r"(?=.*\d)(?=.*[a-f])[0-9a-f]{2,5}", text.strip().lower(), re.ASCII) is not None
+
+
 def addresses(text: str, *, bare_hex: bool = False) -> Where | None:
     """40001, 40.001, 0x1A, 1Ah, 40001-40002, 40021/22 or 40021.3 (bit 3); None where it is none of these.
 

@@ -4,6 +4,7 @@ import json
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from decimal import Decimal
 
 from protocols.modbus.tables import Table as Kind
 from protocols.register_map.faults import Fault
@@ -11,7 +12,7 @@ from protocols.register_map.parse import parse_map
 from readout.diagnose.drafting.asking import Answers, Asking, Question
 from readout.diagnose.drafting.entries import Building, Entry, Frame
 from readout.diagnose.drafting.folding import are_hexadecimal, fold
-from readout.diagnose.drafting.layout import compared, frame_of, joined
+from readout.diagnose.drafting.layout import ask_of_both_addresses, by_its_numbers, compared, frame_of, joined
 from readout.diagnose.drafting.meaning import printable
 from readout.diagnose.drafting.table import Table
 
@@ -43,6 +44,8 @@ def draft(
         ValueError: an answer names a line that has no row, or says what no map can hold.
     """
     asking = Asking(answers or Answers())
+    table = by_its_numbers(table)
+    ask_of_both_addresses(table, asking)
     rows = asking.answers.into(table.rows)
     for line, said in asking.answers.rows.items():
         asking.note(line, "answered " + ", ".join(f"{what} {text}".strip() for what, text in said.items()))
@@ -169,7 +172,16 @@ def _ask_of_warning(entry: Entry, fault: Fault, asking: Asking) -> None:
             entry.line, entry.label, text, topics=("type",), answers=answers, assumed=f"assumed {kind}"
         )
     else:
-        asking.row(entry.line, entry.label, text)
+        asking.row(entry.line, entry.label, text, topics=("range", "scale"), answers=_in_raw_numbers(entry))
+
+
+def _in_raw_numbers(entry: Entry) -> tuple[str, ...]:
+    """The range as an answer, taken for one of raw numbers; nothing where the row has no scale."""
+    scale, ends = entry.get("scale"), entry.get("range").strip("[]").split(", ")
+    if not scale or len(ends) != 2:
+        return ()
+    low, high = (f"{(Decimal(end) * Decimal(scale)).normalize():f}" for end in ends)
+    return (f"range={low} to {high}",)
 
 
 def _head(meter: str, frame: Frame, asking: Asking, numbers: dict[str, str]) -> list[str]:

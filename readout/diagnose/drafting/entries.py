@@ -218,7 +218,7 @@ class Building:
         text = item.row.get(Column.TYPE)
         found, rest = kinds.type_and_rest(text)
         if found is not None:
-            return found, rest
+            return "bcd32" if found == "bcd16" and told == 2 else found, rest
         guess = {2: "uint32", 4: "uint64"}.get(told or 1, "uint16")
         why = f"the type {text!r} is not known" if text else "no type is told"
         self.asking.row(
@@ -251,6 +251,17 @@ class Building:
 
     def _compare_length(self, item: Item, kind: str, words: int, told: int | None) -> None:
         if told is None or told * self.frame.width == words * 2 or (self.frame.width == 4 and words == 1):
+            return
+        if kind.startswith("bcd") and told > 2:
+            self.asking.row(
+                item.row.line,
+                item.label,
+                f"{told} registers in BCD are often a date: `type: calendar` with a `layout`. Drafted as "
+                f"{kind}",
+                topics=("type", "length"),
+                answers=("leave-out",),
+                assumed=f"assumed {kind}",
+            )
             return
         other = {1: "uint16", 2: "uint32", 4: "uint64"}.get(told)
         hint = (

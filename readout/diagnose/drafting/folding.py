@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from readout.diagnose.drafting.asking import LEAVE_OUT, Asking, as_lines
-from readout.diagnose.drafting.cells import Where, addresses, bits_of, codes_of, one_code
+from readout.diagnose.drafting.cells import Where, addresses, bare_hexadecimal, bits_of, codes_of, one_code
 from readout.diagnose.drafting.table import Column, Row, Table
 
 _RESERVED = re.compile(
@@ -49,9 +49,7 @@ def are_hexadecimal(table: Table, rows: Sequence[Row], asking: Asking) -> bool:
     if table.says(Column.ADDRESS, "hex"):
         return True
     found = [row.get(Column.ADDRESS).strip() for row in rows]
-    letters = [
-        one for one in found if re.fullmatch(r"(?=.*\d)(?=.*[a-f])[0-9a-f]{2,5}", one.lower(), re.ASCII)
-    ]
+    letters = [one for one in found if bare_hexadecimal(one)]
     if letters:
         asking.whole(
             "addresses",

@@ -40,8 +40,27 @@ _UNITS = {
     "cbm/h": "m3/h", "m³": "m3", "m^3": "m3", "l/min.": "l/min", "lpm": "l/min", "kg/std": "kg/h", "sec": "s",
     "°f": "degF", "f": "degF", "deg f": "degF", "std": "h", "hours": "h", "hrs": "h", "seconds": "s",
     "sek": "s", "percent": "%", "litres": "l", "nm³/h": "Nm3/h", "nm3/h": "Nm3/h", "nm³": "Nm3", "nm3": "Nm3",
+    "volt": "V", "volts": "V", "amp": "A", "amps": "A", "ampere": "A", "watt": "W", "watts": "W",
+    "hertz": "Hz",
     "m3/hr": "m3/h", "m³/hr": "m3/h", "cbm": "m3", "grad c": "degC",
 }  # fmt: skip
+#: Words for a plain number, of which a map says `unit: 1`.
+PLAIN = frozenset(
+    {
+        "none",
+        "keine",
+        "ohne",
+        "aucune",
+        "pulses",
+        "pulse",
+        "imp",
+        "impulse",
+        "counts",
+        "count",
+        "pcs",
+        "stück",
+    }
+)
 #: How a pressure says what it is counted from, behind its unit.
 _SIDES = {"g": "(g)", "gauge": "(g)", "ü": "(g)", "rel": "(g)", "a": "(a)", "abs": "(a)"}
 

@@ -1,6 +1,7 @@
 """How rows lie among each other: counted how, overlapping, with gaps, parts of one value."""
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
@@ -9,6 +10,7 @@ from protocols.modbus.tables import Table as Kind
 from protocols.register_map.grammar.line import Numbering
 from readout.diagnose.drafting import kinds
 from readout.diagnose.drafting.asking import ADDED_TO, EXPONENT_OF, Asking
+from readout.diagnose.drafting.cells import Where, addresses, bare_hexadecimal
 from readout.diagnose.drafting.entries import Entry, Frame, behind_digit, digit_of, words_of
 from readout.diagnose.drafting.folding import Item
 from readout.diagnose.drafting.table import Column, Table
@@ -17,10 +19,68 @@ from readout.diagnose.drafting.table import Column, Table
 _FEW = 3
 _WORD = r"[\s_-]*(?:word|wort|mot|register|part|teil)"
 _HALF = re.compile(
-    rf"[\s_,(\[-]*(?:((?:high|upper|oberes|höherwertiges|haut){_WORD}|\b(?:hi|msw|hw)\b|\(h\))|"
-    rf"((?:low|lower|unteres|niederwertiges|bas){_WORD}|\b(?:lo|lsw|lw)\b|\(l\)))[)\]\s]*$",
+    rf"[\s_,(\[-]*(?:((?:high|upper|oberes|höherwertiges|haut){_WORD}|\b(?:hi|msw|hw)\b|\((?:h|high)\))|"
+    rf"((?:low|lower|unteres|niederwertiges|bas){_WORD}|\b(?:lo|lsw|lw)\b|\((?:l|low)\)))[)\]\s]*$",
     re.IGNORECASE,
 )
+
+
+def by_its_numbers(table: Table) -> Table:
+    """Of a table with two columns of addresses the one whose numbers have a table digit counts first."""
+    counts = [
+        sum(where is not None and not where.is_hex and digit_of(where.first) is not None for where in side)
+        for side in zip(*_both_addresses(table), strict=True)
+    ]
+    if not counts or counts[1] <= counts[0]:
+        return table
+    turned = {Column.ADDRESS: Column.OTHER_ADDRESS, Column.OTHER_ADDRESS: Column.ADDRESS}
+    rows = tuple(
+        replace(row, cells={turned.get(column, column): text for column, text in row.cells.items()})
+        for row in table.rows
+    )
+    headings = {turned.get(column, column): text for column, text in table.headings.items()}
+    return replace(table, rows=rows, headings=headings)
+
+
+def _both_addresses(table: Table) -> list[tuple[Where | None, Where | None]]:
+    if Column.OTHER_ADDRESS not in table.known:
+        return []
+    columns = (Column.ADDRESS, Column.OTHER_ADDRESS)
+    bare = [
+        table.says(column, "hex") or any(bare_hexadecimal(row.get(column)) for row in table.rows)
+        for column in columns
+    ]
+    return [
+        (
+            addresses(row.get(columns[0]), bare_hex=bare[0]),
+            addresses(row.get(columns[1]), bare_hex=bare[1]),
+        )
+        for row in table.rows
+    ]
+
+
+def ask_of_both_addresses(table: Table, asking: Asking) -> None:
+    """Ask of rows whose two addresses differ by another number than those of most rows do."""
+    apart = {
+        row.line: other.first - (behind_digit(one.first) if digit_of(one.first) is not None else one.first)
+        for row, (one, other) in zip(table.rows, _both_addresses(table), strict=False)
+        if one is not None and other is not None
+    }
+    if not apart:
+        return
+    usual = Counter(apart.values()).most_common(1)[0][0]
+    for row in table.rows:
+        if apart.get(row.line, usual) != usual:
+            asking.row(
+                row.line,
+                row.get(Column.NAME) or f"line {row.line}",
+                f"its addresses {row.get(Column.ADDRESS)} and {row.get(Column.OTHER_ADDRESS)} lie further "
+                "apart than "
+                "those of the other rows. Assumed: the first",
+                topics=("address",),
+                answers=(f"address={row.get(Column.ADDRESS)}", "address=…"),
+                assumed=f"assumed {row.get(Column.ADDRESS)}",
+            )
 
 
 def frame_of(table: Table, items: Sequence[Item], asking: Asking, kind: Kind | None) -> Frame:
@@ -205,15 +265,18 @@ def _ask_of_parts(before: Entry, entry: Entry, asking: Asking) -> None:
         return
     same = before.label[: one.start()].casefold() == entry.label[: other.start()].casefold()
     if same and bool(one[1]) != bool(other[1]):
-        low_first = (f"{before.line}:word_order=low first",) if one[2] else ()
+        low_first = f"; {before.line}:word_order=low first" if one[2] else ""
         asking.row(
             entry.line,
             entry.label,
             f"is it one half of a value of 32 bits with {before.label} (line {before.line})? Read as two, "
-            "they can be of "
-            "two moments. Assumed: two values",
+            "they can "
+            "be of two moments. Assumed: two values",
             topics=("leave-out", "type"),
-            answers=(f"{before.line}:type=uint32", f"{entry.line}:leave-out", *low_first),
+            answers=(
+                f"{before.line}:type=uint32; {entry.line}:leave-out{low_first}",
+                f"{entry.line}:type={entry.get('type')}",
+            ),
             assumed="assumed a value of its own",
         )
 

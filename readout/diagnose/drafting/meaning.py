@@ -169,7 +169,7 @@ class _Told:
         if text in _NOTHING or (source == "scale" and text in {"1", "none", "keine"}):
             return None
         found = kinds.amount_of(text)
-        if source == "unit" and text.strip() == "1":
+        if source == "unit" and (text.strip() == "1" or text.strip().casefold() in kinds.PLAIN):
             return kinds.Amount(None, "1")
         if found is None and source == "scale":
             self._odd_scale(text)

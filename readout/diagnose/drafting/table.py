@@ -12,6 +12,7 @@ class Column(Enum):
     """What a column of a register table tells; the value is the word an option names it by."""
 
     ADDRESS = "address"
+    OTHER_ADDRESS = "other-address"
     NAME = "name"
     TYPE = "type"
     LENGTH = "length"
@@ -132,7 +133,7 @@ def read_table(data: bytes, named: dict[Column, str]) -> Table:
     _, index, lines, columns = best
     taken = set(columns.values())
     head = lines[index][1]
-    unknown = tuple(c.strip() for i, c in enumerate(head) if c.strip() and i not in taken)
+    unknown = tuple(" ".join(c.split()) for i, c in enumerate(head) if c.strip() and i not in taken)
     unnamed = sorted({i for _, cells in lines[index + 1 :] for i in _filled(cells, head)})
     unknown += tuple(f"column {i + 1}, which has no heading" for i in unnamed)
     headings = {column: " ".join(head[i].split()) for column, i in columns.items()}
@@ -173,8 +174,11 @@ def _columns(cells: list[str], named: dict[Column, str]) -> dict[Column, int]:
             columns.setdefault(column, index)
     for index, cell in enumerate(cells):
         column = _COLUMN_OF.get(plain(cell)) or _COLUMN_OF.get(cell.strip().casefold().replace("/", ""))
-        if column is not None and column not in named and index not in columns.values():
-            columns.setdefault(column, index)
+        if column is None or column in named or index in columns.values():
+            continue
+        if column is Column.ADDRESS and column in columns:  # manuals print the register and what is sent
+            column = Column.OTHER_ADDRESS
+        columns.setdefault(column, index)
     return columns
 
 

@@ -26,6 +26,11 @@ def test_answers_are_read_for_the_whole_table_and_for_lines() -> None:
     }
 
 
+def test_several_answers_stand_in_one_and_codes_keep_their_semicolons() -> None:
+    found = read_answers(["5:type=uint32; 6:leave-out", "7:codes=0 = a; 1 = b"])
+    assert found.rows == {5: {"type": "uint32"}, 6: {"leave-out": ""}, 7: {"codes": "0 = a; 1 = b"}}
+
+
 @pytest.mark.parametrize("lines", [[5], [5, 9, 10, 11], [1, 2, 4, 7, 8]])
 def test_lines_are_told_as_answers_take_them(lines: list[int]) -> None:
     assert sorted(read_answers([f"{as_lines(lines)}:unit=s"]).rows) == lines
@@ -38,7 +43,7 @@ def test_lines_are_told_as_answers_take_them(lines: list[int]) -> None:
         ("order=low first", "for rows put their lines before it"),
         ("word_order=little endian", "write one of high first, low first"),
         ("unit_address=twelve", "a whole number"),
-        ("4:colour=red", "is not one of address, name"),
+        ("4:colour=red", "is not one of address,"),
         ("4:type=mystery", "type is not understood; write such as int16"),
         ("4:type=…", "type is not understood"),
         ("4:scale=x", "scale is not understood"),

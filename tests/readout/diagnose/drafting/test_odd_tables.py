@@ -288,7 +288,7 @@ def test_halves_of_a_value_in_rows_of_their_own_are_asked_about_and_joined() -> 
     text = "Register;Name;Type;Unit\n30001;Total LW;WORD;s\n30002;Total HW;WORD;s\n"
     (question,) = drafted(text).questions
     assert "of two moments" in question.question
-    number = reading(text, *question.answers).number
+    number = reading(text, question.answers[0]).number
     assert (number.kind, number.address, number.word_order) == ("uint32", 0, "low first")
 
 
@@ -346,3 +346,48 @@ def test_a_temperature_without_a_sign_is_asked_about() -> None:
 def test_a_unit_that_codes_make_meaningless_is_told_beside_the_row() -> None:
     made = drafted("Register;Name;Type;Unit;Remarks\n30001;Mode;UINT16;bar;0 = off, 1 = on\n")
     assert "unit 'bar' not taken over beside words" in row_of(made, "mode")
+
+
+TWO = """\
+Address,Register,Name,Type,Unit
+0000,30001,A,REAL,V
+0002,30003,B,REAL,A
+000A,30011,C,REAL,W
+"""
+
+
+def test_of_two_columns_of_addresses_the_one_with_table_digits_counts() -> None:
+    made = drafted(TWO)
+    assert [(one.number.table, one.number.address) for one in mapped(made).readings] == [
+        (Kind.INPUT, 0),
+        (Kind.INPUT, 2),
+        (Kind.INPUT, 10),
+    ]
+    assert "addresses" not in asked(made)
+
+
+def test_two_addresses_of_a_row_that_disagree_are_asked_about() -> None:
+    (question,) = [one for one in drafted(TWO.replace("0002", "0004")).questions if "apart" in one.question]
+    assert (question.lines, question.answers[0]) == ((3,), "3:address=30003")
+
+
+def test_a_range_in_raw_numbers_is_asked_about_with_the_range_in_units() -> None:
+    """-3200 × 0.01 = -32, 32000 × 0.01 = 320; an int16 × 0.01 ends at 327.67."""
+    text = "Register;Name;Type;Unit;Range\n30001;Loop;INT16;0.01 mA;-3200...32000\n"
+    (question,) = drafted(text).questions
+    span = reading(text, *question.answers).range
+    assert span is not None
+    assert [int(span.low), int(span.high)] == [-32, 320]
+
+
+def test_bcd_of_two_registers_is_wide_and_of_more_is_asked_to_be_a_date() -> None:
+    made = drafted("Register;Name;Type;Words;Unit\n30001;A;BCD;2;1\n30003;Date;BCD;3;1\n")
+    assert [value.number.kind for value in mapped(made).readings] == ["bcd32", "bcd16"]
+    assert "3 registers in BCD are often a date" in asked(made)
+
+
+@pytest.mark.parametrize(
+    ("word", "unit"), [("Volts", "V"), ("None", "1"), ("pulses", "1"), ("m3/hr", "m3/h")]
+)
+def test_units_in_words_are_known(word: str, unit: str) -> None:
+    assert reading(f"Register;Name;Type;Unit\n30001;A;REAL;{word}\n").unit == unit
