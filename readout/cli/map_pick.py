@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from readout.cli.line_options import BaudRates, Characters, PortName
+from readout.cli.line_options import PortName
 from readout.cli.options import AsJson, TraceFile
 from readout.cli.output import counted, say, tell_json
 from readout.cli.picked_text import document, fitting, next_steps, print_ranking
@@ -33,8 +33,17 @@ def map_pick(
         int | None,
         typer.Option("--unit-address", "--unit", min=1, max=247, help="Unit address, if not the maps' own."),
     ] = None,
-    baud: BaudRates = None,
-    characters: Characters = None,
+    baud: Annotated[
+        str | None, typer.Option("--baud", metavar="N[,N…]", help="Baud rates to try, if not the maps' own.")
+    ] = None,
+    characters: Annotated[
+        str | None,
+        typer.Option(
+            "--characters",
+            metavar="FORM[,FORM…]",
+            help="Data bits, parity and stop bits to try, such as 8E1, if not the maps' own.",
+        ),
+    ] = None,
     trace: TraceFile = None,
     as_json: AsJson = False,
 ) -> int:
@@ -212,7 +221,7 @@ def _announce(
     if len(settings) > 1:
         say(
             f"the maps differ in line settings or unit address, so {len(settings)} are tried in turn, "
-            f"{in_words(silence)} at most while nobody answers: {', '.join(map(str, settings))}"
+            f"about {in_words(silence)} while nobody answers: {', '.join(map(str, settings))}"
         )
     return total, seconds
 

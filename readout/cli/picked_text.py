@@ -119,6 +119,8 @@ def document(
 
 
 def _map(one: "Ranked") -> dict[str, Any]:
+    from readout.diagnose.picking.evidence import plain_value
+
     return {
         "file": one.file,
         "meter": one.evidence.candidate.map.meter,
@@ -130,7 +132,7 @@ def _map(one: "Ranked") -> dict[str, Any]:
             {
                 "name": each.value.name,
                 "registers": each.had.given.value,
-                "value": None if each.reading is None else each.reading.value,
+                "value": plain_value(each),
                 "unit": None if each.reading is None else each.reading.unit,
                 "makes_sense_as": None if each.check is None or each.oddity else str(each.check),
                 "against": each.oddity or None,

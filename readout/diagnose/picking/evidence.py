@@ -208,6 +208,14 @@ def _unnamed(value: Value, reading: Reading) -> bool:
     return any(bits >> bit & 1 and bit not in value.bits for bit in range(bits.bit_length()))
 
 
+def plain_value(one: Judged) -> int | float | str | bool | None:
+    """The value as a JSON type; a float32 as the shortest decimal that gives it back."""
+    if one.reading is None:
+        return None
+    found = one.reading.value
+    return float(str(np.float32(found))) if _is_float32(one.value) and found is not None else found
+
+
 # ---- sentences
 
 
@@ -252,6 +260,12 @@ def several(names: Sequence[str]) -> str:
     return f"{shown} and {more} more" if more > 0 else shown
 
 
+def _is_float32(value: Value) -> bool:
+    """Whether the value has no more digits than a float32."""
+    plain = not value.plus and value.times_ten_to is None and value.number.scale == 1
+    return value.number.kind is Kind.FLOAT32 and plain and not value.number.offset
+
+
 def _clause(value: Value, reading: Reading, why: str) -> str:
     unit = f" {reading.unit}" if reading.unit not in (None, "1") else ""
     return f"{value.name} reads {_shown(value, reading)}{unit}: {why}"
@@ -264,6 +278,6 @@ def _shown(value: Value, reading: Reading) -> str:
     if value.number.kind in (Kind.UNIX_TIME, Kind.CALENDAR):
         assert isinstance(found, int)
         return iso(found / 1000).replace(".000Z", " UTC").replace("T", " ")
-    if value.number.kind is Kind.FLOAT32 and value.times_ten_to is None and not value.plus:
+    if _is_float32(value):
         return str(np.float32(found or 0))
     return f"{found:.12g}"
