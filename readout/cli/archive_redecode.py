@@ -14,6 +14,8 @@ from readout.cli.output import columns, counted, say, tell, tell_json
 from readout.errors import ArchiveError, WrongUse
 
 if TYPE_CHECKING:
+    import pyarrow as pa
+
     from protocols.register_map.model import RegisterMap
     from storage.archive import SealedFile
 
@@ -26,7 +28,9 @@ _SAMPLE_ROWS = 3
 class _Preview:
     """What would become of one point's rows of one source.
 
-    `sample`: one entry a row and reading; `types`: name → (old, new).
+    `sample`: one entry a row and reading; `changed`: readings that are otherwise in any row of the file that
+    was looked at, `stay`: the others; `types`: name → (old, new). `named`: the map file that the point file
+    named when the rows were measured.
     """
 
     point: str
@@ -34,8 +38,11 @@ class _Preview:
     files: int
     rows: int
     sample: list[dict[str, Any]]
+    changed: list[str]
+    stay: list[str]
     types: dict[str, tuple[str | None, str | None]]
     not_read: list[str]
+    named: str | None
 
 
 def archive_redecode(
@@ -50,11 +57,13 @@ def archive_redecode(
 
     Shows old and new values of a few rows and asks before it writes. Raw registers, times and status stay
     as they are; the old files move to superseded/ and the ledger says what was done. Without --point it
-    takes every point whose rows came from a map of the same meter. Refused while a recorder runs.
+    takes every point whose rows came from a map of the same meter. Refused while a recorder runs. The point
+    file is not written: put the map right that it names, before recording goes on.
     """
     from storage.archive import ArchiveReader
 
     new = load_map(map_file)
+    _refuse_recorder(folder)
     found = _points(ArchiveReader(folder).files(), folder, new, point)
     previews = [_preview(folder, files, new) for files in found.values() if files]
     if previews and not as_json:
@@ -80,7 +89,40 @@ def archive_redecode(
             if made
             else f"{whose}: every file has this map's values already"
         )
+    named = {preview.point: preview.named for preview in previews}
+    for name in dict.fromkeys(name for name, _ in found):
+        say(f"next: {_next_step(name, named.get(name), map_file)}")
     return 0
+
+
+def _next_step(point: str, named: str | None, map_file: Path) -> str:
+    """The point file is not ours to write, and what is recorded next comes from the map that it names."""
+    before = "before the next `log` or `memory fetch`; else new rows are decoded as before"
+    if named is None:
+        return f"see that the point file of {point} names {map_file} (`meter: map`), {before}"
+    if named == map_file.name:
+        return (
+            f"the point file of {point} named a {named} when these rows were measured: see that it is "
+            f"{map_file}, {before}"
+        )
+    return (
+        f"the point file of {point} named {named} when these rows were measured: name {map_file} there "
+        f"(`meter: map`), or correct {named}, {before}"
+    )
+
+
+def _refuse_recorder(folder: Path) -> None:
+    """ArchiveError where somebody writes the archive: rows wait in its journal with the old map's values."""
+    from storage import lock
+    from storage.archive.layout import LOCK
+
+    if lock.is_held(folder / LOCK):
+        pid = lock.holder(folder / LOCK)
+        who = "another process" if pid is None else f"process {pid}"
+        raise ArchiveError(
+            f"{folder} is being written by {who}, so not all of its rows are sealed yet. Stop the recorder, "
+            "decode again, put the map right that the point file names, and start it again."
+        )
 
 
 def _named(point: str, source: str) -> str:
@@ -102,7 +144,9 @@ def _points(
         wanted = [key for key in kept if key[0] == only]
         if not wanted:
             known = ", ".join(sorted({name for name, _ in kept})) or "none"
-            raise WrongUse(f"{folder} has no sealed rows of a point {only}; it has: {known}")
+            raise WrongUse(
+                f"{folder} has no sealed rows of a point {only}; it has: {known}{_waiting(folder)}"
+            )
     else:
         meters = {key: map_of_file(folder / mine[-1].file).meter for key, mine in kept.items()}
         wanted = [key for key, meter in meters.items() if meter == new.meter]
@@ -110,9 +154,21 @@ def _points(
             there = ", ".join(sorted({f"{name} ({meter})" for (name, _), meter in meters.items()}))
             raise WrongUse(
                 f"no point of {folder} has a meter called {new.meter!r}; say which with --point."
-                f" There are: {there or 'none'}"
+                f" There are: {there or 'none'}{_waiting(folder)}"
             )
     return {key: to_decode(folder, kept[key], new.sha256) for key in wanted}
+
+
+def _waiting(folder: Path) -> str:
+    """What a killed recorder left in the journal, as the end of a sentence."""
+    from storage.archive import ArchiveReader
+
+    reader = ArchiveReader(folder)
+    names = dict.fromkeys(name for name, source in reader.streams() if reader.waiting_rows(name, source))
+    if not names:
+        return ""
+    seal = f"`pipeledger archive seal {folder}` seals them first"
+    return f". Rows of {', '.join(names)} wait in the journal: {seal}"
 
 
 def _preview(folder: Path, files: "list[SealedFile]", new: "RegisterMap") -> _Preview:
@@ -132,13 +188,14 @@ def _preview(folder: Path, files: "list[SealedFile]", new: "RegisterMap") -> _Pr
         for name in (*before, *(name for name in after if name not in before))
         if before.get(name) != after.get(name) and not stays(name, file.source)
     }
+    kept = {n for n in {**before, **after} if stays(n, file.source) or n.endswith(("_flag", "_unit"))}
+    names = [n for n in {**before, **after} if n not in kept]
+    changed = [name for name in names if _differs(table, made, name)]
     answered = [row for row in range(table.num_rows) if table["time"][row].is_valid] or [0]
     picked = sorted(
         {answered[round(i * (len(answered) - 1) / (_SAMPLE_ROWS - 1))] for i in range(_SAMPLE_ROWS)}
     )
     old_rows, new_rows = table.take(picked).to_pylist(), made.take(picked).to_pylist()
-    kept = {n for n in {**before, **after} if stays(n, file.source) or n.endswith(("_flag", "_unit"))}
-    names = [n for n in {**before, **after} if n not in kept]
     when = "due" if file.source == _LIVE else "time"
     sample = [
         {when: _plain(was[when]), "reading": name, "old": _plain(was.get(name)),
@@ -148,7 +205,28 @@ def _preview(folder: Path, files: "list[SealedFile]", new: "RegisterMap") -> _Pr
         for name in names
     ]  # fmt: skip
     rows, missing = sum(f.rows for f in files), not_read(table, new)
-    return _Preview(file.point, file.source, len(files), rows, sample, types, missing)
+    stay = [name for name in names if name not in changed]
+    return _Preview(
+        file.point, file.source, len(files), rows, sample, changed, stay, types, missing, _named_map(table)
+    )
+
+
+def _differs(old: "pa.Table", new: "pa.Table", name: str) -> bool:
+    """Whether any row has another value, flag or unit of a reading."""
+    for column in (name, f"{name}_flag", f"{name}_unit"):
+        there = [column in table.column_names for table in (old, new)]
+        if there[0] != there[1] or (all(there) and not old[column].equals(new[column])):
+            return True
+    return False
+
+
+def _named_map(table: "pa.Table") -> str | None:
+    """The map file that the point file named when these rows were measured, as the file tells it."""
+    import json
+
+    metadata = table.schema.metadata or {}
+    named = json.loads(metadata.get(b"pipeledger.point", b"{}")).get("map_file")
+    return None if named is None else str(named)
 
 
 def _show(previews: "list[_Preview]") -> None:
@@ -161,9 +239,12 @@ def _show(previews: "list[_Preview]") -> None:
             (one[when] or "time not known", one["reading"], _cell(one["old"], one["old_flag"]), "→",
              _cell(one["new"], one["new_flag"]))
             for one in preview.sample
+            if one["reading"] in preview.changed
         ]  # fmt: skip
-        for line in columns(rows, right=frozenset({2, 4})):
+        for line in columns(rows, right=frozenset({2, 4})) if preview.changed else ():
             tell(f"  {line}")
+        if preview.stay:
+            tell(f"  stay as they are: {', '.join(preview.stay)}")
         for name, (was, now) in preview.types.items():
             tell(f"  column {name}: {was or 'not there'} → {now or 'not there'}")
         for name in preview.not_read:
@@ -227,5 +308,17 @@ def _plain(value: Any) -> Any:
 
 
 def _cell(value: Any, flag: str | None) -> str:
-    shown = "-" if value is None else f"{value:.7g}" if isinstance(value, float) else str(value)
+    shown = "-" if value is None else _number(value) if isinstance(value, float) else str(value)
     return f"{shown} ({flag})" if flag else shown
+
+
+def _number(value: float) -> str:
+    """All the figures a value has: as few as tell a float32 from its neighbours, else twelve."""
+    import numpy as np
+
+    with np.errstate(over="ignore"):
+        single = np.float32(value)
+    if float(single) != value:
+        return f"{value:.12g}"
+    plain = value == 0 or 1e-4 <= abs(value) < 1e16
+    return np.format_float_positional(single, trim="-") if plain else str(single)

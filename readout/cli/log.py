@@ -101,9 +101,10 @@ def log(
     or why there is no reading. A port that is absent is waited for. SIGHUP takes up changed point files.
     """
     from readout.bus.trace import Trace
+    from readout.cli.decoded_otherwise import warn_of_another_map
     from readout.cli.log_outlet import Outlets, outlet
     from readout.clock import SystemClock
-    from readout.daemon.points import load_points
+    from readout.daemon.points import LIVE, load_points
     from readout.daemon.recorder import Assignment
     from readout.daemon.service.notify import ServiceManager
     from readout.daemon.service.reload import Runs
@@ -125,6 +126,7 @@ def log(
     if assignment.seal_every_ms < SHORTEST_MS:
         raise WrongUse(f"--seal-every {seal_every} is too short; the shortest is {SHORTEST_MS} ms")
     outside_ms = milliseconds(outside_for, "--outside-for")
+    warn_of_another_map(archive, assignment.points, LIVE)
     clock = SystemClock()
     shown = outlet(archive, clock, Outlets(page, page_token, mqtt, mqtt_login))
     manager = ServiceManager(clock)

@@ -46,6 +46,7 @@ def memory_fetch(
     """
     import signal
 
+    from readout.cli.decoded_otherwise import warn_of_another_map
     from readout.cli.memory_meter import met, point_with_memory
     from readout.cli.memory_progress import showing
     from readout.cli.memory_visit import Visitor
@@ -62,6 +63,7 @@ def memory_fetch(
         signal.signal(number, lambda *_: stop.set())
     clock = SystemClock()
     loaded = point_with_memory(point)
+    warn_of_another_map(archive, [loaded.point], "memory")
     with (
         Archive.open(archive, utc=clock.utc) as kept,
         met(loaded, clock, trace) as meter,
