@@ -108,19 +108,26 @@ def read_line(raw: bytes) -> Line | str:
         return "is no JSON"
     if not isinstance(fields, dict) or not fields.keys() >= _OWN_KEYS:
         return "lacks one of n, time, kind, previous, hash"
-    stated = fields.pop("hash")
+    stated = fields["hash"]
     try:
-        without, whole = canonical(fields), canonical({**fields, "hash": stated})
+        whole = canonical(fields)
+        del fields["hash"]
+        if hashlib.sha256(_without_hash(whole, stated, fields)).hexdigest() != stated:
+            return "does not have the hash that it states"
     except ValueError:  # NaN and half a surrogate pair are read, but are no JSON in UTF-8
         return "is no JSON"
-    if hashlib.sha256(without).hexdigest() != stated:
-        return "does not have the hash that it states"
     if whole != raw:
         return "is not written with sorted keys and no spaces"
     own = {key: fields.pop(key) for key in ("n", "time", "kind", "previous")}
     if type(own["n"]) is not int or not all(isinstance(own[k], str) for k in ("time", "kind", "previous")):
         return "has no number, or no text where one must be"
     return Line(**own, hash=stated, content=fields)
+
+
+def _without_hash(whole: bytes, stated: object, fields: Mapping[str, Any]) -> bytes:
+    """The line's JSON without `hash`, cut out of the whole where it stands there once: half the work."""
+    cut = f'"hash":"{stated}",'.encode()
+    return whole.replace(cut, b"") if whole.count(cut) == 1 else canonical(fields)
 
 
 def read(data: bytes) -> Reading:

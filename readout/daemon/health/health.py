@@ -5,9 +5,10 @@ over the seconds that passed, gaps named by their cause. Of what is older than a
 and statuses are read, so a year costs little more than a month.
 """
 
-from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from heapq import merge
 from pathlib import Path
 
 from readout.daemon.health.meter_memory import MeterMemory, meter_memory
@@ -35,6 +36,7 @@ _GROWTH_DAYS = 7
 #: Statuses of rounds in which nothing went wrong on the line.
 _NO_ERROR = frozenset({"ok", "skipped"})
 _NOTHING = Held([], [], [])
+_OF_FILES = frozenset({Kind.SEALED, Kind.MERGED, Kind.REDECODED})
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,11 +133,12 @@ def _answer(
     names = {name: None for line in ledger.lines if line.kind == Kind.STARTED for name in _points(line)}
     waiting = [row for (_, source), one in streams.items() if source == LIVE
                for _, rows in one.waiting for row in rows]  # fmt: skip
+    told = _by_point(ledger)
     log = root / f"{JOURNAL_FILE}-wal"
     room = room_on(root)
     return Health(
         points={
-            name: _Point(root, name, ledger, streams, now_ms).health(running_now=running)
+            name: _Point(root, name, told(name), streams, now_ms).health(running_now=running)
             for name in [*names, *(point for point in live if point not in names)]
         },
         running=running,
@@ -147,6 +150,23 @@ def _answer(
         full_in_s=full_in_s([file for one in streams.values() for file in one.files], room, now_ms),
         ledger_faults=ledger.faults,
     )
+
+
+def _by_point(ledger: Reading) -> Callable[[str], Reading]:
+    """What the ledger says of a point, and of none: so that many points do not read all of it each.
+
+    Lines that add files, most of a long ledger, are left out.
+    """
+    of: dict[str | None, list[Line]] = defaultdict(list)
+    for line in ledger.lines:
+        if line.kind not in _OF_FILES:
+            point = line.content.get("point")
+            of[point if isinstance(point, str) else None].append(line)
+
+    def told(name: str) -> Reading:
+        return replace(ledger, lines=tuple(merge(of[None], of[name], key=lambda line: line.n)))
+
+    return told
 
 
 def _points(line: Line) -> list[str]:
