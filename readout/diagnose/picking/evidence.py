@@ -277,7 +277,7 @@ def _shown(value: Value, reading: Reading) -> str:
         return f'"{found}"'
     if value.number.kind in (Kind.UNIX_TIME, Kind.CALENDAR):
         assert isinstance(found, int)
-        return iso(found / 1000).replace(".000Z", " UTC").replace("T", " ")
+        return iso(found / 1000).replace("T", " ").replace(".000Z", " UTC")
     if _is_float32(value):
         return str(np.float32(found or 0))
     return f"{found:.12g}"

@@ -127,7 +127,10 @@ def _ranked(found: Evidence, names: Sequence[Name], owners: dict[Name, list[str]
 
 def _verdict(found: Evidence, weight: int, *, contradicted: bool) -> Verdict:
     refused, odd = len(found.of(Given.REFUSED)), len(found.odd)
-    if 2 * (refused + odd) >= max(1, len(found.values)) or odd > len(found.sensible):
+    bad, half = refused + odd, len(found.values) / 2
+    if refused and refused == len(found.values):
+        return Verdict.DOES_NOT_FIT
+    if bad > 1 and (bad >= half or odd > len(found.sensible)):  # one alone may be a flow below its range
         return Verdict.DOES_NOT_FIT
     doubtful = refused or odd or contradicted or found.of(Given.UNANSWERED)
     return Verdict.MAY_FIT if doubtful or weight < TELLING_LEAST else Verdict.FITS
@@ -137,7 +140,7 @@ def _too_little(found: Evidence) -> str:
     if not found.checkable:
         return "it cannot be told by reading: the map has no identity, range, codes or other mark to check"
     if found.telling == 0:
-        return "all that could be checked holds 0, which tells nothing"
+        return "all that could be checked holds 0 or a small number, which tells nothing"
     only = "register holds" if found.telling == 1 else "registers hold"
     return f"only {found.telling} {only} something that could be checked, which may be chance"
 

@@ -5,12 +5,10 @@ import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from types import ModuleType
 
 import pytest
 from typer.testing import CliRunner, Result
 
-from protocols.modbus.crc import with_crc
 from protocols.modbus.timing import SerialFormat
 from protocols.register_map.parse import parse_map
 from readout.cli.main import app
@@ -256,21 +254,3 @@ def test_the_page_shows_what_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyP
     page = (ROOT / "docs" / "which-map.md").read_text(encoding="utf-8")
     (shown,) = re.findall(r"^```console\n\$ [^\n]*\n(.*?)^```", page, re.MULTILINE | re.DOTALL)
     assert done.output.replace(line.port, "/dev/ttyUSB0") == shown
-
-
-def test_the_command_in_a_process_of_its_own(maps: Path, command: ModuleType) -> None:
-    """A real process on a real pseudo-terminal; the meter answers 17 and 43 as one that has neither."""
-    served = meter(MERE)
-
-    class Anonymous:
-        def reply(self, frame: bytes) -> bytes | None:
-            if frame[0] == 12 and frame[1] in (17, 43):
-                return with_crc(bytes((12, frame[1] | 0x80, 1)))
-            return served.reply(frame)
-
-    with SimulatedLine([Anonymous()]) as line:
-        done = command.run("map", "pick", line.port, "--maps", "maps", cwd=maps.parent)
-    assert done.status == 0, done.err
-    assert done.out.startswith(
-        "fits          mere.yaml  Mere 20 insertion meter\n  for      answers its only read\n"
-    )
