@@ -73,7 +73,7 @@ def _build(entries: Entries, data: bytes, report: Report) -> RegisterMap:
     for built in readings:
         hint_at(built, fluid, principle, report)
     for built in settings:
-        hint_at_setting(built, report)
+        hint_at_setting(built, wire, report)
     for built in identity:
         hint_at_identity(built, report)
     hint_at_names(readings, report)

@@ -3,12 +3,13 @@
 from collections.abc import Mapping
 from decimal import Decimal
 
+from protocols.modbus.tables import Table
 from protocols.register_map.build.numbers import Built
 from protocols.register_map.checks.kinds import INTEGERS, LIMITS, NUMBERS, UNSIGNED
 from protocols.register_map.faults import Report
 from protocols.register_map.forms import Entries
 from protocols.register_map.grammar import values as g
-from protocols.register_map.model import Kind, Number
+from protocols.register_map.model import Kind, Number, Wire
 from protocols.units import Dimension, quantity_of, unit_of
 
 #: A float32 counts in steps of 1 up to here: 24 bits of significand (IEEE 754).
@@ -50,7 +51,7 @@ def hint_at(built: Built, fluid: str | None, principle: str | None, report: Repo
     _hint_at_reference(built, fluid, principle, report)
 
 
-def hint_at_setting(built: Built, report: Report) -> None:
+def hint_at_setting(built: Built, wire: Wire, report: Report) -> None:
     """Warnings on what a meter can be told."""
     entries, value = built.entries, built.value
     _hint_at_unit(built, report)
@@ -63,6 +64,29 @@ def hint_at_setting(built: Built, report: Report) -> None:
             f"'{value.name}' may be written and has neither range nor steps: any number the type holds would "
             "be sent; write range: [lowest, highest] from the manual",
             "writable without limits",
+        )
+    if value.writable:
+        _hint_at_writing(built, wire, report)
+
+
+def _hint_at_writing(built: Built, wire: Wire, report: Report) -> None:
+    """A setting that no request can write, or that one request cannot write whole."""
+    entries, number = built.entries, built.value.number
+    four_bytes = number.words != number.addresses
+    if number.table not in (Table.HOLDING, Table.COIL) or four_bytes:
+        what = "32 bits behind one address" if four_bytes else f"{number.table} registers"
+        report.warn(
+            entries.at(g.WRITE),
+            f"'{built.value.name}' cannot be written: no request writes {what}; take the key out, or check "
+            "the table",
+            "cannot be written",
+        )
+    elif wire.write_with == 6 and number.words > 1:
+        report.warn(
+            entries.at(g.WRITE),
+            f"with write_with: 6 the {number.words} registers of '{built.value.name}' are written one after "
+            "the other; say write_with: 16 if the meter takes it",
+            "written in pieces",
         )
 
 

@@ -79,8 +79,8 @@ FINDINGS = (
     ),
     Finding(
         "gauge and absolute", "fault",
-        "Gauge and absolute pressure differ by about 1 bar: 7 bar(g) is about 8 bar(a), "
-        "and what a leak loses goes with the absolute one.",
+        "Gauge and absolute pressure differ by about 1 bar: 7 bar(g) is about 8 bar(a), and what a leak "
+        "loses goes with the absolute one.",
         "pressure: {input: 20, type: float32, unit: bar(a)}",
         "pressure: {input: 20, type: float32, unit: bar(a), gauge: true}",
     ),

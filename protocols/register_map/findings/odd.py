@@ -109,6 +109,28 @@ FINDINGS = (
         "settings:\n  inside_diameter: {holding: 30, type: float32, unit: mm, write: allowed}",
     ),
     Finding(
+        "cannot be written", "warning",
+        "Modbus writes holding registers and coils only. The setting can be read, and will fail on the "
+        "day it is to be changed.",
+        "settings:\n  damping: {holding: 36, type: uint16, unit: s, range: [0, 60], write: allowed}",
+        "settings:\n  damping: {input: 36, type: uint16, unit: s, range: [0, 60], write: allowed}",
+    ),
+    Finding(
+        "written in pieces", "warning",
+        "Between the two requests the meter has half of the old number and half of the new one, and may "
+        "measure with it, or refuse it.",
+        "wire: {write_with: 16}\nsettings:\n"
+        "  inside_diameter: {holding: 30, type: float32, unit: mm, range: [12, 900], write: allowed}",
+        "wire: {write_with: 6}\nsettings:\n"
+        "  inside_diameter: {holding: 30, type: float32, unit: mm, range: [12, 900], write: allowed}",
+    ),
+    Finding(
+        "refused by the meter", "warning",
+        "A meter that was read with this map has no such register, or not so many at once: its rounds "
+        "stay partial. Where every meter refuses it, the address, the table or the manual is wrong.",
+        "flow: {input: 16, type: float32, unit: kg/h}",
+    ),
+    Finding(
         "unusual line settings", "warning",
         "With one setting off nothing is understood in either direction, and the meter seems dead.",
         "serial: {baud_rate: 19200, parity: even, stop_bits: 1}",

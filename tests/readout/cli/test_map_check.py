@@ -1,5 +1,6 @@
 """`map check` as somebody with a faulty map sees it: in a terminal, in an editor, and as data."""
 
+import hashlib
 import json
 import re
 from pathlib import Path
@@ -7,9 +8,12 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner, Result
 
+from protocols.modbus.tables import Table
 from protocols.register_map.findings import FINDINGS
 from readout.cli.main import app
 from readout.errors import WrongUse
+from readout.plan.refusals import Refusal, Refusals
+from readout.poll.remembered import Remembered
 
 PAGE = (Path(__file__).parents[3] / "docs/findings.md").read_text(encoding="utf-8")
 FAULTY = """\
@@ -86,6 +90,21 @@ def test_a_good_map_has_no_line_of_findings() -> None:
     done = checked("good.yaml")
     assert (done.exit_code, done.stdout) == (0, "")
     assert done.stderr == "good.yaml: Mere 7 vane meter: 1 readings, 0 settings, 0 identity entries\n"
+
+
+def test_what_a_meter_was_found_to_refuse_is_told_at_its_place(folder: Path) -> None:
+    """As `log` remembers it beside the map; after any change of the map it is not said any more."""
+    file = folder / "mere-7.yaml"
+    refused = Refusal(Table.INPUT, 5, 1, exception=2, values=("temperature",), learned=1_777_874_400.0)
+    sha256 = hashlib.sha256(file.read_bytes()).hexdigest()
+    Remembered(file, sha256, "header", None, pytest.fail).keep(Refusals((refused,)))
+    lines = checked("--no-why", "mere-7.yaml").stdout.splitlines()
+    assert lines[0] == (
+        "mere-7.yaml:4:3: warning: the meter of header refuses 'temperature' (exception 02, illegal data "
+        "address), seen on 2026-05-04; are table and address right?"
+    )
+    file.write_text(COLD + "# another version\n", encoding="utf-8")
+    assert "refuses" not in checked("--no-why", "mere-7.yaml").stdout
 
 
 @pytest.mark.parametrize("name", ["float32 total", "float32-total", "Float32  Total"])
