@@ -245,6 +245,11 @@ def _flow_lines(one: "Review") -> list[str]:
     if one.totals is not None:
         found, share = one.totals, one.totals.difference
         apart = "" if share is None else f"; the flow's integral is {share:+.2%} of that away"
+        if share is None and found.integral is not None:
+            apart = (
+                f"; the flow's integral is {_shown(found.integral)}: too little was counted to compare them,"
+                f" in steps of {_shown(found.step)}"
+            )
         lines.append(
             f"  the meter's totaliser counted {_shown(found.counted)} {found.unit} while rows came,"
             f" {_shown(found.in_gaps)} in gaps{apart}"

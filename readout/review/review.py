@@ -306,7 +306,7 @@ def _totals(measured: Measured, flow: ReadingReview | None, about: Installation)
         if one is not None and other is not None and one.dimension is other.dimension:
             same = one.expression == other.expression
             integral = flow.total * (1.0 if same else _volume(one.word, other.word))
-    return totals(measured.counter, total.unit, total.rolls_over_at, measured.interval_ms, integral)
+    return totals(measured.counter, total.unit, total.rolls_over_at, integral)
 
 
 def _volume(one: str, other: str) -> float:

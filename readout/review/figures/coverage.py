@@ -82,10 +82,7 @@ def _holes(measured: Measured, begin: int, end: int) -> list[tuple[int, int, flo
         (int(edges[i]), int(nexts[i]), (int(nexts[i]) - int(edges[i])) / 1000)
         for i in np.flatnonzero(nexts - edges > 0)
     ]
-    # Within a minute it is known how many seconds have no row, not which.
-    inside = (minutes.last - minutes.first) / 1000 - minutes.covered
-    for i in np.flatnonzero(inside > 0.0005):
-        found.append((int(minutes.first[i]), int(minutes.last[i]), float(inside[i])))
+    found += [(hole.begin_ms, hole.end_ms, hole.missing_s) for hole in measured.holes]
     return sorted(found)
 
 

@@ -16,6 +16,15 @@ from numpy.typing import NDArray
 
 from readout.review.about.installation import MEMORY, Installation
 from readout.review.asking import asking
+from readout.review.rows.holes import (
+    LACKING,
+    Counter,
+    Hole,
+    beside_holes,
+    counter,
+    holes_within,
+    lacking,
+)
 from readout.review.rows.minutes import MINUTE_MS, Minutes, Values, joined, spread
 from readout.review.rows.streams import Part, parts_of
 from storage.archive import ArchiveReader, Held
@@ -54,20 +63,13 @@ class Curve:
     quantiles: Mapping[float, float]
 
 
-@dataclass(frozen=True, slots=True)
-class Counter:
-    """What a totaliser showed at moments [n] (ms since 1970 UTC), ascending; in its own unit."""
-
-    moments: Whole
-    values: NDArray[np.float64]
-
-
 @dataclass(frozen=True)
 class Measured:
     """All that is taken from the rows of one point and source, as of one instant."""
 
     installations: Sequence[tuple[int, Installation]]  # (valid from [ms], what was true), ascending
     minutes: Minutes
+    holes: Sequence[Hole]  # within minutes
     lost: Sequence[Lost]
     curves: Mapping[str, Curve]
     counts: Mapping[str, Mapping[str, int]]  # column (status, clock, …_flag) → word → rows
@@ -154,6 +156,7 @@ class _Session:
         return Measured(
             installations=sorted(found.items(), key=lambda one: one[0]),
             minutes=minutes,
+            holes=self._holes(minutes),
             lost=self._lost(),
             curves=self._curves(minutes),
             counts=self._counts(),
@@ -360,19 +363,30 @@ class _Session:
     def _is_total(self, name: str) -> bool:
         return self._latest.readings[name].totaliser
 
+    def _holes(self, minutes: Minutes) -> list[Hole]:
+        self._look_into(minutes.begin[lacking(minutes)] // MINUTE_MS)
+        return holes_within(minutes, self._table, self._everything("true"))
+
+    def _look_into(self, minutes: NDArray[Any]) -> None:
+        """Make these minutes [number of minutes since 1970 UTC] the ones that are looked into."""
+        import pyarrow as pa
+
+        self._sql.register(LACKING, pa.table({"minute": pa.array(minutes)}))
+
     def _counter(self) -> Counter:
-        """First and last row of the totaliser in each minute."""
+        """First and last row of the totaliser in each minute, and those beside a hole within it."""
         total = self._latest.totaliser
         if total is None or total.name not in self._names:
-            return Counter(np.zeros(0, np.int64), np.zeros(0))
-        value = f"{_quoted(total.name)}::DOUBLE"
+            return Counter(np.zeros(0, np.int64), np.zeros(0), np.zeros(0, np.bool_))
+        value, rows = f"{_quoted(total.name)}::DOUBLE", self._everything(f"{_quoted(total.name)} IS NOT NULL")
         found = self._table(
             f"SELECT min(begin) AS a, max(begin) AS b, arg_min({value}, begin) AS x,"
-            f" arg_max({value}, begin) AS y FROM ({self._everything(f'{_quoted(total.name)} IS NOT NULL')})"
-            f" GROUP BY begin // {MINUTE_MS} ORDER BY 1"
+            f" arg_max({value}, begin) AS y, arg_max(span, begin) AS span, sum(span)::DOUBLE AS covered"
+            f" FROM ({rows}) GROUP BY begin // {MINUTE_MS} ORDER BY 1"
         )
-        moments = np.column_stack([found["a"], found["b"]]).ravel().astype(np.int64)
-        return Counter(moments, np.column_stack([found["x"], found["y"]]).ravel().astype(np.float64))
+        lacks = found["b"] - found["a"] + found["span"] - found["covered"] > 0.5 * found["span"]
+        self._look_into(found["a"][lacks] // MINUTE_MS)
+        return counter(found, beside_holes(self._table, rows, value, 0.5))
 
 
 def _files(paths: Sequence[str]) -> str:

@@ -4,13 +4,14 @@ import numpy as np
 import pytest
 
 from readout.review.figures.totaliser import totals
-from readout.review.rows.measure import Counter
+from readout.review.rows.holes import Counter
 
 
 def counted(readings: list[float], rolls_over_at: float | None) -> tuple[float, int, int]:
     """What was counted, roll-overs, resets; two readings a minute, none missing."""
     moments = np.arange(len(readings), dtype=np.int64) * 30_000
-    found = totals(Counter(moments, np.array(readings, np.float64)), "kg", rolls_over_at, 60_000, None)
+    none = np.zeros(len(readings) - 1, np.bool_)
+    found = totals(Counter(moments, np.array(readings, np.float64), none), "kg", rolls_over_at, None)
     assert found is not None
     assert found.counted + found.in_gaps >= 0, "a consumption is never negative"
     return found.counted + found.in_gaps, found.roll_overs, found.resets
@@ -34,3 +35,22 @@ def test_a_fall_is_a_roll_over_near_the_top_and_a_reset_elsewhere(
     readings: list[float], rolls_over_at: float | None, wanted: tuple[float, int, int]
 ) -> None:
     assert counted(readings, rolls_over_at) == wanted
+
+
+@pytest.mark.parametrize(
+    ("readings", "gaps", "wanted"),
+    [
+        ([100.0, 100.1, 100.6], 0, None),  # 0.6 in steps of 0.1: known to 17 %
+        ([100.0, 100.1, 110.0], 0, 0.0),  # 10.0: known to 1 %
+        ([100.0, 100.1, 110.1], 2, None),  # nothing but gaps
+        ([100.0, 100.0, 100.0], 0, None),
+    ],
+)
+def test_a_total_known_too_coarsely_is_not_compared(
+    readings: list[float], gaps: int, wanted: float | None
+) -> None:
+    """Both ends of a stretch are known to one step of the counter."""
+    values, holes = np.array(readings), np.arange(2) < gaps
+    found = totals(Counter(np.arange(3) * 1000, values, holes), "m3", None, values[-1] - values[0])
+    assert found is not None
+    assert found.difference == (None if wanted is None else pytest.approx(wanted))
