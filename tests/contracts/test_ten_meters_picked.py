@@ -132,16 +132,7 @@ def test_the_command_names_a_strangers_meter(command: ModuleType, tmp_path: Path
             assert stranger.stdout is not None
             try:
                 assert stranger.stdout.readline() == "ready\n"
-                where = (
-                    "--maps",
-                    METERS / "maps",
-                    "--unit-address",
-                    "3",
-                    "--baud",
-                    "9600",
-                    "--characters",
-                    "8N2",
-                )
+                where = ("--maps", "maps", "--unit-address", "3", "--baud", "9600", "--characters", "8N2")
                 found = command.run("map", "pick", tap.master_port, *where, cwd=tmp_path)
             finally:
                 stranger.terminate()
