@@ -18,14 +18,12 @@ from protocols.register_map.checks.line_hints import hint_at_line, hint_at_wire
 from protocols.register_map.checks.memory import check_memory
 from protocols.register_map.checks.references import resolve
 from protocols.register_map.checks.values import check_value
-from protocols.register_map.document import Mapping, compose
+from protocols.register_map.document import compose
 from protocols.register_map.faults import Fault, Report
 from protocols.register_map.forms import Entries, Key
 from protocols.register_map.grammar.values import FIELD_MEANINGS
+from protocols.register_map.kinds import of_another_kind
 from protocols.register_map.model import RegisterMap, Wire
-
-#: First keys of the other files of a job.
-_OTHER_KINDS = {"measuring_point": "a point file", "job": "a job file"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,25 +38,11 @@ def parse_map(data: bytes, file: str) -> Parsed:
     """The map in `data`, the bytes of a file named `file` in faults. Never raises for what `data` holds."""
     report = Report(file)
     root = compose(data, report)
-    entries = None if root is None or _of_another_kind(root, report) else g.MAP.read(root, report)
+    entries = (
+        None if root is None or of_another_kind(root, "register_map", report) else g.MAP.read(root, report)
+    )
     found = None if entries is None else _build(entries, data, report)
     return Parsed(None if report.faulty else found, report.faults())
-
-
-def _of_another_kind(root: Mapping, report: Report) -> bool:
-    """Whether this is one of the files that a map stands beside; told at once instead of key by key."""
-    if any(pair.key.text == "register_map" for pair in root.pairs):
-        return False
-    for pair in root.pairs:
-        kind = _OTHER_KINDS.get(pair.key.text)
-        if kind is not None:
-            report.fault(
-                pair.key,
-                f"this is {kind}, not a register map, which begins with `register_map: 1`",
-                "another kind of file",
-            )
-            return True
-    return False
 
 
 def _build(entries: Entries, data: bytes, report: Report) -> RegisterMap:

@@ -8,6 +8,7 @@ from typing import TypeVar
 from protocols.register_map.document import Node, compose
 from protocols.register_map.faults import Fault, Report, Spot
 from protocols.register_map.forms import Entries, Key
+from protocols.register_map.kinds import of_another_kind
 from readout.measuring_point import build
 from readout.measuring_point import grammar as k
 from readout.measuring_point.checks.conditions import check_conditions, check_temperature
@@ -83,7 +84,8 @@ def read_point(path: Path) -> tuple[Files, MeasuringPoint | None]:
     if data is None:
         return Files(path, own, None), None
     root = compose(data, own)
-    entries = None if root is None else k.POINT.read(root, own)
+    wrong = root is None or of_another_kind(root, "measuring_point", own)
+    entries = None if root is None or wrong else k.POINT.read(root, own)
     job, job_entries, job_text = (None, None, None) if entries is None else _read_job(path, entries, own)
     text = data.decode("utf-8", errors="replace")
     files = Files(path, own, entries, job, job_entries, text, job_text)
@@ -118,7 +120,8 @@ def _read_job(path: Path, entries: Entries, own: Report) -> tuple[Report | None,
         return None, None, None
     job = Report(str(job_path))
     root = compose(data, job)
-    found = None if root is None else k.JOB_FILE.read(root, job)
+    wrong = root is None or of_another_kind(root, "job", job)
+    found = None if root is None or wrong else k.JOB_FILE.read(root, job)
     return job, found, data.decode("utf-8", errors="replace")
 
 

@@ -143,3 +143,26 @@ def test_a_port_given_for_a_point_file_is_told_as_that(port: str) -> None:
 def test_a_point_file_that_is_not_there_is_told_without_talk_of_other_files(tmp_path: Path) -> None:
     (fault,) = parse_point(tmp_path / "nofile.yaml").faults
     assert fault.fault.endswith("cannot be read: no such file or directory; see the path")
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        ("register_map: 1\nmeter: m\nreadings: {flow: {input: 0, type: float32}}\n", "a register map"),
+        ("job: 1\ncustomer: Hollow Mere bottling hall\n", "a job file"),
+    ],
+)
+def test_a_file_of_another_kind_is_told_as_that_and_nothing_else(
+    tmp_path: Path, text: str, kind: str
+) -> None:
+    (tmp_path / "given.yaml").write_text(text)
+    (fault,) = parse_point(tmp_path / "given.yaml").faults
+    assert (fault.line, fault.column) == (1, 1)
+    assert fault.fault == f"this is {kind}, not a point file, which begins with `measuring_point: 1`"
+
+
+def test_a_map_where_the_job_is_wanted_is_told_as_that(tmp_path: Path) -> None:
+    (tmp_path / "given.yaml").write_text(f"{HEAD}job: map.yaml\n")
+    (tmp_path / "map.yaml").write_text("register_map: 1\nmeter: m\nreadings: {}\n")
+    told = [fault.fault for fault in parse_point(tmp_path / "given.yaml").faults]
+    assert "this is a register map, not a job file, which begins with `job: 1`" in told
