@@ -92,6 +92,17 @@ def test_the_records_check_on_the_page_is_true() -> None:
         assert record_check(check, rows_of(columns, sent))[0] == (claim == "agrees")
 
 
+def test_every_chapter_has_a_picture_of_its_bytes() -> None:
+    """Lines that stand four blanks in, with boxes, bits, or an arrow of numbers."""
+    chapters = PAGE.read_text(encoding="utf-8").split("\n## ")[1:]
+    without = [
+        chapter.partition("\n")[0]
+        for chapter in chapters
+        if not re.search(r"^ {4}.*(│|─|[01]{4})", chapter, re.M)
+    ]
+    assert without == []
+
+
 def test_the_page_shows_every_kind_a_map_can_name() -> None:
     page = PAGE.read_text(encoding="utf-8")
     shown_kinds = {kind for kind in Kind if re.search(rf"\b{kind.value}\b", page)}
