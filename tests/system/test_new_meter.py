@@ -117,7 +117,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def test_the_worked_example_of_the_manual_ends_with_every_value_true(folder: Path) -> None:
     """Within this process, the meter on a pseudo-terminal: four seconds, most of them in `map try`.
 
-    Only the last `map try`: the type that an earlier one finds is answered instead, as the page says it may be.
+    Only the last `map try`: the type that an earlier one finds is answered instead, as the page allows.
     """
     true = parse_map((folder / "true.yaml").read_bytes(), "true.yaml").map
     assert true is not None
