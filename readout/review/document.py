@@ -20,6 +20,7 @@ from readout.review.marks.comparison import Compared, compared
 from readout.review.marks.results import Inputs, MarkResult, mark_results
 from readout.review.review import ReadingReview, Review, duration_curve
 from readout.review.several import agreement, together
+from readout.sentence import Sentence
 
 #: Gaps that a document lists; the causes are summed over all of them.
 _MOST_GAPS = 1000
@@ -99,7 +100,7 @@ def _together(live: Sequence[Review]) -> dict[str, Any] | None:
     return {"why": told} if isinstance(told, str) else asdict(told)
 
 
-def _uncertainty(found: Uncertainty | str) -> dict[str, Any]:
+def _uncertainty(found: Uncertainty | Sentence) -> dict[str, Any]:
     if isinstance(found, str):
         return {"percent": None, "why": found}
     return {"percent": found.percent, "says": found.says, "left_out": list(found.left_out)}
@@ -236,7 +237,7 @@ def _correction(one: Correction) -> dict[str, Any]:
     }
 
 
-def _demand(found: Demand | str) -> dict[str, Any]:
+def _demand(found: Demand | Sentence) -> dict[str, Any]:
     if isinstance(found, str):
         return {"mean": None, "why": found}
     return {
@@ -251,7 +252,7 @@ def _demand(found: Demand | str) -> dict[str, Any]:
     }
 
 
-def _step(found: Step | str) -> dict[str, Any]:
+def _step(found: Step | Sentence) -> dict[str, Any]:
     if isinstance(found, str):
         return {"size": None, "why": found, "method": METHOD}
     return {
@@ -265,7 +266,7 @@ def _step(found: Step | str) -> dict[str, Any]:
     }
 
 
-def _cost(found: Cost | str) -> dict[str, Any]:
+def _cost(found: Cost | Sentence) -> dict[str, Any]:
     if isinstance(found, str):
         return {"a_year": None, "why": found}
     return {

@@ -92,12 +92,12 @@ class Review:
     site: SiteTime
     coverage: Coverage
     readings: Mapping[str, ReadingReview]
-    method: str
+    method: Sentence
     corrections: Sequence[Correction]
     corrected: ReadingReview | None
-    demand: Demand | str
-    step: Step | str
-    cost: Cost | str
+    demand: Demand | Sentence
+    step: Step | Sentence
+    cost: Cost | Sentence
     pressure: AgainstRequired | None
     totals: Totals | None
 
@@ -238,7 +238,7 @@ class _OutOfHours:
     def of(
         cls, flow: ReadingReview | None, pressure: ReadingReview | None, site: SiteTime, about: Installation,
         asked: Asked,
-    ) -> "_OutOfHours | str":  # fmt: skip
+    ) -> "_OutOfHours | Sentence":  # fmt: skip
         """Or what is missing, as a sentence."""
         if flow is None:
             return Sentence("no flow is measured")
@@ -254,7 +254,7 @@ class _OutOfHours:
         """Its mean."""
         return demand(self.flow.values, self.pressure, self.within, self.band, self.flow.shown.unit)
 
-    def step(self, site: SiteTime) -> Step | str:
+    def step(self, site: SiteTime) -> Step | Sentence:
         """Since when it is another."""
         kept = counted(self.flow.values, self.pressure, self.within, self.band)
         return step(site.begin, site.hour_begin, self.flow.values, kept, self.flow.shown.unit)
@@ -281,7 +281,7 @@ def _pressure(asked: Quantity, reading: ReadingReview) -> float:
     return number_in(asked, unit)
 
 
-def _cost(told: Demand | str, about: Installation) -> Cost | str:
+def _cost(told: Demand | Sentence, about: Installation) -> Cost | Sentence:
     if isinstance(told, str):
         return told
     if told.mean is None or told.unit is None:

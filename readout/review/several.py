@@ -36,7 +36,7 @@ class Together:
     verdict: str | None
 
 
-def together(reviews: Sequence[Review], relative: Sequence[float | None]) -> Together | str:
+def together(reviews: Sequence[Review], relative: Sequence[float | None]) -> Together | Sentence:
     """The first point against the sum of the others (mains against branches), or why not, as a sentence.
 
     `relative` are the points' expanded uncertainties (k = 2) as shares of their readings, 0.03 for 3 %.

@@ -70,12 +70,12 @@ class Figures:
     stream: Stream | None
     expected: tuple[Expected, ...]
     force: StemForce | None
-    missing: tuple[str, ...]
+    missing: tuple[Sentence, ...]
 
 
 def figures_of(place: Place, model: Model = Model.IDEAL) -> Figures:
     """Every figure that the files allow."""
-    missing: list[str] = []
+    missing: list[Sentence] = []
     atmosphere, atmosphere_from = _atmosphere(place.point.site)
     stream = _stream(place, atmosphere, model, missing)
     expected = () if stream is None else tuple(_expected(place, stream, missing))
@@ -93,7 +93,7 @@ def _atmosphere(site: Site) -> tuple[float | None, str]:
     return None, "not known"
 
 
-def _stream(place: Place, atmosphere: float | None, model: Model, missing: list[str]) -> Stream | None:
+def _stream(place: Place, atmosphere: float | None, model: Model, missing: list[Sentence]) -> Stream | None:
     point, bore = place.point, place.bore
     if bore is None:
         missing.append(Sentence("nothing of the pipe is given: no velocity; give pipe"))
@@ -121,7 +121,7 @@ def _stream(place: Place, atmosphere: float | None, model: Model, missing: list[
     return Stream(float(bore.inside_mm) / 1000, fluid, line, reference, model, _SHARES[position])
 
 
-def _expected(place: Place, stream: Stream, missing: list[str]) -> Iterator[Expected]:
+def _expected(place: Place, stream: Stream, missing: list[Sentence]) -> Iterator[Expected]:
     conditions = place.point.conditions
     span = None if conditions is None else conditions.expected_flow
     if span is None:
@@ -171,7 +171,7 @@ def _millimetre(place: Place, case: FlowCase) -> float | None:
     )
 
 
-def _fit(place: Place, case: FlowCase, missing: list[str]) -> RangeFit | None:
+def _fit(place: Place, case: FlowCase, missing: list[Sentence]) -> RangeFit | None:
     """The flow against the range of velocities that the map gives."""
     velocity = None if place.map is None else _velocity_reading(place.map.readings)
     if velocity is None or velocity.range is None or velocity.unit is None:
@@ -199,7 +199,7 @@ def _velocity_reading(readings: tuple[Value, ...]) -> Value | None:
     return None
 
 
-def _force(place: Place, atmosphere: float | None, missing: list[str]) -> StemForce | None:
+def _force(place: Place, atmosphere: float | None, missing: list[Sentence]) -> StemForce | None:
     pipe, conditions = place.point.pipe, place.point.conditions
     probe = None if pipe is None else pipe.probe
     pressure = None if conditions is None else conditions.pressure

@@ -24,7 +24,7 @@ class Trust:
 
     expected: Expected
     budget: Budget | None
-    why_not: str = ""
+    why_not: Sentence | None = None
 
     @property
     def flow(self) -> str:
@@ -95,7 +95,7 @@ def trust_words(trust: Trust) -> Iterator[str]:
     """What the budget comes to, and what it leaves out."""
     budget = trust.budget
     if budget is None:
-        yield trust.why_not
+        yield trust.why_not or ""
         return
     yield f"{trust.expected.said}: {trust.flow}, expanded uncertainty {budget.says}"
     for source in budget.left_out:

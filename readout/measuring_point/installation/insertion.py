@@ -37,7 +37,7 @@ class Insertion:
 
     position: Position
     calibrated_for: Position
-    why: str
+    why: Sentence
     depth_mm: Decimal
     sensor_to_tip_mm: Decimal | None
     mark_mm: Decimal | None
@@ -45,7 +45,7 @@ class Insertion:
     tip_to_far_wall_mm: Decimal | None
     blocked_to_sensor: float | None
     blocked: float | None
-    problems: tuple[str, ...] = ()
+    problems: tuple[Sentence, ...] = ()
 
     @property
     def is_moved(self) -> bool:
@@ -76,7 +76,7 @@ def insertion_of(probe: Probe, bore: Bore) -> Insertion:
     )  # fmt: skip
 
 
-def _positions(probe: Probe) -> tuple[Position, Position, str]:
+def _positions(probe: Probe) -> tuple[Position, Position, Sentence]:
     said = None if probe.position is None else Position(probe.position)
     made_for = None if probe.calibrated_for is None else Position(probe.calibrated_for)
     if said is not None:
@@ -94,8 +94,8 @@ def _mark(probe: Probe, bore: Bore, depth: Decimal, tip: Decimal | None) -> Deci
     return millimetres(probe.fitting_height) + bore.wall_mm + depth + tip
 
 
-def _problems(probe: Probe, left: Decimal | None, mark: Decimal | None) -> list[str]:
-    found: list[str] = []
+def _problems(probe: Probe, left: Decimal | None, mark: Decimal | None) -> list[Sentence]:
+    found: list[Sentence] = []
     if left is not None and left < 0:
         told = Sentence(
             "the tip would meet the far wall {mm:.1f} mm before the sensor is at its place: "

@@ -43,8 +43,8 @@ class Bore:
 
     inside_mm: Decimal
     standard_uncertainty_mm: float
-    known: str
-    uncertain: str
+    known: Sentence
+    uncertain: Sentence
     outside_mm: Decimal | None = None
     wall_mm: Decimal | None = None
     dn: int | None = None

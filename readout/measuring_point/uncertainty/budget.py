@@ -69,7 +69,7 @@ class Budget:
     correlation_share_percent: float
     systematic_percent: float
     random_percent: float
-    left_out: tuple[str, ...] = ()
+    left_out: tuple[Sentence, ...] = ()
 
     @property
     def expanded_percent(self) -> float:
@@ -77,7 +77,7 @@ class Budget:
         return self.coverage_factor * self.standard_percent
 
     @property
-    def says(self) -> str:
+    def says(self) -> Sentence:
         """Such as "4.3 % (k = 2, about 95 %)"."""
         return Sentence(
             "{percent:.2g} % (k = {k:.3g}, about {covers:.0f} %)",
@@ -104,7 +104,7 @@ def budget_of(
     correlations: Correlations | None = None,
     *,
     coverage_percent: float = 95.45,
-    left_out: Sequence[str] = (),
+    left_out: Sequence[Sentence] = (),
 ) -> Budget:
     """The budget of a product of powers.
 

@@ -167,14 +167,14 @@ def _needs_conditions(stream: Stream, place: Installation) -> bool:
     return place.is_converted and allowed and is_other
 
 
-def _missing(stream: Stream, place: Installation, said: Mapping[str, Uncertain]) -> list[str]:
+def _missing(stream: Stream, place: Installation, said: Mapping[str, Uncertain]) -> list[Sentence]:
     """Sources that belong into the budget and of which the file says nothing."""
     wanted = [] if "flow" in said else ["velocity"]
     wanted += ["insertion_depth"] if place.is_insertion else []
     if _needs_conditions(stream, place):
         wanted += ["pressure", "temperature"]
         wanted += [] if place.atmosphere_pa is None else ["atmospheric_pressure"]
-    missing: list[str] = [word(name.replace("_", " ")) for name in wanted if name not in said]
+    missing: list[Sentence] = [word(name.replace("_", " ")) for name in wanted if name not in said]
     if place.principle is Principle.OTHER:
         missing.append(
             Sentence("line pressure and temperature (the map does not say how the meter measures)")

@@ -10,6 +10,7 @@ from readout.report.language.words import Words, plain
 from readout.review.air.demand import Demand
 from readout.review.air.step import METHOD
 from readout.review.review import ReadingReview, Review
+from readout.sentence import Sentence
 
 #: Flow above that of this share of the minutes counts as its peak.
 PEAK_SHARE = 0.9
@@ -112,7 +113,7 @@ def out_of_hours(found: Review, words: Words) -> Section:
     return Section(words("Out of hours"), items)
 
 
-def _demand(told: Demand | str, unit: str, words: Words) -> Iterator[Item]:
+def _demand(told: Demand | Sentence, unit: str, words: Words) -> Iterator[Item]:
     """`unit` is the pressure's, whose band counts."""
     if isinstance(told, str):
         yield Text(words("Out-of-hours demand is not told: {why}.", why=words(told)), "strong")

@@ -99,16 +99,16 @@ class Cost:
     hours: float
     energy_kwh_a_year: float
     carbon_kg_a_year: float | None
-    specific_power: str
-    specific_power_reference: str
-    formula: str
-    warnings: tuple[str, ...]
+    specific_power: Sentence
+    specific_power_reference: Sentence
+    formula: Sentence
+    warnings: tuple[Sentence, ...]
 
 
 def cost(
     flow: float, unit: str, share: float, energy: Energy | None, calendar: WorkCalendar | None,
     atmosphere: Quantity | None = None,
-) -> Cost | str:  # fmt: skip
+) -> Cost | Sentence:  # fmt: skip
     """The cost of `flow` in `unit`, or what is missing to tell it, as a sentence."""
     if energy is None or energy.specific_power is None or energy.price is None:
         return Sentence("the job file gives no specific power, or no price: no cost is told")
@@ -153,7 +153,7 @@ def _in(quantity: Quantity, word: str) -> float:
     return float(converted(quantity, unit))
 
 
-def _reference(energy: Energy) -> str:
+def _reference(energy: Energy) -> Sentence:
     at = Sentence("a pressure not said") if energy.at is None else energy.at
     return Sentence(
         "{power} over free air delivered at {at}; free air is at the compressor's inlet"
@@ -162,7 +162,7 @@ def _reference(energy: Energy) -> str:
     )  # fmt: skip
 
 
-def _warnings(energy: Energy, specific: float, atmosphere: Quantity | None) -> list[str]:
+def _warnings(energy: Energy, specific: float, atmosphere: Quantity | None) -> list[Sentence]:
     if energy.at is None:
         return []
     inlet = 1.0 if atmosphere is None else _in(atmosphere, "bar")

@@ -56,7 +56,7 @@ class Step:
 def step(
     begin: NDArray[np.int64], hour: NDArray[np.int64], flow: Values, counted: NDArray[np.bool_],
     unit: str | None,
-) -> Step | str:  # fmt: skip
+) -> Step | Sentence:  # fmt: skip
     """From the minutes [n] that are `counted`; `hour` is when the hour of each began [ms since 1970 UTC].
 
     Returns why no step is told, as a sentence, where there is none.

@@ -24,7 +24,7 @@ class Correction:
 
     from_ms: int
     line: int
-    what: str
+    what: Sentence
     factor: float | None
     why: str | None
 

@@ -24,7 +24,7 @@ class Peak:
     minutes: int
     value: float | None
     begin_ms: int | None
-    why: str | None = None
+    why: Sentence | None = None
 
 
 @dataclass(frozen=True, slots=True)

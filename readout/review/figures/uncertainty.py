@@ -18,11 +18,11 @@ class Uncertainty:
     """
 
     percent: float
-    says: str
-    left_out: tuple[str, ...]
+    says: Sentence
+    left_out: tuple[Sentence, ...]
 
 
-def flow_uncertainty(about: Installation, flow: float | None, unit: str | None) -> Uncertainty | str:
+def flow_uncertainty(about: Installation, flow: float | None, unit: str | None) -> Uncertainty | Sentence:
     """The uncertainty of `flow` in `unit`, or what is missing to tell it, as a sentence.
 
     Loads the library for budgets, which takes a second or two.

@@ -23,7 +23,7 @@ class Compared:
     before: Mark
     after: Mark
     rows: Sequence[tuple[str, Period | None, Period | None]]
-    not_comparable: Sequence[str]
+    not_comparable: Sequence[Sentence]
 
 
 def compared(review: Review) -> Compared | None:
@@ -45,9 +45,9 @@ def compared(review: Review) -> Compared | None:
     return Compared(flow.shown.unit, before, after, told, _against(review, before, after))
 
 
-def _against(review: Review, before: Mark, after: Mark) -> list[str]:
+def _against(review: Review, before: Mark, after: Mark) -> list[Sentence]:
     one, other = _at(review, before), _at(review, after)
-    found: list[str] = [
+    found = [
         Sentence(
             "not comparable: {what} was {was} before and {now} after",
             what=what,

@@ -26,7 +26,7 @@ _FALLING = 0.75
 class LeakTest:
     """`flow` in `unit`; `share` of the compressor's output (0 to 1) where the method gives one."""
 
-    method: str
+    method: Sentence
     flow: float | None
     unit: str | None
     share: float | None

@@ -105,7 +105,7 @@ def test_the_step_is_told_in_review_and_report(archive: Path, tmp_path: Path) ->
     (point,) = json.loads(runner.invoke(app, ["review", str(archive), "--json"]).stdout)["points"]
     between = point["out_of_hours"]["step"]["begins_between"]
     assert between == ["2026-05-16T02:00:00.000Z", "2026-05-16T03:00:00.000Z"]
-    for language, words in (("en", "This demand stepped up by"), ("de", "Dieser Bedarf stieg sprunghaft um")):
+    for language, words in (("en", "This demand stepped up by"), ("de", "Diese Grundlast stieg sprunghaft")):
         done = runner.invoke(app, ["report", str(archive), "--to", str(page), "--lang", language])
         assert done.exit_code == 0, done.output
         assert words in page.read_text(encoding="utf-8")
