@@ -242,6 +242,8 @@ def _tell(summary: "Summary", archive: Path, *, as_json: bool) -> None:
     for name, counts in summary.rows.items():
         told = ", ".join(f"{n} {status}" for status, n in counts.most_common())
         say(f"{name}: {counted(counts.total(), 'row')} ({told or 'no round was due'})")
+        if counts["skipped"]:
+            say(f"{name}: skipped: not asked, for it was silent, another meter answered or the line was busy")
     say(
         f"{archive}: {counted(len(summary.files), 'file')} sealed; "
         f"ledger line {summary.ledger_n}, hash {summary.ledger_hash}"

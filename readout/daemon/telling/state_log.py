@@ -27,8 +27,9 @@ class _PointState:
     """One point's state as told so far."""
 
     told: Status = Status.OK
-    run: int = 0  # rounds in a row with the same status
+    run: int = 0  # rounds in a row with the same status; a silent meter's rounds that it was not asked count
     status: Status = Status.OK
+    text: str = ""  # what explains it
     missing: int = 0  # rounds without all values since the fault was told
     counted: Counter[Status] = field(default_factory=Counter)
 
@@ -50,20 +51,22 @@ class StateLog:
         """Take note of a row; `text` is the sentence that explains a fault. `monotonic` in seconds."""
         state = self._points.setdefault(point, _PointState())
         state.counted[status] += 1
-        state.run = state.run + 1 if status is state.status else 1
-        state.status = status
+        stays = status is Status.SKIPPED and state.status is not Status.OK
+        state.run = state.run + 1 if stays or status is state.status else 1
+        if not stays:
+            state.status, state.text = status, text
         if status is not Status.OK:
             state.missing += 1
         if status is Status.OK and state.told is not Status.OK:
             rounds = f"answers again after {state.missing} rounds without all values"
             self._change(point, rounds, monotonic)
             state.told, state.missing = Status.OK, 0
-        elif status not in (Status.OK, Status.SKIPPED) and status is not state.told:
-            if status is Status.PORT_LOST:
-                state.told = status  # the line tells it, once for all its points
+        elif state.status not in (Status.OK, Status.SKIPPED) and state.status is not state.told:
+            if state.status is Status.PORT_LOST:
+                state.told = state.status  # the line tells it, once for all its points
             elif state.run >= LASTING:
-                self._change(point, f"{status}: {text}", monotonic)
-                state.told = status
+                self._change(point, f"{state.status}: {state.text}", monotonic)
+                state.told = state.status
         elif status is Status.OK:
             state.missing = 0
         self._summarise(monotonic)

@@ -52,3 +52,12 @@ def test_single_missing_rounds_are_told_in_the_summary_only() -> None:
 
 def test_a_good_day_is_silent() -> None:
     assert told([Status.OK] * DAY_S) == []
+
+
+def test_rounds_in_which_a_silent_meter_is_not_asked_count_as_silent() -> None:
+    """Alone on its line and silent from the start it is asked twice, and then now and again."""
+    silent = [Status.NO_REPLY, Status.SKIPPED, Status.SKIPPED]
+    assert told(silent[:2]) == []
+    assert told(silent) == ["header: no reply: unit 12 does not answer"]
+    assert told([*silent, *silent]) == told(silent)
+    assert told([Status.NO_REPLY, Status.SKIPPED, Status.OK, Status.OK]) == []
