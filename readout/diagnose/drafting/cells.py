@@ -6,6 +6,7 @@ Every function answers None, or nothing, where a cell tells nothing certain; not
 import re
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
+from enum import Enum
 
 from protocols.modbus.tables import Table
 
@@ -123,10 +124,12 @@ def functions_of(text: str) -> frozenset[int]:
     return frozenset(int(one) for one in re.findall(r"(?:0x|fc)?(\d{1,2})(?!\d)", text.casefold(), re.ASCII))
 
 
-class Access:
+class Access(Enum):
     """What an access cell may say."""
 
-    READ, WRITE, BOTH = "read", "write", "both"
+    READ = "read"
+    WRITE = "write"
+    BOTH = "both"
 
 
 _ACCESS = {
@@ -137,7 +140,7 @@ _ACCESS = {
 _ACCESS_OF = {word: access for access, words in _ACCESS.items() for word in words.split()}
 
 
-def access_of(text: str) -> str | None:
+def access_of(text: str) -> Access | None:
     """Whether an access such as R, RO, R/W, WO or `Lesen/Schreiben` lets it be read, written or both."""
     word = text.casefold().replace("é", "e").replace("è", "e")
     return _ACCESS_OF.get(re.sub(r"[^a-z]", "", word))

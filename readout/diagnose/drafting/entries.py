@@ -319,7 +319,7 @@ class Building:
                 assumed="assumed only read",
             )
             return "readings", ""
-        if access == Access.READ:
+        if access is Access.READ:
             return "readings", ""
         if table not in (Kind.HOLDING, Kind.COIL):
             self.asking.row(
@@ -332,7 +332,7 @@ class Building:
                 assumed="assumed only read",
             )
             return "readings", ""
-        if access == Access.WRITE:
+        if access is Access.WRITE:
             self.asking.row(
                 item.row.line,
                 item.label,

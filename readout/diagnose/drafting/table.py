@@ -74,6 +74,8 @@ HEADINGS = {
 }
 _COLUMN_OF = {word: column for column, words in HEADINGS.items() for word in words.split()}
 _DELIMITERS = ("\t", ";", ",", "|")
+#: How files begin that are no text, and what they are.
+_NO_TEXT = {b"PK\x03\x04": "a workbook", b"\xd0\xcf\x11\xe0": "a workbook", b"%PDF": "a PDF"}
 #: Words of a heading that say how its numbers are written, not what they are.
 _HOW = re.compile(
     r"\b(?:hexadecimal|hex|dec|decimal|hexadezimal|dezimal|hexa|décimal|0-based|1-based)\b", re.I
@@ -115,8 +117,13 @@ def read_table(data: bytes, named: dict[Column, str]) -> Table:
     """The table in a file of any common encoding and delimiter; `named` gives headings of our own.
 
     Raises:
-        ValueError: no line holds the headings of an address and of a name or type.
+        ValueError: it is no text, or no line holds the headings of an address and of a further column.
     """
+    for begins, what in _NO_TEXT.items():
+        if data.startswith(begins):
+            raise ValueError(
+                f"this is {what}; copy its table into a sheet, headings and all, and save it as CSV"
+            )
     text = _text(data)
     best: tuple[int, int, list[tuple[int, list[str]]], dict[Column, int]] | None = None
     for delimiter in _DELIMITERS:
@@ -127,8 +134,9 @@ def read_table(data: bytes, named: dict[Column, str]) -> Table:
                 best = (len(columns), index, lines, columns)
     if best is None:
         raise ValueError(
-            "no line has the heading of an address and of a further column; name them, "
-            'as in --column address="Reg. No." --column name=Parameter'
+            "no line has the heading of an address and of a further column, parted by tabs, semicolons, "
+            "commas or "
+            '|; name them, as in --column address="Reg. No." --column name=Parameter'
         )
     _, index, lines, columns = best
     taken = set(columns.values())
@@ -140,7 +148,7 @@ def read_table(data: bytes, named: dict[Column, str]) -> Table:
     rows = []
     for line, cells in lines[index + 1 :]:
         found = {c: _cell(cells[i], c) for c, i in columns.items() if i < len(cells)}
-        if any(found.values()) and found != headings:  # headings come again on each page of a manual
+        if any(map(_says, found.values())) and found != headings:  # they come again on each page of a manual
             rows.append(Row(line, found))
     above = [" ".join(" ".join(cells).split()) for _, cells in lines[:index]]
     return Table(tuple(rows), unknown, frozenset(columns), headings, tuple(filter(None, above)))
@@ -149,6 +157,11 @@ def read_table(data: bytes, named: dict[Column, str]) -> Table:
 def _filled(cells: list[str], head: list[str]) -> list[int]:
     """Places of cells that say something where the headings say nothing."""
     return [i for i, cell in enumerate(cells) if cell.strip() and (i >= len(head) or not head[i].strip())]
+
+
+def _says(cell: str) -> bool:
+    """Whether a cell holds more than a ruled line, as below the headings of some copied tables."""
+    return re.fullmatch(r"[-=:+|\s]*", cell) is None
 
 
 def _cell(text: str, column: Column) -> str:

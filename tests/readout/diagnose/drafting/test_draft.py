@@ -149,3 +149,9 @@ def test_no_table_gives_a_traceback_and_every_draft_that_passes_is_a_map(
 def test_bytes_that_are_no_table_are_told_to_be_none(data: bytes) -> None:
     with pytest.raises(ValueError, match="heading"):
         drafted(data)
+
+
+@pytest.mark.parametrize("data", [b"PK\x03\x04abc", b"%PDF-1.7 Register;Name", b"\xd0\xcf\x11\xe0\xa1"])
+def test_a_file_that_is_no_text_is_told_what_it_is(data: bytes) -> None:
+    with pytest.raises(ValueError, match=r"this is a (workbook|PDF); copy its table .* save it as CSV"):
+        read_table(data, {})
