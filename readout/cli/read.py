@@ -27,8 +27,9 @@ def read(
 ) -> int:
     """Read current values with their units, flags and states.
 
-    Exit status 1 where a value is missing, 3 where a port is not to be had, 4 where replies came and none
-    could be trusted. With --watch an absent port is waited for; Ctrl-C ends it with exit status 130.
+    Exit status 1 where a value is missing, or where another meter answers than the point file says (by its
+    serial number), 3 where a port is not to be had, 4 where replies came and none could be trusted. With
+    --watch an absent port is waited for; Ctrl-C ends it with exit status 130.
     """
     from readout.bus.trace import Trace
     from readout.clock import SystemClock
@@ -63,7 +64,9 @@ class _Lines:
         self._connect = connect
         self._points = points
         self.learners = {point.name: point.learner(clock.utc, say) for point in points}
+        self._clock = clock
         self._open: dict[str, Line] = {}
+        self._met: dict[str, tuple[Line, str]] = {}
 
     def of(self, point: "PointToRecord") -> "Line":
         """The open line of a point; PortError where it is not to be had."""
@@ -74,6 +77,17 @@ class _Lines:
             line = self._connect([other for other in self._points if other.port == point.port])
             self._open[point.port] = line
         return line
+
+    def another(self, point: "PointToRecord") -> str:
+        """A sentence where another meter answers; asked once each time a line is opened."""
+        from readout.cli.who_answers import another_answers
+
+        line = self._open[point.port]
+        met, told = self._met.get(point.name, (None, ""))
+        if met is not line:
+            told = another_answers(line, point, self.learners[point.name], self._clock)
+            self._met[point.name] = (line, told)
+        return told
 
     def advise(self) -> None:
         """Say what the lines showed beside the readings: noise, another master, rests too short."""
@@ -88,17 +102,19 @@ class _Lines:
 
 
 class Result:
-    """One point's reading, or why there is none."""
+    """One point's reading, or why there is none. `another`: that it is of another meter, as a sentence."""
 
     def __init__(
-        self, point: "PointToRecord", utc: float, found: "Round | None", refused: "PortError | None"
-    ) -> None:
+        self, point: "PointToRecord", utc: float, found: "Round | None", refused: "PortError | None",
+        another: str = "",
+    ) -> None:  # fmt: skip
         from readout.bus.outcome import Status
 
         self.point = point
         self.utc = utc
         self.found = found
         self.refused = refused
+        self.another = another
         self.status = Status.PORT_LOST if found is None else found.status
 
     @property
@@ -106,6 +122,8 @@ class Result:
         """Why something is missing, as a sentence; empty where nothing is."""
         if self.refused is not None:
             return str(self.refused)
+        if self.another:
+            return self.another
         return self.found.text if self.found is not None else ""
 
     def readings(self) -> dict[str, dict[str, Any]]:
@@ -137,6 +155,7 @@ class Result:
 
 
 def _one(lines: _Lines, point: "PointToRecord", clock: "Clock") -> Result:
+    from readout.bus.outcome import Status
     from readout.errors import PortError
 
     try:
@@ -145,7 +164,9 @@ def _one(lines: _Lines, point: "PointToRecord", clock: "Clock") -> Result:
         return Result(point, clock.utc(), None, error)
     plan, found = lines.learners[point.name].settle(line, point.polled)
     ended = clock.monotonic() if found.ended is None else found.ended
-    return Result(point.by(plan), clock.utc() - (clock.monotonic() - ended), found, None)
+    utc = clock.utc() - (clock.monotonic() - ended)
+    another = lines.another(point) if found.status in (Status.OK, Status.PARTIAL) else ""
+    return Result(point.by(plan), utc, found, None, another)
 
 
 def _print(results: Sequence[Result], *, as_json: bool) -> None:
@@ -177,7 +198,7 @@ def _status(results: Sequence[Result]) -> int:
     untrusted = (Status.DAMAGED_REPLY, Status.WRONG_REPLY)
     if any(result.status in untrusted for result in results):
         return 4
-    return 0 if all(result.status is Status.OK for result in results) else 1
+    return 0 if all(result.status is Status.OK and not result.another for result in results) else 1
 
 
 def _watch(
@@ -211,7 +232,16 @@ def _screen(*, as_json: bool) -> "Iterator[Callable[[Sequence[Result]], None]]":
     from readout.cli.readings_text import line_of, text_of
 
     if as_json:
-        yield lambda results: tell_json(_document(results))
+        told: set[str] = set()
+
+        def document(results: Sequence[Result]) -> None:
+            tell_json(_document(results))
+            for result in results:
+                if result.another and result.another not in told:
+                    told.add(result.another)
+                    say(f"{result.point.name}: {result.another}")
+
+        yield document
     elif sys.stdout.isatty():
         from rich.live import Live
         from rich.text import Text

@@ -110,6 +110,16 @@ def test_show_of_another_meter_falls_short(site: Site) -> None:
     assert "the point file says EX-9999" in done.stderr
 
 
+def test_read_says_that_another_meter_answers_and_shows_its_values(site: Site) -> None:
+    (serial,) = json.loads(site.show("--json").stdout)["identity"].values()
+    for meter, status in ((f", serial_number: {serial}", 0), (", serial_number: EX-9999", 1)):
+        done = site.run("read", str(site.point(meter)), "--json")
+        assert done.exit_code == status, done.output
+        assert isinstance(json.loads(done.stdout)["readings"]["flow"]["value"], float)
+        told = f"ANOTHER METER answers: serial number {serial} instead of EX-9999"
+        assert (told in done.stderr) is (status == 1)
+
+
 def test_set_asks_writes_reads_back_and_keeps_it(site: Site) -> None:
     done = site.set("inside_diameter", "2 in", typed="y\n")
     assert done.exit_code == 0, done.output
