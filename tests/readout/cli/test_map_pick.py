@@ -44,7 +44,7 @@ def meter(text: str, unit_address: int | None = None) -> SimulatedMeter:
     """Its flow is 123.4 m3/h, its pressure 7.205 bar: 42F6 CCCD 1C25."""
     parsed = parse_map(text.encode(), "true.yaml")
     assert parsed.map is not None
-    values = b"flow,pressure\n123.4,7.205\n"
+    values = b"flow,pressure\n123.4,7.205\n" if "pressure:" in text else b"velocity\n123.4\n"
     source = read_values(values, "values.csv", parsed.map, usual_values(None))
     return SimulatedMeter(parsed.map, source=source, unit_address=unit_address)
 
@@ -93,6 +93,7 @@ def test_damaged_maps_are_told_and_passed_over(maps: Path) -> None:
     assert "(and 1 more fault)" in said[0]
     assert "header.yaml:1:1: this is a point file, not a register map" in said[1]
     found = json.loads(done.stdout)
+    assert found["requests"] <= 6, "as announced"
     assert [one["file"] for one in found["passed_over"]] == ["broken.yaml", "header.yaml"]
     assert found["fits"] == "mere.yaml"
     assert found["unit_address"] == 12
@@ -137,6 +138,18 @@ def test_settings_of_the_maps_are_tried_in_turn_and_options_rule(maps: Path) -> 
         "--set meter.unit_address=5 --set line.baud_rate=38400 --set line.parity=none "
         "--set line.stop_bits=2" in found.stderr
     )
+
+
+def test_the_first_meter_that_answers_is_meant_and_the_others_are_named(maps: Path) -> None:
+    with SimulatedLine([meter(MERE), meter(HERON)]) as line:
+        first = pick(line.port, maps)
+        other = pick(line.port, maps, "--unit-address", "12")
+    assert first.stdout.startswith("fits          heron.yml") or "may fit       heron.yml" in first.stdout
+    assert (
+        "unit 31 at 9600 8N1 answered first, so its meter is meant; next in turn were unit 12" in first.stderr
+    )
+    assert other.stdout.startswith("fits          mere.yaml")
+    assert "next in turn" not in other.stderr
 
 
 def test_equals_are_equals_and_the_status_says_so(maps: Path) -> None:
