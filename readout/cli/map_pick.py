@@ -73,10 +73,10 @@ def map_pick(
     behind = list(settings)[list(settings).index(setting) + 1 :]
     others = [str(other) for other in behind if other.unit != setting.unit]
     if others:
-        next_in_turn = (
-            f"{setting} answered first, so its meter is meant; next in turn were {', '.join(others)}"
+        steps.append(
+            f"{setting} answered first, so its meter is meant; next in turn were {', '.join(others)}. "
+            "--unit-address asks another meter of the line"
         )
-        steps.append(f"{next_in_turn}. --unit-address asks another meter of the line")
     if as_json:
         tell_json(document(port, picked, setting, passed_over, steps))
     else:
