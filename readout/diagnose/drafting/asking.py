@@ -223,11 +223,15 @@ _LABELS_MOST = 4
 
 @dataclass(slots=True)
 class Asking:
-    """The questions as they come up, the remarks beside rows of the map, conditions that remarks speak of."""
+    """The questions as they come up, the remarks beside rows of the map, conditions that remarks speak of.
+
+    `beside`: remarks beside keys for the whole of the map.
+    """
 
     answers: Answers
     notes: dict[int, list[str]] = field(default_factory=dict)
     conditions: dict[int, str] = field(default_factory=dict)
+    beside: dict[str, str] = field(default_factory=dict)
     _asked: list[_Asked] = field(default_factory=list)
 
     def whole(self, topic: str, question: str, *values: str) -> None:

@@ -214,7 +214,8 @@ def _text(
     below: Sequence[str],
 ) -> str:
     """The map's text: a remark behind each row for what was assumed, and all questions at its end."""
-    numbers = {
+    numbers = {key: f"  # {words}" for key, words in asking.beside.items()}
+    numbers |= {
         question.answers[0].partition("=")[0]: f"  # assumed (question {number})"
         for number, question in enumerate(questions, 1)
         if not question.lines and question.answers

@@ -87,6 +87,7 @@ class _Folding:
         self.done = Folded()
         self.above: list[str] = []
         self.carried: dict[Column, str] = {}
+        self.left_out_above = False  # whether the last row with a name is but a comment
         self.listed: dict[int, list[int]] = {}  # line of a row: lines whose bits or codes went into it
 
     def take(self, row: Row) -> None:
@@ -94,6 +95,8 @@ class _Folding:
         where = addresses(row.get(Column.ADDRESS), bare_hex=self.bare_hex)
         if self.asking.answers.of(row.line, LEAVE_OUT) is not None:
             self._aside(row, "left out, as answered")
+        elif self.left_out_above and self._belongs_above(row, where):
+            self._aside(row, "left out with the row above")
         elif where is None:
             self._without_address(row)
         elif where.bit is not None:
@@ -101,8 +104,7 @@ class _Folding:
         elif _RESERVED.match(row.get(Column.NAME)):
             self._aside(row, "left out")
         elif not self._goes_on(row, where):
-            self.done.items.append(Item(self._filled(row), where, above=self.above))
-            self.above = []
+            self._add(Item(self._filled(row), where, above=self.above))
 
     def finished(self) -> Folded:
         """What came of all rows."""
@@ -111,7 +113,21 @@ class _Folding:
             self.asking.note(line, f"its words come from line {as_lines(lines)}")
         return self.done
 
+    def _add(self, item: Item) -> None:
+        self.done.items.append(item)
+        self.above = []
+        self.left_out_above = False
+
+    @staticmethod
+    def _belongs_above(row: Row, where: Where | None) -> bool:
+        """Whether a row is but bits, codes or a further register of the one above."""
+        if where is None:
+            words = " ".join(filter(None, row.cells.values()))
+            return bool(bits_of(words) or one_code(words) or codes_of(words))
+        return where.bit is None and not row.get(Column.NAME) and not row.get(Column.TYPE)
+
     def _aside(self, row: Row, why: str) -> None:
+        self.left_out_above = True
         words = " ".join(text for text in row.cells.values() if text)
         self.above.append(f"line {row.line}: {words}: {why}")
 
@@ -173,8 +189,7 @@ class _Folding:
         merged = {column: row.cells[column] for column in _MERGED if column in row.cells}
         made = Row(row.line, {**cells, Column.CODES: words, **merged})
         where = Where(where.first, None, where.is_hex)
-        self.done.items.append(Item(self._filled(made), where, above=self.above))
-        self.above = []
+        self._add(Item(self._filled(made), where, above=self.above))
         self.asking.note(
             row.line, f"a register whose bits are listed one by one; {word} is its bit in this line"
         )

@@ -145,6 +145,7 @@ def _numbering(items: Sequence[Item], asking: Asking) -> tuple[str, bool]:
         )
         return Numbering.FROM_0.value, True
     if any(item.where.first == 0 for item in items):
+        asking.beside["numbering"] = "0 is listed"
         return Numbering.FROM_0.value, False
     starts = {item.where.first % 2 for item in items if words_of(_kind(item)) > 1}
     count = sum(words_of(_kind(item)) > 1 for item in items)

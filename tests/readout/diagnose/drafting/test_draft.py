@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from protocols.modbus.tables import Table as Kind
 from protocols.register_map.model import RegisterMap
 from protocols.register_map.parse import parse_map
+from readout.diagnose.drafting.asking import read_answers
 from readout.diagnose.drafting.cells import Where, addresses, codes_of
 from readout.diagnose.drafting.draft import Draft, draft
 from readout.diagnose.drafting.kinds import scale_of, type_of
@@ -155,3 +156,18 @@ def test_bytes_that_are_no_table_are_told_to_be_none(data: bytes) -> None:
 def test_a_file_that_is_no_text_is_told_what_it_is(data: bytes) -> None:
     with pytest.raises(ValueError, match=r"this is a (workbook|PDF); copy its table .* save it as CSV"):
         read_table(data, {})
+
+
+def test_bits_of_a_row_that_is_left_out_are_left_out_with_it() -> None:
+    text = "30001,A,UINT16,1,s,,R,\n30002,Flags,WORD,1,,,R,\n,Bit 0: x,,,,,,\n30003,Reserved,,,,,,\n30004,,,\n"
+    table = read_table((ENGLISH + text).encode(), {})
+    made = draft(table, "x", "s", answers=read_answers(["3:leave-out"]))
+    (value,) = mapped(made).readings
+    assert (value.name, dict(value.bits), made.questions) == ("a", {}, ())
+    assert "Bit 0: x: left out with the row above" in made.text
+
+
+def test_an_address_0_settles_the_numbering_and_says_so() -> None:
+    made = drafted(ENGLISH + "0,A,UINT16,1,s,,R,\n")
+    assert "  numbering: from 0  # 0 is listed\n" in made.text
+    assert "from 0 or from 1" not in asked(made)
