@@ -24,6 +24,8 @@ from readout.sentence import Sentence
 
 #: Gaps that are listed, the longest; the causes are summed over all of them.
 MOST_GAPS = 40
+#: Events of the recorder that are listed, the first.
+MOST_EVENTS = 200
 
 
 def reading_name(reading: ReadingReview, words: Words) -> str:
@@ -73,11 +75,23 @@ def complete(found: Review, words: Words) -> Section:
         caption = words("Gaps: {shown} of {all}, the longest", shown=len(gaps), all=len(covered.gaps))
         heads = (words("from"), words("until"), words("missing"), words("cause"))
         items.append(fold(Table(caption, heads, gaps, "words"), words))
+    items += _events(found, words)
     counts = _counts(found, words)
     items += [counts] if counts.rows else []
     if found.measured.untimed:
         items.append(Text(words("{n} rows have no time and are in no figure.", n=found.measured.untimed)))
     return Section(words("How complete it is"), items)
+
+
+def _events(found: Review, words: Words) -> Iterator[Item]:
+    """What the recorder met in the period: ports lost and back, the clock set, the disk full."""
+    begin, end, zone = found.coverage.begin_ms, found.coverage.end_ms, found.installation.zone
+    met = [(words.moment(at, zone), words(what)) for at, what in found.book.events if begin <= at < end]
+    if met:
+        caption = words(
+            "What the recorder met: {shown} of {all}", shown=min(len(met), MOST_EVENTS), all=len(met)
+        )
+        yield fold(Table(caption, (words("time"), words("what")), met[:MOST_EVENTS], "words"), words)
 
 
 def _counts(found: Review, words: Words) -> Table:
@@ -112,7 +126,7 @@ def sure(found: Review, words: Words) -> Section:
     return Section(words("How sure it is"), items)
 
 
-def _trust(flow: ReadingReview, told: Uncertainty | str, words: Words) -> Iterator[Item]:
+def _trust(flow: ReadingReview, told: Uncertainty | Sentence, words: Words) -> Iterator[Item]:
     if isinstance(told, str):
         yield Text(words("How sure the flow is cannot be said: {why}.", why=words(told)), "strong")
     else:
@@ -276,7 +290,7 @@ def installation(found: Review, words: Words) -> Section:
             pipe += measures.insertion_rows(place.insertion, place)
         named = ((Sentence("inlet run"), place.inlet), (Sentence("outlet run"), place.outlet))
         pipe += [measures.run_row(name, run) for name, run in named if run is not None]
-        told = [tuple(map(words, row)) for row in pipe]
+        told = [tuple(words.soft(words(one)) for one in row) for row in pipe]
         items.append(Table(words("Pipe and probe, as the point file says"), ("", "", ""), told, "words"))
         items += _sketch(place, words)
     settings = [(_setting_name(key, words), _setting(value, words)) for key, value in about.settings.items()]

@@ -25,6 +25,12 @@ _HEADINGS: Mapping[str, str] = {
 }  # fmt: skip
 
 _COMPLETE: Mapping[str, str] = {
+    "What the recorder met: {shown} of {all}": "Was der Aufzeichnung begegnete: {shown} von {all}",
+    "other meter": "anderes Messgerät", "meter back": "Messgerät wieder da",
+    "port back": "Schnittstelle wieder da", "clock set": "Uhr gestellt", "clock step": "Uhr gesprungen",
+    "disk full": "Datenträger voll", "disk free": "Datenträger wieder frei", "suspended": "Rechner schlief",
+    "killed before": "vorher abgebrochen, beim Start bemerkt",
+    "point file changed": "Messstellendatei geändert",
     "{share} of the period was measured: {measured} of {elapsed}. Nothing is filled over a gap.":
         "{share} des Zeitraums sind gemessen: {measured} von {elapsed}. Lücken sind nicht aufgefüllt.",
     "Time that is missing, by cause": "Fehlende Zeit nach Ursache",

@@ -267,4 +267,14 @@ _CONDITIONS: Mapping[str, str] = {
     "conductivity": "Leitfähigkeit",
 }  # fmt: skip
 
+#: Long words of a table about the pipe, with soft hyphens where they may part.
+JOINTS: Mapping[str, str] = {
+    whole.replace("|", ""): whole.replace("|", "\u00ad")
+    for whole in (
+        "Innen|durch|messer", "Außen|durch|messer", "Wand|dicke", "Mess|stellen|datei", "Durch|fluss",
+        "Mess|gerät", "Rechteck|verteilung", "Normal|verteilung", "Dreieck|verteilung", "Walz|toleranz",
+        "Kali|brierung", "gegen|über|liegende", "Geschwindig|keit", "Ober|kante",
+    )
+}  # fmt: skip
+
 PLACE: Mapping[str, str] = {**CAUTIONS, **_PIPE, **_PROBE, **_BUDGET, **_CONDITIONS}

@@ -15,12 +15,14 @@ from zoneinfo import ZoneInfo
 
 from protocols.units import Quantity, quantity_of
 from readout.report.language.german import GERMAN
+from readout.report.language.german_place import JOINTS
 from readout.report.language.german_review import NAMES
 from readout.sentence import Sentence
 
 _BLANK = re.compile(r"\{[^}]*\}")
 _RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 _PRICE = re.compile(r"[0-9]+\.[0-9]+ [A-Z]{3}/[A-Za-z]+")
+_LONG = re.compile("|".join(JOINTS))
 #: How the units of files and maps are written in print.
 _IN_PRINT = ((re.compile(r"\bdeg([CF])\b"), r"°\1"), (re.compile(r"\b(m|cm|mm|ft|in)3\b"), r"\1³"))
 
@@ -137,6 +139,12 @@ class Words:
     def name(self, given: str) -> str:
         """A name that maps commonly give a reading or a setting, by its word; any other as it is."""
         return NAMES.get(given, plain(given)) if self.language is Language.GERMAN else plain(given)
+
+    def soft(self, told: str) -> str:
+        """For a narrow cell: long words may part at their joints, which browsers seldom know in German."""
+        if self.language is Language.ENGLISH:
+            return told
+        return _LONG.sub(lambda found: JOINTS[found[0]], told)
 
     def value(self, value: object, spec: str = "") -> str:
         """What stands in a blank of a sentence."""

@@ -12,7 +12,7 @@ from readout.report.content.blocks import Table
 from readout.report.content.entries import Entry, in_rows, legend
 from readout.report.content.evidence import appendix, conditions
 from readout.report.content.pictures.over_time import over_time
-from readout.report.content.sections import figures
+from readout.report.content.sections import complete, figures
 from readout.report.language.words import Words
 from readout.review.about.logbook import Mark, Note
 from readout.review.marks.results import Inputs
@@ -158,3 +158,14 @@ def test_conditions_are_told_plainly_and_where_they_come_from_apart(
     assert f"flow (at {value})" in words
     assert "told by" not in words
     assert (register is None) or f"('flow', '{value}', '{register}')" in str(appendix(found, Words()).items)
+
+
+def test_what_the_recorder_met_in_the_period_is_told(told: Callable[..., Review]) -> None:
+    events = [(at(-5), "port lost"), (at(30), "port lost"), (at(30.5), "port back"), (at(99), "disk full")]
+    found = told()
+    found = replace(found, book=replace(found.book, events=events))
+    tables = [one for one in complete(found, Words()).items if isinstance(one, Table)]
+    met = next(one for one in tables if one.caption == "What the recorder met: 2 of 2")
+    assert [tuple(row) for row in met.rows] == [
+        ("2026-05-06 06:00 (UTC+0100)", "port lost"), ("2026-05-06 06:30 (UTC+0100)", "port back"),
+    ]  # fmt: skip

@@ -75,3 +75,12 @@ def test_files_of_pictures_tell_the_point_where_there_are_several(told: Callable
     assert names[:2] == [("0", "points"), ("1", "bottling-hall-header-time")]
     assert ("6", "filler-2-time") in names
     assert [int(number) for number, _ in names] == list(range(len(names)))
+
+
+def test_nothing_on_a_page_of_several_points_has_the_name_of_another(told: Callable[..., Review]) -> None:
+    """A region's name and an element's id are one element's only, for whoever goes by them."""
+    html = page([told(), scaled(told(), "filler", 0.5)], Words(), "Audit").partition("<script")[0]
+    for kind in ("aria-label", "id"):
+        names = re.findall(rf' {kind}="([^"]*)"', html)
+        assert kind == "id" or len(names) > 20
+        assert len(set(names)) == len(names)

@@ -24,6 +24,7 @@ from protocols.units import Dimension, quantity_of
 from protocols.values.flags import FLAG_WORDS
 from readout.bus.outcome import Status
 from readout.daemon.computer_clock import ClockQuality
+from readout.daemon.telling.renewed import POINT_FILE_CHANGED
 from readout.measuring_point import grammar
 from readout.measuring_point.conditions.corrections import Principle
 from readout.measuring_point.installation.runs import Basis
@@ -39,13 +40,19 @@ HOME = Path(readout.__file__).parent
 WORDS = Words(Language.GERMAN)
 MILL = "x: Walztoleranz, 1,2\u00a0%, Rechteckverteilung"
 
+#: What a recorder tells the ledger of itself.
+EVENTS = (
+    "other meter", "meter back", "port lost", "port back", "clock set", "clock step", "disk full",
+    "disk free", "suspended", "killed before", POINT_FILE_CHANGED,
+)  # fmt: skip
+
 #: Words that the archive keeps or a file's closed list has.
 CLOSED = list(
     chain(
         Status, ClockQuality, FLAG_WORDS.values(), TIME_FLAG_WORDS.values(), [MISMATCH], METHODS,
         (one for one in DayType), Principle, grammar.ROLES, grammar.FITTINGS, grammar.POSITIONS,
         (one for one in grammar.FLUIDS if one != "other"), Basis, WEEKDAYS, (one[:3] for one in WEEKDAYS),
-        grammar.DIAMETER_FROM.form.words, grammar.DISTRIBUTION.form.words, Dimension,
+        grammar.DIAMETER_FROM.form.words, grammar.DISTRIBUTION.form.words, Dimension, EVENTS,
     )
 )  # fmt: skip
 
@@ -112,6 +119,23 @@ def test_every_word_of_a_closed_list_is_there_in_german() -> None:
 
 def test_a_translation_has_the_same_blanks() -> None:
     assert {one for one in GERMAN if _blanks(GERMAN[one]) != _blanks(one)} == set()
+
+
+def test_every_event_of_a_recorder_is_known_here() -> None:
+    told = set()
+    for path in (HOME / "daemon").rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Dict):
+                pairs = zip(node.keys, node.values, strict=True)
+                told |= {
+                    ast.literal_eval(v) for k, v in pairs if _is(k, "what") and isinstance(v, ast.Constant)
+                }
+    assert len(told) > 5
+    assert told - set(EVENTS) == {"rows"}  # lost ones, which are gaps
+
+
+def _is(node: ast.expr | None, text: str) -> bool:
+    return isinstance(node, ast.Constant) and node.value == text
 
 
 def test_no_translation_is_there_for_nothing() -> None:
@@ -184,6 +208,11 @@ def test_no_line_ends_between_a_number_and_its_unit() -> None:
     assert "{hour}\u00a0{currency}" in WORDS.template(
         "An hour of it costs {hour} {currency}; a year of {hours} h under pressure {year} {currency}."
     )
+
+
+def test_long_words_part_at_their_joints_in_a_narrow_cell() -> None:
+    assert WORDS.soft("Außendurchmesser") == "Außen\u00addurch\u00admesser"
+    assert Words().soft("outside diameter") == "outside diameter"
 
 
 def test_dates_are_written_as_the_language_does() -> None:
