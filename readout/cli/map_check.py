@@ -12,7 +12,8 @@ from readout.cli.output import say
 from readout.errors import WrongUse
 
 if TYPE_CHECKING:
-    from protocols.register_map.faults import Fault
+    from collections.abc import Iterator
+
     from protocols.register_map.findings import Finding
     from protocols.register_map.model import RegisterMap
 
@@ -37,7 +38,7 @@ def map_check(
 
     Below each kind of finding stands why it matters and what would be right; `--no-why` leaves one line a
     finding, FILE:LINE:COLUMN: TEXT, which editors take up. What a meter was found to refuse is
-    told, too. Nothing is sent anywhere. Exit status 2 where a map has a fault; warnings alone leave it 0.
+    remarked. Nothing is sent anywhere. Exit status 2 where a map has a fault; warnings alone leave it 0.
     """
     if explain is not None:
         tell_finding(_finding(explain), as_json=as_json)
@@ -56,8 +57,7 @@ def map_check(
             faults.append(Fault(str(file), 1, 1, "fault", text, "file not readable"))
             continue
         parsed = parse_map(data, str(file))
-        refused = [] if parsed.map is None else _refused(file, parsed.map)
-        faults += sorted([*parsed.faults, *refused], key=lambda fault: (fault.line, fault.column))
+        faults += parsed.faults
         if parsed.map is not None and not as_json:
             found = parsed.map
             say(
@@ -65,30 +65,24 @@ def map_check(
                 f"{len(found.identity)} identity entries"
                 + ("" if found.log_memory is None else f", log memory of {found.log_memory.capacity} records")
             )
+            for text in _refused(file, found):
+                say(text)
     return tell_faults(faults, as_json=as_json, why=not as_json if why is None else why)
 
 
-def _refused(file: Path, found: "RegisterMap") -> "list[Fault]":
-    """What meters that were read with this map are remembered to refuse, at the value's place."""
-    from protocols.register_map.faults import Fault
+def _refused(file: Path, found: "RegisterMap") -> "Iterator[str]":
+    """What meters that were read with this map are remembered to refuse: a remark, for a meter may be odd."""
     from readout.poll.remembered import load
 
     values = {value.name: value for value in found.values()}
-    lines = found.text.splitlines()
-    told = []
     for known in load(file, found.sha256)[0]:
         for refusal in known.refusals.of_values:
             for name in refusal.values:
-                if name not in values:
-                    continue
-                line = values[name].line
-                text = (
-                    f"the meter of {known.point} refuses '{name}' ({refusal.answer}), seen on "
-                    f"{refusal.learned_on}; are table and address right?"
-                )
-                column = lines[line - 1].find(name) + 1
-                told.append(Fault(str(file), line, max(column, 1), "warning", text, "refused by the meter"))
-    return told
+                if name in values:
+                    yield (
+                        f"{file}: line {values[name].line}: the meter of {known.point} refuses '{name}' "
+                        f"({refusal.answer}), seen on {refusal.learned_on}; are table and address right?"
+                    )
 
 
 def _finding(name: str) -> "Finding":

@@ -125,12 +125,6 @@ FINDINGS = (
         "  inside_diameter: {holding: 30, type: float32, unit: mm, range: [12, 900], write: allowed}",
     ),
     Finding(
-        "refused by the meter", "warning",
-        "A meter that was read with this map has no such register, or not so many at once: its rounds "
-        "stay partial. Where every meter refuses it, the address, the table or the manual is wrong.",
-        "flow: {input: 16, type: float32, unit: kg/h}",
-    ),
-    Finding(
         "unusual line settings", "warning",
         "With one setting off nothing is understood in either direction, and the meter seems dead.",
         "serial: {baud_rate: 19200, parity: even, stop_bits: 1}",

@@ -31,7 +31,7 @@ FILES = {
         b"  r%d: {coil: 0%d}\n" % (number, number) for number in range(300)
     ),
 }  # fmt: skip
-BY_THE_COMMAND = {"file not readable", "refused by the meter"}
+BY_THE_COMMAND = {"file not readable"}
 
 
 def faults_of(text: str | bytes) -> tuple[Fault, ...]:
