@@ -159,7 +159,7 @@ def test_a_file_that_is_no_text_is_told_what_it_is(data: bytes) -> None:
 
 
 def test_bits_of_a_row_that_is_left_out_are_left_out_with_it() -> None:
-    text = "30001,A,UINT16,1,s,,R,\n30002,Flags,WORD,1,,,R,\n,Bit 0: x,,,,,,\n30003,Reserved,,,,,,\n30004,,,\n"
+    text = "30001,A,UINT16,1,s,,R\n30002,Flags,WORD,1,,,R,\n,Bit 0: x,,,,,,\n30003,Reserved,,,,,,\n30004,,,\n"
     table = read_table((ENGLISH + text).encode(), {})
     made = draft(table, "x", "s", answers=read_answers(["3:leave-out"]))
     (value,) = mapped(made).readings
