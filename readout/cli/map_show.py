@@ -38,7 +38,7 @@ def map_show(
     from readout.cli.files import load_map
     from readout.measuring_point.load import factory_format
     from readout.plan.listing.listing import document, listing
-    from readout.plan.refusals import Refusals, sentences
+    from readout.plan.refusals import Refusals
     from readout.plan.show import describe
     from readout.poll.remembered import load
 
@@ -52,7 +52,7 @@ def map_show(
     if fault:
         say(fault)
     if page is not None:
-        _write(page, found, map_file.name)
+        _write(page, found, map_file.name, _refused(meters))
     if as_json:
         head = {"meter": register_map.meter, "map_sha256": register_map.sha256}
         beginning = None if found.beginning is None else describe(found.beginning)
@@ -67,12 +67,22 @@ def map_show(
         f"a round: {plan['wire_s'] * 1000:.1f} ms on the wire (the meter's turnaround is a guess), "
         f"shortest interval {plan['shortest_interval_s'] * 1000:.0f} ms"
     )
+    for sentence in _refused(meters):
+        tell(sentence)
+    return 0
+
+
+def _refused(meters: "Sequence[Known]") -> list[str]:
+    """What meters of this map were found to refuse, each with the meter and the day."""
+    from readout.plan.refusals import sentences
+
+    found = []
     for known in meters:
         for refused in sentences(known.refusals):
             serial = f", serial number {known.serial}" if known.serial else ""
             day = max(one.learned_on for one in known.refusals.all)
-            tell(f"{refused}: the meter of {known.point}{serial}, learned on {day}")
-    return 0
+            found.append(f"{refused}: the meter of {known.point}{serial}, learned on {day}")
+    return found
 
 
 def _learned(meters: "Sequence[Known]") -> list[dict[str, Any]]:
@@ -149,13 +159,13 @@ def _reads(title: str, plan: dict[str, Any]) -> None:
         tell(line)
 
 
-def _write(file: Path, found: "Listing", name: str) -> None:
+def _write(file: Path, found: "Listing", name: str, refused: "Sequence[str]") -> None:
     from readout.clock import SystemClock, iso
     from readout.plan.listing.page import page_html
 
     made = f"{iso(SystemClock().utc())[:16].replace('T', ' ')} UTC"
     try:
-        file.write_text(page_html(found, name, made), encoding="utf-8")
+        file.write_text(page_html(found, name, made, refused), encoding="utf-8")
     except OSError as error:
         raise WrongUse(f"--html {file}: cannot be written ({error.strerror}); is the path right?") from error
     say(f"{file}: written; print it on A4, landscape")

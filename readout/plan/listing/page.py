@@ -1,5 +1,6 @@
 """The table as one page of HTML to print on A4 and to tick off: no script, no font, no picture beside it."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from readout.plan.blocks import Block
@@ -15,8 +16,8 @@ _NUMBERING = {
 }
 
 
-def page_html(found: Listing, file: str, made: str) -> str:
-    """The page; `file` is the map's name, `made` says when it was written."""
+def page_html(found: Listing, file: str, made: str, refused: Sequence[str] = ()) -> str:
+    """The page; `file` is the map's name, `made` when it was written, `refused` what a meter did not give."""
     from jinja2 import Environment, StrictUndefined
 
     rows = Rows(found.map)
@@ -33,4 +34,5 @@ def page_html(found: Listing, file: str, made: str) -> str:
         made=made,
         numbering=_NUMBERING[found.map.wire.numbering],
         printed=printed,
+        refused=refused,
     )

@@ -14,8 +14,11 @@ import pytest
 from crccheck.crc import CrcModbus
 from typer.testing import CliRunner, Result
 
+from protocols.modbus.tables import Table
 from readout.cli.main import app
 from readout.errors import WrongUse
+from readout.plan.refusals import Refusal, Refusals
+from readout.poll.remembered import Remembered
 
 ROOT = Path(__file__).parents[3]
 GOLDEN = ROOT / "tests" / "golden" / "meters"
@@ -259,6 +262,20 @@ def test_hostile_text_stays_text(tmp_path: Path) -> None:
     assert not {tag for tag, _ in page.tags} & {"script", "b"}
     assert "".join(page.text).count(HOSTILE) == 4, "title, heading, manual, code"
     assert "<b>map.yaml" in "".join(page.text)
+
+
+def test_what_a_meter_refuses_is_on_the_page_and_its_value_comes_with_no_read(tmp_path: Path) -> None:
+    """State (input 8) was refused: it keeps its row, and the round reads 0 to 7 only."""
+    file = tmp_path / "insertion-meter.yaml"
+    file.write_bytes(INSERTION.read_bytes())
+    sha256 = hashlib.sha256(INSERTION.read_bytes()).hexdigest()
+    learned = Refusal(Table.INPUT, 8, 1, 2, None, ("state",), 1777896000.0, 1777896000.0)
+    Remembered(file, sha256, "hall", "M20-0117", print).keep(Refusals((learned,)))
+    text = " ".join(Page(page_of(tmp_path, file)).text)
+    assert "What a meter was found to refuse" in text
+    assert "the meter of hall, serial number M20-0117, learned on 2026-05-04" in text
+    rows = rows_of(file)
+    assert (rows["total"]["read"], rows["state"]["read"]) == ("r1", "")
 
 
 def test_the_page_prints_on_a4_with_nothing_cut_off(tmp_path: Path, chromium: Any) -> None:
