@@ -97,7 +97,7 @@ class _Seen(HTMLParser):
 
     def handle_data(self, data: str) -> None:
         if not self._hidden and data.strip():
-            self.texts.append(" ".join(data.split()))
+            self.texts.append(" ".join(data.replace("\u00ad", "").split()))
 
 
 #: What a reader sees of a chart's data; the rest are moments, numbers, colours and switches.
@@ -243,6 +243,7 @@ def _entries(week: _Week) -> Iterator[tuple[Kind, dict[str, object]]]:
     """Notes, marks and amendments of the ledger."""
     yield Kind.NOTE, {"at": _iso(week.at(1)), "text": "Filter gewechselt"}
     yield Kind.NOTE, {"at": _iso(week.at(4)), "text": "Halle 2 zu"}
+    yield Kind.EVENT, {"at": _iso(week.at(2)), "what": "port lost", "text": "told in English in the ledger"}
     yield Kind.MARK, {"name": "leak test", "from": _iso(week.leak.start), "until": _iso(week.leak.stop)}
     yield Kind.MARK, {"name": "before", "from": _iso(week.begin), "until": _iso(week.at(3))}
     yield Kind.MARK, {"name": "after", "from": _iso(week.at(3)), "until": _iso(week.at(6))}
@@ -362,6 +363,7 @@ def test_nothing_comes_past_the_language(reviews: list[Review], extras: Extras) 
         "98,38 % des Zeitraums sind gemessen: 5,903 d von 6 d",
         "Aufzeichnung lief nicht",
         "keine Antwort",
+        "Schnittstelle verloren",
         # how sure
         "Der mittlere Durchfluss beträgt",
         "(k = 2, etwa 95 %)",
