@@ -3,6 +3,7 @@
 On macOS a launch daemon, on Windows a task; printed.
 """
 
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -60,7 +61,7 @@ def service(
         program=Path(sys.executable).with_name("pipeledger.exe" if SYSTEM == "win32" else "pipeledger"),
         points=tuple(point.absolute() for point in points),
         archive=archive.absolute(),
-        user=user or getpass.getuser(),
+        user=user or os.environ.get("SUDO_USER") or getpass.getuser(),
         group=group,
         network=outward or any("://" in point.port for point in loaded),
         options=options,

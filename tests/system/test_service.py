@@ -23,6 +23,16 @@ def test_the_unit_is_printed_with_whole_paths(command: ModuleType, tmp_path: Pat
     assert not (tmp_path / "kept").exists()
 
 
+def test_who_calls_it_by_sudo_is_not_root(
+    command: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """sudo(8) tells in SUDO_USER who called it; --install is called so."""
+    command.write_point(tmp_path, "header", "/dev/pipeledger-header")
+    monkeypatch.setenv("SUDO_USER", "recorder")
+    done = command.run("service", "header.yaml", "--archive", "kept", cwd=tmp_path)
+    assert "\nUser=recorder\n" in done.out
+
+
 def test_a_point_over_the_network_may_use_it(command: ModuleType, tmp_path: Path) -> None:
     """And only then."""
     command.write_point(tmp_path, "header", "socket://198.51.100.7:4001")
