@@ -37,7 +37,8 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Amended:
-    """The point with the changes. `was`: what the file said of each key, None where nothing.
+    """The point with the changes. `was`: what the file said of each key, or what a pipe's size followed from;
+    None where nothing.
 
     `diameter`: what a changed diameter does to the flow, None where no diameter changes.
     """
@@ -98,7 +99,7 @@ def amended(files: Files, point: MeasuringPoint, changes: Sequence[Change]) -> A
     root, was = files.entries.node, {}
     job = None if files.job_entries is None else files.job_entries.node
     for change in changes:
-        was[change.name] = _said(root, job, change.path)
+        was[change.name] = _said(root, job, change.path) or _followed(point.pipe, change)
         root = with_change(root, job, change)
     report = Report("with --set")
     entries = k.POINT.read(root, report)
@@ -106,6 +107,18 @@ def amended(files: Files, point: MeasuringPoint, changes: Sequence[Change]) -> A
     if found is None or report.faulty:
         raise WrongUse(_told(changes, report.faults()))
     return Amended(found, was, _diameter_change(point.pipe, found.pipe))
+
+
+def _followed(pipe: Pipe | None, change: Change) -> str | None:
+    """The measure that the pipe had although its key was not there: `52.48 mm (standard: …)`."""
+    measures = {(k.PIPE.name, k.INSIDE_DIAMETER.name): "inside_mm",
+                (k.PIPE.name, k.WALL_THICKNESS.name): "wall_mm"}  # fmt: skip
+    if pipe is None or pipe.table is not None or change.path not in measures:
+        return None
+    found = getattr(bore_of(pipe), measures[change.path])
+    sizes = [*k.PIPE_SIZES, k.WALL_THICKNESS.name]
+    told = ", ".join(f"{name}: {getattr(pipe, name)}" for name in sizes if getattr(pipe, name) is not None)
+    return None if found is None else f"{found:.2f} mm ({told})"
 
 
 def said(files: Files, path: tuple[str, ...]) -> str | None:

@@ -8,6 +8,7 @@ import pytest
 
 from readout.errors import WrongUse
 from readout.measuring_point.amendment.amend import Amended, amended, change_of
+from readout.measuring_point.amendment.lines import file_lines
 from readout.measuring_point.pipe.bore import bore_of
 from readout.measuring_point.point import read_point
 
@@ -26,7 +27,8 @@ def test_a_wider_pipe_than_set_in_the_meter_raises_the_flow() -> None:
     assert found.diameter is not None
     assert found.diameter.percent == pytest.approx(5.34, abs=0.005)
     assert found.diameter.said_by == "pipe: diameter_set_in_meter"
-    assert found.was == {"pipe.inside_diameter": None}
+    told = "53.10 mm (outside_diameter: 60.3 mm, wall_thickness: 3.6 mm)"  # 60.3 − 2 × 3.6
+    assert found.was == {"pipe.inside_diameter": told}
 
 
 def test_the_new_size_stands_in_place_of_the_old_one() -> None:
@@ -95,3 +97,66 @@ def test_a_key_of_the_job_is_amended_beside_its_others() -> None:
 def test_what_a_file_may_not_say_is_refused_in_the_same_words(text: str, wanted: str) -> None:
     with pytest.raises(WrongUse, match=re.escape(wanted)):
         amend(text)
+
+
+@pytest.mark.parametrize(
+    ("pipe", "change", "lines"),
+    [
+        (
+            "{standard: EN 10255 medium DN 50, diameter_set_in_meter: 52 mm}",
+            "pipe.inside_diameter=54.5 mm",
+            [
+                "pipe:",
+                "  inside_diameter: 54.5 mm  # in place of `standard`",
+                # EN 10255 medium DN 50: 60.3 mm outside, 3.6 mm wall; (60.3 − 54.5) / 2 = 2.9
+                "  wall_thickness: 2.90 mm  # 60.30 mm outside less the bore",
+                "  diameter_from: measured  # if it was",
+            ],
+        ),
+        (
+            "{inside_diameter: 53.1 mm, diameter_from: measured}",
+            "pipe.inside_diameter=54.5 mm",
+            [
+                "pipe:",
+                "  inside_diameter: 54.5 mm",
+                "  diameter_set_in_meter: 53.10 mm  # as long as the meter is set to that",
+            ],
+        ),
+        (
+            "{inside_diameter: 53.1 mm}",
+            "conditions.pressure=6 bar(g)",
+            ["conditions:", "  pressure: 6 bar(g)"],
+        ),
+        ("{inside_diameter: 53.1 mm}", "role=branch flow", ["role: branch flow"]),
+    ],
+)
+def test_the_lines_for_the_point_file_are_such_as_it_takes(
+    tmp_path: Path, pipe: str, change: str, lines: list[str]
+) -> None:
+    """With them the file is without faults, and nothing of the old size is lost."""
+    file = tmp_path / "p.yaml"
+    rest = "measuring_point: 1\nname: header\nsite: {name: Hall, time_zone: UTC}\nmeter: {map: m.yaml}\n"
+    file.write_text(f"{rest}line: {{port: COM7}}\npipe: {pipe}\n")
+    _, before = read_point(file)
+    assert before is not None
+    found = amend(change, file=file)
+    told = file_lines(before, found, [change_of(change)])
+    assert [line[: len(wanted)] for line, wanted in zip(told, lines, strict=True)] == lines
+    if not told[0].startswith("pipe"):
+        told.append(f"pipe: {pipe}")
+    elif "diameter_set_in_meter" in pipe:
+        told.append("  diameter_set_in_meter: 52 mm")
+    file.write_text(f"{rest}line: {{port: COM7}}\n" + "\n".join(told) + "\n")
+    files, again = read_point(file)
+    assert again is not None, [str(fault) for report in files.reports for fault in report.faults()]
+
+
+def test_a_standards_bore_is_told_as_what_it_replaces(tmp_path: Path) -> None:
+    """EN 10255 medium, DN 50: 60.3 mm outside, 3.6 mm wall, so 53.1 mm inside."""
+    file = tmp_path / "p.yaml"
+    file.write_text(
+        "measuring_point: 1\nname: header\nsite: {name: Hall, time_zone: UTC}\nmeter: {map: m.yaml}\n"
+        "line: {port: COM7}\npipe: {standard: EN 10255 medium DN 50}\n"
+    )
+    found = amend("pipe.inside_diameter=54.5 mm", file=file)
+    assert found.was == {"pipe.inside_diameter": "53.10 mm (standard: EN 10255 medium DN 50)"}
