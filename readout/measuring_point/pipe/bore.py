@@ -13,6 +13,7 @@ from readout.errors import WrongUse
 from readout.measuring_point.checks.plain import millimetres
 from readout.measuring_point.model import Pipe, Uncertain
 from readout.measuring_point.pipe.standards import (
+    STANDARDS,
     PipeSize,
     flow_error_percent,
     pipe_size,
@@ -75,7 +76,7 @@ def bore_of(pipe: Pipe, said: Uncertain | None = None, own: dict[int, PipeSize] 
         own: sizes of the user's own list by DN, where the pipe names a table.
 
     Raises:
-        WrongUse: the list has no such size.
+        WrongUse: the list has no such size, or is not given.
     """
     if pipe.standard is not None:
         found = _of_size(_size_of(pipe.standard, own))
@@ -103,8 +104,12 @@ def other_sizes(bore: Bore) -> list[tuple[PipeSize, float]]:
 def _size_of(standard: str, own: dict[int, PipeSize] | None) -> PipeSize:
     parts = split_standard(standard)
     name, dn = parts if parts is not None else (standard, 0)
-    if own is None:
+    if own is None and name in STANDARDS:
         return pipe_size(name, dn)
+    if own is None:
+        raise WrongUse(
+            Sentence("the list of pipes is not at hand, and '{standard}' is of it", standard=standard)
+        )
     if dn not in own:
         sizes = [Sentence("DN {size}", size=size) for size in sorted(own)] or [Sentence("nothing")]
         raise WrongUse(

@@ -90,6 +90,8 @@ _PIPE: Mapping[str, str] = {
         "angenommen: {share:.0%} des Durchmessers, Rechteckverteilung",
     "point file: {width}, {how}": "Messstellendatei: {width}, {how}",
     "k = {k:g}": "k = {k:g}", "DN {size}": "DN {size}", "nothing": "nichts",
+    "the list of pipes is not at hand, and '{standard}' is of it":
+        "die eigene Rohrliste liegt nicht vor, und „{standard}“ stammt aus ihr",
     "the list of pipes has no DN {dn}; it has {there}":
         "die Rohrliste hat kein DN {dn}; sie hat {there}",
     "from the outside the bore is known only with wall_thickness":

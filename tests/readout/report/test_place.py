@@ -77,3 +77,22 @@ def test_a_pressure_that_never_moves_blames_no_peak(found: Review) -> None:
     assert "the pressure hardly moved" in html
     assert "Nothing was measured out of hours" in html
     assert "pulls the pressure down" not in html
+
+
+def test_a_list_of_pipes_that_stayed_at_home_is_told(hall: ModuleType, tmp_path: Path) -> None:
+    """The archive keeps the point file, not the list that it names: no uncertainty, but a page."""
+    size = POINT_FILE.replace(
+        "inside_diameter: 53.1 mm\n  wall", "standard: works list DN 50\n  table: a.csv\n  wall"
+    )
+    file = size.replace("  wall_thickness: 3.6 mm\n", "").replace(
+        "inside_diameter: 0.2 mm", "pressure: 0.1 bar"
+    )
+    dues = hall.every(60_000, "2026-05-05T08:00+01:00", "2026-05-05T09:00+01:00")
+    with Archive.open(tmp_path / "archive") as archive:
+        hall.fill(archive, hall.record(60_000, file=file), dues, lambda due: (60.0, 7000, None))
+        hall.seal(archive, dues[-1] + hall.HOUR)
+    made = review(tmp_path / "archive", hall.POINT)
+    assert made is not None
+    told = page([made], Words(), "Audit")
+    assert "the list of pipes is not at hand, and &#39;works list DN 50&#39; is of it" in told
+    assert "53.1 mm" not in told

@@ -117,6 +117,8 @@ def test_a_pipe_of_the_users_own_list() -> None:
     assert (found.inside_mm, found.known) == (Decimal("84.9"), "works list DN 80, nominal")
     with pytest.raises(WrongUse, match="no DN 65; it has DN 50, DN 80"):
         bore_of(Pipe(standard="works list DN 65", table="pipes.csv"), own=own)
+    with pytest.raises(WrongUse, match="the list of pipes is not at hand, and 'works list DN 80' is of it"):
+        bore_of(Pipe(standard="works list DN 80", table="pipes.csv"))
 
 
 @pytest.mark.parametrize(
