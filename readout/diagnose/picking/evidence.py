@@ -7,7 +7,7 @@ digits of decimal ones), of values that could have failed a check and did not.
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -16,8 +16,8 @@ from protocols.register_map.model import WORDS, Kind, Value
 from protocols.values.flags import Flag
 from readout.clock import iso
 from readout.diagnose.picking.answers import Answers, Given, Had
-from readout.diagnose.picking.memory import oddity_of
-from readout.diagnose.picking.planning import Candidate
+from readout.diagnose.picking.memory import extent_oddity, oddity_of
+from readout.diagnose.picking.planning import NEXT, OLDEST, Candidate
 from readout.diagnose.readings.display import Fit
 from readout.diagnose.readings.judging import USUAL, Reading, as_mapped
 
@@ -96,7 +96,28 @@ class Evidence:
 def evidence(candidate: Candidate, answers: Answers, now_ms: int) -> Evidence:
     """Judge every value of a map by what the meter answered. `now_ms`: the computer's time, ms since 1970."""
     had = [(value, answers.had(value, candidate.blocks)) for value in candidate.values]
-    return Evidence(candidate, tuple(_judged(candidate, value, one, now_ms) for value, one in had))
+    judged = [_judged(candidate, value, one, now_ms) for value, one in had]
+    return Evidence(candidate, tuple(_with_extent(candidate, judged)))
+
+
+def _with_extent(candidate: Candidate, judged: Sequence[Judged]) -> list[Judged]:
+    """The oldest and the next record of a memory judged together, where both were read; the others as is."""
+    told = {
+        one.value.name: one.reading.value
+        for one in judged
+        if one.reading is not None and one.value.name in (OLDEST, NEXT)
+    }
+    wrong = extent_oddity(candidate.map, told.get(OLDEST), told.get(NEXT))
+    if wrong is None:
+        return list(judged)
+    if wrong:
+        return [replace(one, oddity=wrong) if one.value.name == NEXT else one for one in judged]
+    return [
+        replace(one, check=Check.MEMORY, telling=_telling(one.value, one.had))
+        if one.value.name in told
+        else one
+        for one in judged
+    ]
 
 
 def check_of(value: Value) -> Check | None:

@@ -22,6 +22,23 @@ def oddity_of(register_map: RegisterMap, name: str, found: object) -> str | None
     return f"its log memory tells {found} {what}, the map says at most {most}" if found > most else ""
 
 
+def extent_oddity(register_map: RegisterMap, oldest: object, following: object) -> str | None:
+    """The same of `oldest` and `next` together: as many records lie between them as the memory can hold.
+
+    Numbers that have started again at 0 are counted on; None where one of the two was not read.
+    """
+    memory = register_map.log_memory
+    if memory is None or memory.next is None or not isinstance(oldest, int) or not isinstance(following, int):
+        return None
+    held = (following - oldest) % memory.modulus(memory.next)
+    if held <= memory.capacity:
+        return ""
+    return (
+        f"its log memory tells {oldest} as the oldest record and {following} as the next: {held} records, "
+        f"the map says at most {memory.capacity}"
+    )
+
+
 def _most(memory: LogMemory, name: str) -> tuple[int | None, str]:
     if name == WIDTH:
         return (memory.record.registers if memory.record.stated else None), "registers a record"

@@ -289,6 +289,31 @@ log_memory:
 
 
 @pytest.mark.parametrize(
+    ("oldest", "following", "said"),
+    [
+        (300, 1300, ""),
+        (65000, 464, ""),  # 464 + 65536 - 65000 = 1000: the number has started again at 0
+        (300, 1301, "tells 300 as the oldest record and 1301 as the next: 1001 records"),
+        (1300, 300, "tells 1300 as the oldest record and 300 as the next: 64536 records"),
+    ],
+)
+def test_oldest_and_next_of_a_ring_are_held_against_its_capacity(oldest, following, said, bench) -> None:
+    text = f"""{WHOLE}log_memory:
+  capacity: 1000
+  when_full: overwrite oldest
+  oldest: {{input: 4}}
+  next: {{input: 5}}
+  record:
+    registers: 2
+    fields: {{flow: {{at: 0, type: float32, unit: kg/h}}}}
+  reached_by: {{registers: {{input: 1000}}}}
+"""
+    one = only(bench.pick({"mere.yaml": text}, holding(WORDS | {4: oldest, 5: following})))
+    assert one.speaks_against == ((f"its log memory {said}, the map says at most 1000",) if said else ())
+    assert one.evidence.telling == 3 + (0 if said else 2), "1300 is 0514, 464 is 01D0, 65000 is FDE8"
+
+
+@pytest.mark.parametrize(
     ("told", "meter", "same"),
     [
         ("MERE-20", "Mere 20 insertion meter", True),
