@@ -193,7 +193,7 @@ def test_replies_that_are_all_damaged_are_told_as_that_and_nothing_is_written(tm
     assert "A reply of the right length whose checksum does not fit." in str(done.exception)
     assert done.stdout == ""
     assert not (tmp_path / "new.yaml").exists()
-    assert meter.asked < 30, "the line is at fault, so it is not asked on and on"
+    assert meter.asked < 20, "the line is at fault, so it is not asked on and on"
 
 
 def test_replies_damaged_from_some_point_on_leave_what_came_and_say_why(tmp_path: Path) -> None:

@@ -100,6 +100,24 @@ def test_a_value_that_moved_on_still_fits_what_was_read_off() -> None:
     assert [words_for(found.value, way, "from 0") for way in first.ways] == ["float32:CDAB:input:10"]
 
 
+def test_of_two_that_fit_the_display_only_the_one_that_stays_steady_is_first() -> None:
+    """01F4 is 500; with the 0000 before it it is 500 too, until that word moves by itself."""
+    value = value_of("{input: 11, type: uint16, unit: kg/h}")
+    reads = [
+        {Column(Table.INPUT, at): word for at, word in ((10, before), (11, 0x01F4), (12, 0), (13, 0))}
+        for before in (0, 3, 7)
+    ]
+
+    def ways(found: Tried) -> set[str]:
+        return {words_for(value, way, "from 0") for one in found.first for way in one.ways}
+
+    at_once = tried(value, reads[0], read_off(value, "500"), NOW_MS)
+    later = tried(value, reads[0], read_off(value, "500"), NOW_MS, Later(tuple(reads[1:]), 0.5))
+    assert {"uint16:AB:input:11", "uint32:ABCD:input:10"} <= ways(at_once)
+    assert "uint16:AB:input:11" in ways(later)
+    assert "uint32:ABCD:input:10" not in ways(later)
+
+
 def test_a_moving_flow_tells_the_order_without_a_display_and_the_true_way_is_never_noise() -> None:
     """Random flows moving by up to 1 %, in a map with the wrong order of words."""
     chance = random.Random(20260504)
