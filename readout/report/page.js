@@ -5,7 +5,7 @@ const specs = JSON.parse(document.getElementById("charts").textContent);
 const places = Array.from(document.querySelectorAll("[data-chart]"));
 const options = { responsive: true, displaylogo: false, displayModeBar: false, showTips: false };
 const phone = window.matchMedia("(max-width: 40rem)");
-const PAPER = { width: 660, scale: 0.68 };
+const PAPER = { width: 660, scale: 0.72 };
 const spec_of = place => structuredClone(specs[Number(place.dataset.chart)]);
 const draw = (place, change, narrow) => {
   const { data, layout, narrow: form } = spec_of(place);

@@ -20,8 +20,8 @@ from readout.review.review import Review
 
 #: Sizes in CSS pixels: a laptop, a phone, and A4 at 96 to the inch.
 LAPTOP, PHONE, A4 = (1366, 768), (390, 844), (794, 1123)
-#: Of the printed page [dots per inch], and how high a figure is on it: 0.68 of its height on a screen.
-DENSITY, ON_PAPER = 100, 0.68
+#: Of the printed page [dots per inch], and how high a figure is on it: 0.72 of its height on a screen.
+DENSITY, ON_PAPER = 100, 0.72
 
 
 @pytest.fixture(scope="module")

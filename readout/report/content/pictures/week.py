@@ -43,7 +43,7 @@ def picture(found: Review, name: str, words: Words) -> Chart:
     drawn = frame(words, words("hour of the day")) | {"height": 24 * _ROW + 50}
     drawn["margin"] |= {"t": 30, "b": 14}
     drawn["xaxis"] |= across | {"ticktext": [words(day) for day in WEEKDAYS], "showgrid": False}
-    drawn["yaxis"] |= down | {"showgrid": False, "ticks": ""}
+    drawn["yaxis"] |= down | {"showgrid": False, "ticks": "", "tickfont": {"size": 11}}
     below = measured["colorbar"] | {"orientation": "h", "y": -0.02, "yanchor": "top", "len": 1}
     short = {"ticktext": [words(day[:3]) for day in WEEKDAYS]}
     tall = {
