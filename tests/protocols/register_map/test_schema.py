@@ -18,6 +18,7 @@ from protocols.register_map.grammar import map_schema
 from protocols.register_map.parse import parse_map
 
 ROOT = Path(__file__).parents[3]
+SCHEMA = map_schema()
 KEPT = ROOT / "docs/schema/register-map.schema.json"
 VALIDATOR = jsonschema.Draft202012Validator(json.loads(KEPT.read_text(encoding="utf-8")))
 
@@ -111,8 +112,7 @@ def test_a_planted_fault_is_refused_by_both(right: str, wrong: str) -> None:
 
 def properties() -> list[tuple[str, dict[str, Any]]]:
     """Every key of every mapping, with the place where it stands."""
-    schema = map_schema()
-    places = [("the map", schema), *schema["$defs"].items()]
+    places = [("the map", SCHEMA), *SCHEMA["$defs"].items()]
     return [
         (f"{where}.{name}", key) for where, one in places for name, key in one.get("properties", {}).items()
     ]
@@ -122,7 +122,7 @@ def properties() -> list[tuple[str, dict[str, Any]]]:
 def test_every_key_says_what_it_means_with_an_example_that_is_valid(place: str, key: dict[str, Any]) -> None:
     assert len(key["description"].split()) >= 2, place
     (example,) = key["examples"]
-    alone = {**key, "$defs": map_schema()["$defs"]}
+    alone = {**key, "$defs": SCHEMA["$defs"]}
     assert list(jsonschema.Draft202012Validator(alone).iter_errors(example)) == []
 
 
@@ -134,8 +134,7 @@ def test_there_is_no_mapping_whose_keys_were_not_looked_at() -> None:
         return sum(map(count, inside)) + (isinstance(node, dict) and node.get("type") == "object"
                                           and "properties" in node)  # fmt: skip
 
-    schema = map_schema()
-    assert count(schema) == 1 + sum("properties" in one for one in schema["$defs"].values())
+    assert count(SCHEMA) == 1 + sum("properties" in one for one in SCHEMA["$defs"].values())
 
 
 #: Findings whose example of wrong another program refuses by the schema alone. The others take a look at more

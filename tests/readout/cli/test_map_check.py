@@ -11,6 +11,7 @@ from typer.testing import CliRunner, Result
 from protocols.modbus.tables import Table
 from protocols.register_map.findings import FINDINGS
 from readout.cli.main import app
+from readout.cli.map_check import map_check
 from readout.errors import WrongUse
 from readout.plan.refusals import Refusal, Refusals
 from readout.poll.remembered import Remembered
@@ -117,11 +118,12 @@ def test_one_kind_is_explained_with_wrong_and_right(name: str) -> None:
     assert "    right: total: {input: 22, type: uint32" in done.stdout
 
 
-@pytest.mark.parametrize("name", FINDINGS)
-def test_every_kind_can_be_explained_as_data(name: str) -> None:
-    found = json.loads(checked("--explain", name, "--json").stdout)
-    assert list(found) == ["name", "severity", "why", "wrong", "right"]
-    assert found["name"] == name
+def test_every_kind_can_be_explained_as_data(capsys: pytest.CaptureFixture[str]) -> None:
+    for name in FINDINGS:
+        assert map_check(explain=name, as_json=True) == 0
+        found = json.loads(capsys.readouterr().out)
+        assert list(found) == ["name", "severity", "why", "wrong", "right"]
+        assert found["name"] == name
 
 
 @pytest.mark.parametrize(
