@@ -201,7 +201,7 @@ def test_six_hours_of_a_recorder_left_alone(tmp_path: Path, disk: Path, week: Mo
 def test_a_week_of_a_recorder_left_alone(
     tmp_path: Path, disk: Path, week: ModuleType, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """About 323,000 exchanges; memory stays flat. Prints how long it took."""
+    """About 327,000 exchanges; memory stays flat. Prints how long it took."""
     hall = week.Hall(tmp_path, disk / "archive", BEGIN, 7 * DAY + 10, SHARE)
     chance, memory = Random(6), list[tuple[float, int]]()
     for _ in range(40):
