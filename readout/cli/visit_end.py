@@ -41,11 +41,12 @@ def visit_end(
     meter is stopped only where that is answered. Exit status 0 safe to dismount, 1 no-go, 2 an answer lacks,
     3 port or archive not to be had, 4 nothing could be trusted.
     """
+    from readout.cli.visit_start import STEPS as START
     from readout.cli.visit_whole import Wanted, whole
     from readout.visit.answers import Key, Visit
 
     wanted = Wanted(
-        Visit.END, point, archive, tuple(answer or ()), answers, trace, (Key.CAUTIONS, Key.REMOVAL)
+        Visit.END, point, archive, tuple(answer or ()), answers, trace, (Key.CAUTIONS, Key.REMOVAL), START
     )
     return whole(wanted, STEPS, lambda at: _End(at).run(), anew=anew, as_json=as_json)
 

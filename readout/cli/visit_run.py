@@ -85,7 +85,7 @@ class Run:
 
         if check.verdict is not Verdict.TO_DECIDE:
             return check
-        why = self.answers.accepted.get(name)
+        why = self.answers.accepted.get(name) or self._accepted_before(name, check.reason)
         if why is None and sys.stdin.isatty():
             _tell("TO BE DECIDED", check.reason)
             _tell("try", check.advice)
@@ -94,9 +94,15 @@ class Run:
             advice = f"{check.advice}; to accept it: --answer 'accept.{name}=why'"
             return replace(check, advice=advice)
         return replace(
-            check, verdict=Verdict.GO, reason=f"accepted ({why}): {check.reason}",
+            check, verdict=Verdict.GO, reason=_accepted(why, check.reason),
             found={**check.found, "accepted": why},
         )  # fmt: skip
+
+    def _accepted_before(self, name: str, reason: str) -> str | None:
+        """Why the very same was accepted earlier in this visit, where the step is looked at anew."""
+        step = self.standing.steps.get(name, {})
+        why = step.get("found", {}).get("accepted")
+        return str(why) if why and step["reason"] == _accepted(why, reason) else None
 
     def ask(self, key: "Key", meaning: "Callable[[str], T]") -> "T":
         """What the answer to a question means; at a terminal one that means nothing is asked again.
@@ -122,6 +128,10 @@ class Run:
         from readout.visit.answers import is_yes
 
         return self.ask(key, is_yes)
+
+
+def _accepted(why: str, reason: str) -> str:
+    return f"accepted ({why}): {reason}"
 
 
 def typed(question: str) -> str:

@@ -57,11 +57,12 @@ def visit_start(
     Without a terminal every answer comes from --answer or --answers; docs/visits.md lists them. Exit status 0
     go, 1 no-go, 2 an answer lacks, 3 port or archive not to be had, 4 nothing could be trusted.
     """
+    from readout.cli.visit_end import STEPS as END
     from readout.cli.visit_whole import Wanted, whole
     from readout.visit.answers import Key, Visit
 
     wanted = Wanted(
-        Visit.START, point, archive, tuple(answer or ()), answers, trace, (Key.CAUTIONS, Key.RETURN)
+        Visit.START, point, archive, tuple(answer or ()), answers, trace, (Key.CAUTIONS, Key.RETURN), END
     )
     return whole(wanted, STEPS, lambda at: _Start(at).run(), anew=anew, as_json=as_json)
 

@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Wanted:
-    """Which visit, where, with which answers. `needed` are those that it cannot do without."""
+    """Which visit, where, with which answers. `needed` are those that it cannot do without, `other` the steps
+    of the other visit, whose answers may be in the same file."""
 
     visit: "Visit"
     point: Path
@@ -29,6 +30,7 @@ class Wanted:
     answers: Path | None
     trace: Path | None
     needed: "tuple[Key, ...]"
+    other: tuple[str, ...]
 
 
 def whole(
@@ -40,12 +42,13 @@ def whole(
     from readout.cli.visit_steps import AtPipe
     from readout.clock import SystemClock
     from readout.daemon.points import load_points
-    from readout.visit.answers import answers_of
+    from readout.visit.answers import Visit, answers_of
     from readout.visit.kept import VisitFile
 
     (loaded,) = load_points([wanted.point], None)
+    checks = {wanted.visit: steps, (Visit.END if wanted.visit is Visit.START else Visit.START): wanted.other}
     answers = answers_of(
-        wanted.visit, wanted.options, read_answers(wanted.answers), str(wanted.answers), steps
+        wanted.visit, wanted.options, read_answers(wanted.answers), str(wanted.answers), checks
     )
     ready_archive(wanted.archive)
     file, clock = VisitFile(wanted.archive, loaded.name), SystemClock()

@@ -1,7 +1,8 @@
 """The answers a visit needs: from options, from a file, or typed at the pipe.
 
 A file has one answer a line, `key: value`; lines that begin with # are left out. `photo` may stand several
-times. A check that leaves something to be decided takes `accept.CHECK: why`.
+times. A check that leaves something to be decided takes `accept.CHECK: why`. One file may serve both visits:
+what only the other one has is passed over, and `start.display` or `end.accept.settings` is for one of them.
 """
 
 from collections.abc import Iterable, Mapping
@@ -81,24 +82,40 @@ class Answers:
 
 
 def answers_of(
-    visit: Visit, options: Iterable[str], file: str | None, named: str, checks: Iterable[str]
+    visit: Visit, options: Iterable[str], file: str | None, named: str, checks: Mapping[Visit, Iterable[str]]
 ) -> Answers:
     """The answers of a visit: `options` as KEY=VALUE, and a `file`'s text, which the options win over.
 
+    `checks` are the steps of each visit by their names.
+
     Raises:
-        WrongUse: a line is no answer, its key is none of this visit, or a key stands twice.
+        WrongUse: a line is no answer, its key is none of this visit (in a file: of neither), or a key stands
+            twice.
     """
-    known = set(checks)
-    told = _Told(visit, known)
+    known = {one: set(steps) for one, steps in checks.items()}
+    by_visit = {one: _Told(one, known[one]) for one in Visit}
     for number, line in enumerate((file or "").splitlines(), 1):
         if line.strip() and not line.lstrip().startswith("#"):
-            told.take(line.partition(":"), f"{named}:{number}")
-    from_file = told.found()
-    told = _Told(visit, known)
+            name, sep, value = line.partition(":")
+            meant, name = _meant(name.strip(), visit, by_visit)
+            by_visit[meant].take((name, sep, value), f"{named}:{number}")
+    from_file = by_visit[visit].found()
+    told = _Told(visit, known[visit])
     for option in options:
         told.take(option.partition("="), f"--answer {option}")
     by_option = told.found()
     return Answers({**from_file.given, **by_option.given}, {**from_file.accepted, **by_option.accepted})
+
+
+def _meant(name: str, visit: Visit, by_visit: "Mapping[Visit, _Told]") -> tuple[Visit, str]:
+    """Which visit a file's key is for, and the key: as its prefix says, else this one, if it has the key."""
+    prefix, point, rest = name.partition(".")
+    if point and prefix in list(Visit):
+        return Visit(prefix), rest
+    other = next(one for one in Visit if one is not visit)
+    if not by_visit[visit].knows(name) and by_visit[other].knows(name):
+        return other, name
+    return visit, name
 
 
 class _Told:
@@ -108,6 +125,12 @@ class _Told:
         self._visit, self._checks = visit, checks
         self._given: dict[Key, tuple[str, ...]] = {}
         self._accepted: dict[str, str] = {}
+
+    def knows(self, name: str) -> bool:
+        """Whether this visit has such an answer."""
+        if name.startswith(ACCEPT):
+            return name.removeprefix(ACCEPT) in self._checks
+        return any(self._visit in one.visits for key, one in QUESTIONS.items() if key.value == name)
 
     def take(self, parts: tuple[str, str, str], where: str) -> None:
         name, sep, value = parts[0].strip(), parts[1], parts[2].strip()

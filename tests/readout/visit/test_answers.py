@@ -5,7 +5,7 @@ import pytest
 from readout.errors import WrongUse
 from readout.visit.answers import Key, Visit, answers_of, is_yes, lacking
 
-CHECKS = ("settings", "room")
+CHECKS = {Visit.START: ("settings", "room"), Visit.END: ("settings", "archive")}
 
 
 def test_options_win_over_the_file_and_comments_are_left_out() -> None:
@@ -31,6 +31,10 @@ def test_photographs_may_stand_several_times() -> None:
         ("cautions", None, "write the answer behind its key"),
         ("cautions=", None, "write the answer behind its key"),
         (None, "cautions: yes\nstart: yes\nstart: no\n", "a.txt:3: start is answered twice"),
+        (None, "retrun: x\n", "a.txt:1: 'retrun' is no answer of visit start"),
+        (None, "end.start: yes\n", "a.txt:1: 'start' is no answer of visit end"),
+        (None, "end.accept.room: x\n", "a.txt:1: there is no check 'room'; there are"),
+        ("end.display=x", None, "'end.display' is no answer of visit start"),
         (None, "\n\nstart yes\n", "a.txt:3: write the answer behind its key"),
     ],
 )
@@ -55,3 +59,18 @@ def test_yes_and_no(text: str, *, yes: bool) -> None:
 def test_neither_yes_nor_no_is_refused() -> None:
     with pytest.raises(WrongUse, match="neither yes nor no"):
         is_yes("perhaps")
+
+
+def test_one_file_serves_both_visits() -> None:
+    """What only the other visit has is passed over; a prefix keeps apart what both have."""
+    text = (
+        "cautions: yes\nreturn: 2026-11-28T14:00\nremoval: yes\nstart.display: flow 250 m3/h\n"
+        "end.display: flow 240 m3/h\naccept.room: they come back early\nend.accept.settings: as agreed\n"
+    )
+    start = answers_of(Visit.START, [], text, "a.txt", CHECKS)
+    assert start.one(Key.DISPLAY) == "flow 250 m3/h"
+    assert (start.one(Key.REMOVAL), start.accepted) == (None, {"room": "they come back early"})
+    end = answers_of(Visit.END, [], text, "a.txt", CHECKS)
+    assert end.one(Key.DISPLAY) == "flow 240 m3/h"
+    assert (end.one(Key.CAUTIONS), end.one(Key.REMOVAL), end.one(Key.RETURN)) == ("yes", "yes", None)
+    assert end.accepted == {"settings": "as agreed"}
