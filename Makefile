@@ -13,12 +13,18 @@ help:
 	@echo "make bench  speed, as ratios to the wire and to other libraries; values misfiled on a bad line; a year's archive"
 	@echo "make schema renew docs/schema after a change of the map's or point's keys"
 
-.venv/ready: pyproject.toml constraints.txt
+INSTALL := $(BIN)/pip install --quiet --disable-pip-version-check --constraint constraints.txt --editable
+
+.venv/installed: pyproject.toml constraints.txt
 	$(PYTHON) -m venv .venv
-	$(BIN)/pip install --quiet --disable-pip-version-check --constraint constraints.txt --editable '.[test,check]'
+	$(INSTALL) .
 	@touch $@
 
-demo: .venv/ready
+.venv/ready: .venv/installed
+	$(INSTALL) '.[test,check]'
+	@touch $@
+
+demo: .venv/installed
 	$(BIN)/pipeledger demo
 
 test: .venv/ready
@@ -33,7 +39,7 @@ lint: .venv/ready
 check: lint test
 
 .venv/long: .venv/ready
-	$(BIN)/pip install --quiet --disable-pip-version-check --constraint constraints.txt --editable '.[long]'
+	$(INSTALL) '.[long]'
 	@touch $@
 
 long: .venv/long

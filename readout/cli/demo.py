@@ -70,7 +70,7 @@ def demo(
     _last_readings(folder / ARCHIVE)
     say(f"\nThe report of it is {folder / REPORT}, the rows for a spreadsheet {folder / WORKBOOK}.")
     say(f"The archive is in {folder / ARCHIVE}: open rows/ with pandas, DuckDB, Polars or anything that")
-    say("reads Parquet. Next: write a point file for your own meter; see docs/maps.md.\n")
+    say("reads Parquet. Next, your own meter: docs/new-meter.md for its map, docs/points.md for its point.\n")
     _lay_out(folder / WEEKS)
     return _fortnight(folder / WEEKS)
 
