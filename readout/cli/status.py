@@ -76,6 +76,7 @@ def _point(point: "PointHealth", now_ms: int) -> dict[str, Any]:
         "interval_s": point.interval_ms / 1000,
         "coverage": {name: round(getattr(shares, name), 6) for name in ("start", "hour", "day")},
         "missing": dict(point.missing),
+        "missing_hour": dict(point.missing_hour),
         "late_replies": point.late_replies,
         "line_errors": {"start": dict(point.line_errors.start), "day": dict(point.line_errors.day)},
         "worst_reply_ms": point.worst_reply_ms,

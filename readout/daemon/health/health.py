@@ -62,7 +62,8 @@ class LineErrors:
 
 @dataclass(frozen=True, slots=True)
 class PointHealth:
-    """One point. `missing` counts rounds without a value by cause, since the first row.
+    """One point. `missing` counts rounds without a value by cause, since the first row, `missing_hour` in the
+    last hour.
 
     `last_ms` is when the last row was due [ms since 1970 UTC], `age_ms` how long ago that was.
     `worst_reply_ms`: longest time from due to the end of the reply in the last hour; None without replies.
@@ -77,6 +78,7 @@ class PointHealth:
     clock: str | None
     shares: Shares
     missing: Mapping[str, int]
+    missing_hour: Mapping[str, int]
     worst_reply_ms: int | None
     late_replies: int
     line_errors: LineErrors
@@ -195,7 +197,7 @@ class _Point:
         if installation is None or not ends:
             nothing = LineErrors({}, {})
             return PointHealth(
-                None, None, 0, None, None, Shares(0, 0, 0), {}, None, late, nothing, {}, memory
+                None, None, 0, None, None, Shares(0, 0, 0), {}, {}, None, late, nothing, {}, memory
             )
         flow = _flow(installation)
         lately = min(max(ends), self._now_ms) - DAY_MS - HOUR_MS
@@ -224,7 +226,8 @@ class _Point:
             status=last.status.last,
             clock=last.clock.last,
             shares=Shares(total.share, hour.share, day.share),
-            missing={cause: round(ms / interval) for cause, ms in total.missing_ms.items()},
+            missing=total.rounds(interval),
+            missing_hour=hour.rounds(interval),
             worst_reply_ms=max(
                 (found for one in rows if (found := one.slowest_ms(self._now_ms - HOUR_MS)) is not None),
                 default=None,

@@ -6,7 +6,6 @@ from datetime import UTC, datetime
 from readout.daemon.health.health import DAY_MS, Health, PointHealth
 from readout.daemon.health.meter_memory import MeterMemory
 from readout.daemon.telling.happenings import LARGE_LOG_BYTES
-from readout.review.figures.coverage import NO_ROW, NOT_RUNNING
 from storage.ledger import LEDGER
 
 #: Seconds until the disk is full from which on that is told: time to come by.
@@ -40,14 +39,13 @@ def _of_point(point: PointHealth, found: Health, least: float, now_ms: int) -> I
         yield f"no row for {(point.age_ms or 0) / 1000:.0f} s although the recorder runs"
     if point.shares.hour < least:
         share = f"{point.shares.hour:.1%} of the last hour is covered, less than {least:.0%}"
-        yield f"{share}{_mostly(point.missing)}"
+        yield f"{share}{_mostly(point.missing_hour)}"
     if point.clock == "unset":
         yield "this computer's clock is not set, so rows have no time yet"
 
 
 def _mostly(missing: Mapping[str, int]) -> str:
-    causes = {cause: rounds for cause, rounds in missing.items() if cause not in (NOT_RUNNING, NO_ROW)}
-    return f"; most rounds fail with: {max(causes, key=lambda cause: causes[cause])}" if causes else ""
+    return f"; mostly: {max(missing, key=lambda cause: missing[cause])}" if missing else ""
 
 
 def _memory(memory: MeterMemory, now_ms: int) -> str:

@@ -329,6 +329,10 @@ class Account:
         elapsed = self.until - self.since
         return min(1.0, self.measured_ms / elapsed) if elapsed > 0 else 0.0
 
+    def rounds(self, interval_ms: int) -> dict[str, int]:
+        """What is missing, by cause, as rounds of that interval."""
+        return {cause: round(ms / interval_ms) for cause, ms in self.missing_ms.items()}
+
 
 def added_up(stretches: Iterable[Stretch], ran: Sequence[Span], since: int, until: int) -> Account:
     """What stretches come to in a period; where there is no row, `ran` tells whether a recorder was there."""

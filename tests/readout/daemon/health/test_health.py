@@ -85,6 +85,7 @@ def test_every_round_counts_once_with_its_cause(
     """The seconds of every cause and the share are the review's, too, which reads all rows."""
     missing = {"no reply": 10, NO_ROW: 60, "partial": 5, "not a number": 7, "exception": 30}
     assert point.missing == missing
+    assert point.missing_hour == {"exception": 30}
     assert point.shares.start == pytest.approx((ROUNDS - sum(missing.values())) / ROUNDS)
     assert point.shares.hour == pytest.approx(30 / 60)
     assert point.shares.day == pytest.approx(1410 / 1440)
@@ -113,6 +114,7 @@ def test_what_waits_and_what_falls_short_is_told(hall: ModuleType, root: Path, n
     told = shortfalls(found, 0.95, now_ms)
     assert told[0].startswith("no recorder is running")
     assert told[1].startswith(f"{hall.POINT}: 50.0% of the last hour is covered, less than 95%")
+    assert told[1].endswith("; mostly: exception"), "not what was missing two days ago"
     assert "no row" not in told[1]
 
 
