@@ -108,7 +108,10 @@ UNIT_KEYS: tuple[Key[str], ...] = (
     Key("total", UnitWord((Dimension.VOLUME, Dimension.MASS)), "unit of totals", "m3"),
 )
 UNITS = Key(
-    "units", Keys(UNIT_KEYS, "units", "units"), "units of screens and reports; storage keeps the map's"
+    "units",
+    Keys(UNIT_KEYS, "units", "units"),
+    "units of screens and reports; storage keeps the map's",
+    {"flow": "m3/min", "pressure": "bar(g)"},
 )
 SHIFTS = Key(
     "shifts", Named(ShiftTimes(), ".{1,40}", _wrong_shift_name), "shifts by name", {"early": "06:00-14:00"}
@@ -120,6 +123,7 @@ CALENDAR = Key(
     "calendar",
     Keys((SHIFTS, PRODUCTION, CLOSED, PRESSURISED), "calendar", "the calendar"),
     "when the site works",
+    {"shifts": {"early": "06:00-14:00", "late": "14:00-22:00"}, "production": "Mon-Fri"},
 )
 SPECIFIC_POWER = Key(
     "specific_power",
@@ -132,7 +136,10 @@ POWER_BASIS = Key("basis", Choice(("package", "shaft", "motor"), "basis"), "whos
 PRICE = Key("price", Price(), "price of energy", "0.21 EUR/kWh")
 CARBON = Key("carbon", Measured((Dimension.CARBON,), least=Decimal(0)), "carbon of energy", "0.25 kg/kWh")
 ENERGY = Key(
-    "energy", Keys((SPECIFIC_POWER, AT, POWER_BASIS, PRICE, CARBON), "energy", "energy"), "what the air costs"
+    "energy",
+    Keys((SPECIFIC_POWER, AT, POWER_BASIS, PRICE, CARBON), "energy", "energy"),
+    "what the air costs",
+    {"specific_power": "6.4 kW/(m3/min)", "price": "0.21 EUR/kWh"},
 )
 
 # the point itself
@@ -212,6 +219,7 @@ PROBE = Key(
         "the probe",
     ),
     "the insertion probe",
+    {"position": "centre", "stem_diameter": "10 mm"},
 )
 APPLIED_IN_METER = Key(
     "applied_in_meter", ListOf(Choice(APPLIED, "correction"), 0, 5), "corrections the meter has made already",
@@ -235,11 +243,13 @@ INLET_RUN = Key(
     "inlet_run",
     Keys((RUN_LENGTH, AFTER, ASKED_BY_MANUAL), "inlet_run", "the inlet run"),
     "straight pipe before the meter",
+    {"length": "1.8 m", "after": "single elbow"},
 )
 OUTLET_RUN = Key(
     "outlet_run",
     Keys((RUN_LENGTH, ASKED_BY_MANUAL), "outlet_run", "the outlet run"),
     "straight pipe behind the meter",
+    {"length": "0.6 m"},
 )
 PIPE = Key(
     "pipe",
@@ -251,6 +261,7 @@ PIPE = Key(
         "pipe", "the pipe", one_of=PIPE_SIZES,
     ),
     "the pipe and how the meter sits in it",
+    {"outside_diameter": "60.3 mm", "wall_thickness": "3.6 mm", "diameter_from": "measured"},
 )  # fmt: skip
 PRESSURE = Key("pressure", Measured((Dimension.PRESSURE,)), "pressure in the pipe", "7 bar(g)")
 TEMPERATURE = Key("temperature", Measured((Dimension.TEMPERATURE,)), "temperature in the pipe", "25 degC")
@@ -260,7 +271,7 @@ EXPECTED_FLOW = Key(
 FLUID = Key("fluid", Choice(FLUIDS, "fluid"), "what flows; else what the map says", "air")
 CONDITIONS = Key(
     "conditions", Keys((FLUID, PRESSURE, TEMPERATURE, EXPECTED_FLOW), "conditions", "conditions"),
-    "what is expected",
+    "what is expected", {"pressure": "7 bar(g)", "temperature": "25 degC"},
 )  # fmt: skip
 REFERENCE_TEMPERATURE = Key(
     "temperature", Measured((Dimension.TEMPERATURE,)), "its temperature", "20 degC", required=True
@@ -272,7 +283,7 @@ REFERENCE_PRESSURE = Key(
 )  # fmt: skip
 REFERENCE = Key(
     "reference", Keys((REFERENCE_TEMPERATURE, REFERENCE_PRESSURE), "reference", "the reference"),
-    "what volumes are referred to in reports",
+    "what volumes are referred to in reports", {"temperature": "20 degC", "pressure": "1 bar(a)"},
 )  # fmt: skip
 _SHARE = Measured((Dimension.RATIO,), least=Decimal(0))
 _WIDTH = Measured(_WIDTHS, least=Decimal(0), difference=True)
@@ -302,7 +313,7 @@ UNCERTAINTY_KEYS: tuple[Key[Any], ...] = tuple(
 )  # fmt: skip
 UNCERTAINTY = Key(
     "uncertainty", Keys(UNCERTAINTY_KEYS, "uncertainty", "uncertainty"),
-    "half-widths with k = 2 unless k or distribution is given",
+    "half-widths with k = 2 unless k or distribution is given", {"inside_diameter": "0.5 mm"},
 )  # fmt: skip
 EVERY = Key(
     "every",

@@ -34,6 +34,20 @@ def test_the_kept_schema_is_what_the_program_checks(name: str) -> None:
     jsonschema.Draft202012Validator.check_schema(kept)
 
 
+@pytest.mark.parametrize("name", SCHEMAS)
+def test_every_key_says_what_it_means_with_an_example_that_is_valid(name: str) -> None:
+    schema = SCHEMAS[name]()
+    looked_at = 0
+    for one in (schema, *schema["$defs"].values()):
+        for key, said in one.get("properties", {}).items():
+            assert said["description"], key
+            (example,) = said["examples"]
+            alone = jsonschema.Draft202012Validator({**said, "$defs": schema["$defs"]})
+            assert list(alone.iter_errors(example)) == [], key
+            looked_at += 1
+    assert looked_at > 25
+
+
 def test_the_files_of_the_demonstration_are_valid() -> None:
     for name, file in (("measuring-point", "bottling-hall-header.yaml"), ("job", "job.yaml")):
         assert list(validator(name).iter_errors(as_json((DEMO / file).read_text(encoding="utf-8")))) == []
