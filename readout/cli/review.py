@@ -205,6 +205,8 @@ def _together_lines(found: "list[Review]") -> list[str]:
 
 
 def _lines(one: "Review") -> list[str]:
+    from readout.review.about.maps import mixed_maps
+
     about, covered = one.installation, one.coverage
     lines = [
         f"{about.point} ({about.source}), {about.site}, times of {about.zone.key}",
@@ -212,6 +214,8 @@ def _lines(one: "Review") -> list[str]:
         f"  measured {covered.share:.3%} of {covered.elapsed_s:.12g} s",
     ]
     lines += [f"    {cause}: {seconds:.12g} s" for cause, seconds in sorted(covered.missing_s.items())]
+    if (caution := mixed_maps(one.measured.installations)) is not None:
+        lines.append(f"  CAUTION: {caution}")
     lines.append("")
     lines += columns(
         [("  reading", "unit", "mean", "median", "lowest", "highest", "total")]

@@ -7,6 +7,7 @@ from typing import Any
 from readout.clock import iso
 from readout.review.about.installation import LIVE, MEMORY, Installation
 from readout.review.about.logbook import LogBook
+from readout.review.about.maps import mixed_maps
 from readout.review.air.demand import Cost, Demand
 from readout.review.air.pressure import AgainstRequired
 from readout.review.air.step import METHOD, Step
@@ -46,6 +47,7 @@ def document(found: Review, inputs: Inputs | None = None) -> dict[str, Any]:
         "method": found.method,
         "coverage": _coverage(found.coverage),
         "untimed_rows": measured.untimed,
+        "mixed_maps": mixed_maps(measured.installations),
         "counts": {name: dict(words) for name, words in measured.counts.items()},
         "readings": {name: _reading(one, found, name) for name, one in found.readings.items()},
         "corrections": [_correction(one) for one in found.corrections],

@@ -21,15 +21,20 @@ LIVE = "live"
 
 @dataclass(frozen=True, slots=True)
 class Otherwise:
-    """One reading that two maps decode otherwise: which key, as `before` and as `now` have it."""
+    """One reading that two maps decode otherwise: which key of theirs, as `before` and as `now` have it.
+
+    Both are None for a key that is too long to be told.
+    """
 
     name: str
     key: str
-    before: str
-    now: str
+    before: str | None = None
+    now: str | None = None
 
     def __str__(self) -> str:
         """For a sentence: `pressure has scale 0.01 there and 0.001 here`."""
+        if self.before is None:
+            return f"{self.name} has another {self.key}"
         return f"{self.name} has {self.key} {self.before} there and {self.now} here"
 
 
@@ -60,7 +65,7 @@ def by_another_map(root: Path, point: str, source: str, at_hand: RegisterMap) ->
     before = _map_kept(root, point, source, str(_sha256(last, point, source)))
     if before is None:
         return None if redecoded is None else Another(redecoded, ())
-    found = tuple(decoded_otherwise(_values(before, source), _values(at_hand, source)))
+    found = tuple(decoded_otherwise(values_of(before, source), values_of(at_hand, source)))
     return Another(redecoded, found) if found else None
 
 
@@ -72,7 +77,14 @@ def decoded_otherwise(before: Iterable[Value], now: Iterable[Value]) -> Iterator
             yield Otherwise(value.name, *first)
 
 
-def _keys(old: Value, new: Value) -> Iterator[tuple[str, str, str]]:
+def values_of(found: RegisterMap, source: str) -> tuple[Value, ...]:
+    """What a map says of the rows of a source: readings, or the fields of a log record."""
+    if source == LIVE:
+        return found.readings
+    return () if found.log_memory is None else found.log_memory.record.fields
+
+
+def _keys(old: Value, new: Value) -> Iterator[tuple[str, ...]]:
     yield from _number(old.number, new.number)
     if old.unit != new.unit:
         yield "unit", str(old.unit), str(new.unit)
@@ -80,16 +92,16 @@ def _keys(old: Value, new: Value) -> Iterator[tuple[str, str, str]]:
         yield "gauge", str(old.gauge).lower(), str(new.gauge).lower()
     for key in ("plus", "times_ten_to", "told_unit", "codes", "bits", "not_available", "layout", "coding"):
         if getattr(old, key) != getattr(new, key):
-            yield f"`{key}`", "one way", "another"
+            yield (key,)
 
 
-def _number(old: Number, new: Number) -> Iterator[tuple[str, str, str]]:
+def _number(old: Number, new: Number) -> Iterator[tuple[str, ...]]:
     if (old.table, old.address) != (new.table, new.address):
         yield "register", _register(old), _register(new)
     for key, one, other in (
         ("type", old.kind.value, new.kind.value),
-        ("word order", _order(old.word_order), _order(new.word_order)),
-        ("byte order", _order(old.byte_order), _order(new.byte_order)),
+        ("word_order", _order(old.word_order), _order(new.word_order)),
+        ("byte_order", _order(old.byte_order), _order(new.byte_order)),
         ("scale", f"{old.scale:f}", f"{new.scale:f}"),
         ("offset", f"{old.offset:f}", f"{new.offset:f}"),
     ):
@@ -103,12 +115,6 @@ def _order(order: Order) -> str:
 
 def _register(number: Number) -> str:
     return str(number.address) if number.table is None else f"{number.table} {number.address}"
-
-
-def _values(found: RegisterMap, source: str) -> tuple[Value, ...]:
-    if source == LIVE:
-        return found.readings
-    return () if found.log_memory is None else found.log_memory.record.fields
 
 
 def _sha256(line: Line, point: str, source: str) -> str | None:

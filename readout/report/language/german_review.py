@@ -37,6 +37,13 @@ _REASONS: Mapping[str, str] = {
         "außerhalb der Betriebszeit wurde nichts mit dem Druck in seinem Band gemessen",
     "fewer than {n} hours out of hours were measured":
         "außerhalb der Betriebszeit wurden weniger als {n} Stunden gemessen",
+    "The rows were decoded by maps that differ in {readings}: means and totals over them mix both."
+    " Decode them again by the right map: `pipeledger archive redecode`.":
+        "Die Zeilen wurden mit Registerbeschreibungen entschlüsselt, die sich unterscheiden in {readings}:"
+        " Mittelwerte und Mengen darüber mischen beides. Mit der richtigen neu entschlüsseln:"
+        " `pipeledger archive redecode`.",
+    "{name} ({key} {before}, then {now})": "{name} ({key} {before}, danach {now})",
+    "{name} ({key})": "{name} ({key})",
     "it stayed at one level": "sie blieb auf einem Niveau",
     "a row stands for {n:g} min": "eine Zeile gilt für {n:g} min",
     "nothing was measured": "nichts gemessen",
