@@ -12,9 +12,12 @@ from readout.report.language.words import Words, plain
 from readout.review.air.demand import Demand
 from readout.review.air.orifice import SHARP_EDGED, equivalent_diameter
 from readout.review.review import Review
+from readout.sentence import Sentence
 
 #: Air: gas constant [J/(kg K)], as the orifice's; what surrounds the pipe and what is in it.
 _R, _AROUND_PA, _INSIDE_K = 287.05, Decimal(101_325), 293.15
+#: What rows keep where a reference condition is not known.
+_UNKNOWN = {"not read": Sentence("not read"), "not stated": Sentence("not stated")}
 #: Files named one by one; an archive of years has more.
 MOST_FILES = 60
 
@@ -37,13 +40,18 @@ class Condition:
 
 
 def conditions(reference: str | None) -> list[Condition]:
-    """Of `20.0 degC (told by holding 20 int16), 1000 mbar`, as rows keep it; empty for None."""
+    """Of `20.0 degC (told by holding 20 int16), 1000 mbar`, as rows keep it; empty for None.
+
+    Where the meter did not answer, `not read, told by holding 20 int16` stands for one of them.
+    """
     found = []
-    for part in reference.split(", ") if reference else ():
+    kept = (reference or "").replace("not read, told by ", "not read (told by ")
+    for part in kept.split(", ") if kept else ():
         value, _, told = part.partition(" (told by ")
         number, _, unit = value.partition(" ")
         if "." in number:
             value = f"{number.rstrip('0').rstrip('.')} {unit}"
+        value = _UNKNOWN.get(value, value)
         found.append(Condition(value, told.removesuffix(")") or None))
     return found
 

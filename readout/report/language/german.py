@@ -229,6 +229,7 @@ _APPENDIX: Mapping[str, str] = {
         "Antworten nach der Frist der Registerbeschreibung, deren Werte erhalten sind: {n}.",
     "file": "Datei", "Sealed files of this point": "Versiegelte Dateien dieser Messstelle",
     "and {n} more: `archive list` has all of them.": "und {n} weitere: `archive list` nennt alle.",
+    "not read": "nicht gelesen", "not stated": "nicht angegeben",
     "at": "bei", "register": "Register",
     "Reference conditions that the meter told": "Bezugsbedingungen, die das Messgerät meldete",
     "An illustration, no finding: of air at {pressure} {unit} and 20 °C, one sharp-edged hole of"

@@ -127,6 +127,8 @@ class Words:
 
     def outside(self, text: object) -> str:
         """Outside text as it is; where all of it is numbers with units, as the language writes those."""
+        if isinstance(text, Sentence):
+            return self(text)
         told = plain(text)
         if self.language is Language.ENGLISH:
             return told

@@ -9,8 +9,8 @@ from typer.testing import CliRunner
 
 from readout.cli.main import app
 from readout.errors import WrongUse
-from readout.report.content.evidence import MOST_FILES, SealedRows, appendix
-from readout.report.language.words import Words
+from readout.report.content.evidence import MOST_FILES, SealedRows, appendix, conditions
+from readout.report.language.words import Language, Words
 from readout.review.review import Review
 from storage.archive import ArchiveReader
 
@@ -42,6 +42,16 @@ def test_a_mean_of_all_the_digits_a_double_has_is_a_number_too(told: Callable[..
     assert not isinstance(found.demand, str)
     third = replace(found.demand, mean=20 / 60, unit="m3/min")  # 0.3333333333333333
     assert "one sharp-edged hole of 2.6 mm" in texts(replace(found, demand=third))
+
+
+def test_reference_conditions_that_the_meter_did_not_tell_are_said_to_be_unread() -> None:
+    """As a recorder keeps it whose meter did not answer when it was asked for one of them."""
+    found = conditions("not read, told by holding 20 int16, 1000.0 mbar (told by holding 21 uint16)")
+    assert [(one.value, one.told_by) for one in found] == [
+        ("not read", "holding 20 int16"), ("1000 mbar", "holding 21 uint16"),
+    ]  # fmt: skip
+    words = Words(Language.GERMAN)
+    assert [words.outside(one.value) for one in found] == ["nicht gelesen", "1000 mbar"]
 
 
 @pytest.mark.parametrize("fluid", ["nitrogen", "water", "steam"])
