@@ -50,6 +50,8 @@ int main(int argc, char **argv) {
     fflush(stdout);
     for (;;) {
         int length = modbus_receive(line, request);
+        if (length < 0 && (errno == EIO || errno == ECONNRESET))
+            return 0; /* the other end of the line has gone */
         if (length > 0) {
             follow(map, request, length);
             modbus_reply(line, request, length, map);
