@@ -39,7 +39,7 @@ _REASONS: Mapping[str, str] = {
         "außerhalb der Betriebszeit wurden weniger als {n} Stunden gemessen",
     "The rows were decoded by maps that differ in {readings}: means and totals over them mix both."
     " Decode them again by the right map: `pipeledger archive redecode`.":
-        "Die Zeilen wurden mit Registerbeschreibungen entschlüsselt, die sich unterscheiden in {readings}:"
+        "Die Zeilen wurden mit Registerbeschreibungen entschlüsselt, die sich in {readings} unterscheiden:"
         " Mittelwerte und Mengen darüber mischen beides. Mit der richtigen neu entschlüsseln:"
         " `pipeledger archive redecode`.",
     "{name} ({key} {before}, then {now})": "{name} ({key} {before}, danach {now})",
