@@ -173,6 +173,9 @@ def _mark_lines(one: "Review", inputs: "Inputs") -> list[str]:
             f" mean flow {_shown(found.flow)} {unit}"
         )
         for test in found.leak_tests:
+            if test.why is not None:
+                lines.append(f"    none by {test.method}: {test.why}")
+                continue
             share = "" if test.share is None else f", {test.share:.1%} of the time under load"
             lines.append(f"    {_shown(test.flow)} {test.unit or ''} by {test.method}{share}")
     both = compared(one)

@@ -118,7 +118,7 @@ def _mark(one: MarkResult) -> dict[str, Any]:
         "mean_pressure": one.pressure,
         "leak_tests": [
             {"method": test.method, "flow": test.flow, "unit": test.unit, "share": test.share,
-             "inputs": dict(test.inputs)} for test in one.leak_tests
+             "why": test.why, "inputs": dict(test.inputs)} for test in one.leak_tests
         ],
     }  # fmt: skip
 

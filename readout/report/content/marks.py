@@ -84,6 +84,8 @@ def _inputs(test: LeakTest, words: Words) -> Iterator[str]:
 
 
 def _result(test: LeakTest, words: Words) -> str:
+    if test.why is not None:
+        return words("none: {why}", why=words(test.why))
     share = None if test.share is None else words.percent(test.share)
     flow = None if test.flow is None else f"{words.number(test.flow)} {words.unit(test.unit, '')}".strip()
     if share is None:

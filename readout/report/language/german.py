@@ -204,6 +204,13 @@ _LOG_BOOK: Mapping[str, str] = {
     "Marks": "Marken",
     "Marks of the log book, and what they give": "Marken des Logbuchs und was sie ergeben",
     "mean flow": "mittlerer Durchfluss", "mean pressure": "mittlerer Druck",
+    "none: {why}": "keines: {why}",
+    "the flow does not go between two levels, unloaded at most half of loaded":
+        "der Durchfluss wechselt nicht zwischen zwei Stufen, im Leerlauf höchstens halb so groß wie unter"
+        " Last",
+    "the pressure measured is no gauge pressure": "der gemessene Druck ist kein Überdruck",
+    "the pressure does not fall from reading to reading: it is no decay":
+        "der Druck fällt nicht von Messung zu Messung: das ist kein Druckabfall",
     "method": "Verfahren", "inputs": "Eingaben", "result": "Ergebnis",
     "Leak tests, with every consumer shut off": "Leckprüfungen, alle Verbraucher abgesperrt",
     "{span} measured": "{span} gemessen",

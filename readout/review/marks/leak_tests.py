@@ -15,6 +15,8 @@ from readout.sentence import Sentence
 
 Doubles = NDArray[np.float64]
 
+LOADS = Sentence("load and unload times: loaded / (loaded + unloaded)")
+DECAY = Sentence("pressure decay: volume × fall / (reference pressure × time), straight line over pressure")
 #: Flow or power unloaded, as a share of loaded, at most; an idling screw draws a quarter to two fifths of its
 #: power (common practice, no source).
 _IDLING = 0.5
@@ -24,13 +26,17 @@ _FALLING = 0.75
 
 @dataclass(frozen=True, slots=True)
 class LeakTest:
-    """`flow` in `unit`; `share` of the compressor's output (0 to 1) where the method gives one."""
+    """`flow` in `unit`; `share` of the compressor's output (0 to 1) where the method gives one.
+
+    `why` there is neither, although what the method needs was given.
+    """
 
     method: Sentence
     flow: float | None
     unit: str | None
     share: float | None
     inputs: Mapping[str, float | str]
+    why: Sentence | None = None
 
 
 def by_load_and_unload(
@@ -45,7 +51,7 @@ def by_load_and_unload(
         raise WrongUse("a leak test by load and unload needs times of both, not below 0")
     share = loaded_s / (loaded_s + unloaded_s)
     return LeakTest(
-        Sentence("load and unload times: loaded / (loaded + unloaded)"),
+        LOADS,
         None if output is None else share * output,
         unit,
         share,
@@ -124,7 +130,7 @@ def by_pressure_decay(
     pressures, losses = decay_losses(hours, gauge_bar, volume_m3, reference_bar)
     line = fitted(pressures, losses)
     return LeakTest(
-        Sentence("pressure decay: volume × fall / (reference pressure × time), straight line over pressure"),
+        DECAY,
         line.at(working_bar),
         "m3/h",
         None,

@@ -12,6 +12,8 @@ from readout.review.about.installation import plain_unit
 from readout.review.about.logbook import Mark
 from readout.review.about.units import number_in
 from readout.review.marks.leak_tests import (
+    DECAY,
+    LOADS,
     LeakTest,
     by_flow,
     by_load_and_unload,
@@ -21,6 +23,7 @@ from readout.review.marks.leak_tests import (
     falls,
 )
 from readout.review.review import ReadingReview, Review
+from readout.sentence import Sentence
 
 LEAK_TEST = "leak test"
 
@@ -85,23 +88,28 @@ def _leak_tests(
             unit = flow.shown.unit
             output = None if inputs.output is None or unit is None else number_in(inputs.output, unit)
             tests.append(by_load_and_unload(loaded, unloaded, output, unit if output is not None else None))
+        elif inputs.output is not None:
+            why = Sentence("the flow does not go between two levels, unloaded at most half of loaded")
+            tests.append(LeakTest(LOADS, None, None, None, {}, why))
     if pressure is not None and inputs.volume is not None and pressure.shown.unit:
-        tests += _decay(review, rows, pressure, inputs.volume)
+        tests.append(_decay(review, rows, pressure, inputs.volume))
     return tests
 
 
-def _decay(review: Review, rows: Rows, pressure: ReadingReview, volume: Quantity) -> list[LeakTest]:
+def _decay(review: Review, rows: Rows, pressure: ReadingReview, volume: Quantity) -> LeakTest:
     """Only of a gauge pressure, referred to the point's reference pressure, else 1 bar absolute."""
     point = review.installation.measuring_point
     kept = None if point is None or point.reference is None else point.reference.pressure
     reference = 1.0 if kept is None else number_in(kept, "bar")
     unit = unit_of(plain_unit(pressure.shown.unit or ""))
     if unit is None or not (pressure.shown.unit or "").endswith("(g)"):
-        return []
+        why = Sentence("the pressure measured is no gauge pressure")
+        return LeakTest(DECAY, None, None, None, {}, why)
     hours, found = decay_readings(review.measured.minutes.begin[rows], pressure.values.at(rows))
     bar = number_in(Quantity(Decimal(1), unit), "bar")
     gauge = found * bar
     if not falls(gauge):
-        return []
+        why = Sentence("the pressure does not fall from reading to reading: it is no decay")
+        return LeakTest(DECAY, None, None, None, {}, why)
     cubic = number_in(volume, "m3")
-    return [by_pressure_decay(hours, gauge, cubic, reference, working_bar=float(gauge[0]))]
+    return by_pressure_decay(hours, gauge, cubic, reference, working_bar=float(gauge[0]))

@@ -112,8 +112,9 @@ def test_a_pressure_that_only_wavers_is_no_decay_and_a_flow_that_wavers_no_cycle
     60 is no idling beside 90, and a pressure that comes back did not leak away.
     """
     found = booked(told(), Mark("leak test", at(8), at(13)))
-    rows = leak_rows(found, Inputs(volume=quantity("4 m3")))
-    assert list(rows) == ["mean flow with its sign"]
+    rows = leak_rows(found, Inputs(volume=quantity("4 m3"), output=quantity("90 m3/h")))
+    assert rows["pressure decay"][1].startswith("none: the pressure does not fall from reading to reading")
+    assert rows["load and unload times"][1].startswith("none: the flow does not go between two levels")
 
 
 def test_before_and_after_stand_side_by_side_by_kind_of_day(told: Callable[..., Review]) -> None:
