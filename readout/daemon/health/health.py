@@ -68,7 +68,8 @@ class PointHealth:
     `last_ms` is when the last row was due [ms since 1970 UTC], `age_ms` how long ago that was.
     `worst_reply_ms`: longest time from due to the end of the reply in the last hour; None without replies.
     `late_replies`: replies after the map's `reply_within`, from the first start to the last sealing.
-    `clock_day`: rows of the last day by the quality of the computer's clock.
+    `clock_day`: rows of the last day by the quality of the computer's clock. `is_timed` is False where the
+    last row has no time yet: status and clock are its, `last_ms` is of the last that has one.
     """
 
     last_ms: int | None
@@ -84,6 +85,7 @@ class PointHealth:
     line_errors: LineErrors
     clock_day: Mapping[str, int]
     memory: MeterMemory | None
+    is_timed: bool = True
 
     @property
     def is_overdue(self) -> bool:
@@ -146,7 +148,7 @@ def _answer(
         running=running,
         recorder=recorder,
         waiting=len(waiting),
-        oldest_ms=max(0, now_ms - min(row.due for row in waiting)) if waiting else None,
+        oldest_ms=max((max(0, now_ms - row.due) for row in waiting if row.is_timed), default=None),
         log_bytes=log.stat().st_size if log.exists() else 0,
         room=room,
         full_in_s=full_in_s([file for one in streams.values() for file in one.files], room, now_ms),
@@ -193,12 +195,14 @@ class _Point:
         memory = meter_memory(self._root, installation, self._memory.files, self._ledger.lines)
         late = self._book.late_replies
         ends = [ms_of(file.last) for file in self._live.files if file.last is not None]
-        ends += [row.due for _, rows in self._live.waiting for row in rows]
+        newest = self._live.waiting[-1][1][-1] if self._live.waiting else None
+        ends += [row.due for _, rows in self._live.waiting for row in rows if row.is_timed]
         if installation is None or not ends:
-            nothing = LineErrors({}, {})
+            status, clock = (None, None) if newest is None else (newest.status, newest.clock)
             return PointHealth(
-                None, None, 0, None, None, Shares(0, 0, 0), {}, {}, None, late, nothing, {}, memory
-            )
+                None, None, 0, status, clock, Shares(0, 0, 0), {}, {}, None, late, LineErrors({}, {}), {},
+                memory, newest is None or newest.is_timed,
+            )  # fmt: skip
         flow = _flow(installation)
         lately = min(max(ends), self._now_ms) - DAY_MS - HOUR_MS
         recent = [file for file in self._live.files if file.last is not None and ms_of(file.last) >= lately]
@@ -207,24 +211,24 @@ class _Point:
         rows += [_waiting(plan, waiting, flow) for plan, waiting in self._live.waiting]
         old = [file for file in self._live.files if file.rows and file not in recent]
         whole = [*look.stretches(old), *_stretches(rows)]
-        interval = rows[-1].interval_ms
+        last = [one for one in rows if len(one.due)][-1]
+        interval = last.interval_ms
         start, end = min(one.first_ms for one in whole), max(one.end_ms for one in whole)
         # What is on its way is not missing yet; a recorder that hangs is seen by the age of its last row.
         until = end if self._now_ms - end <= interval + ON_ITS_WAY_MS else self._now_ms
         ran = self._ran(running_now=running_now)
         total = added_up(whole, ran, start, until)
         hour, day = (_lately(rows, ran, start, until, span) for span in (HOUR_MS, DAY_MS))
-        last = rows[-1]
         last_ms = int(last.due[-1])
-        clock = Counter[str]()
+        by_clock = Counter[str]()
         for one in rows:
-            clock.update(one.between(until - DAY_MS, until).clock.counted())
+            by_clock.update(one.between(until - DAY_MS, until).clock.counted())
         return PointHealth(
             last_ms=last_ms,
             age_ms=max(0, self._now_ms - last_ms),
             interval_ms=interval,
-            status=last.status.last,
-            clock=last.clock.last,
+            status=last.status.last if newest is None else newest.status,
+            clock=last.clock.last if newest is None else newest.clock,
             shares=Shares(total.share, hour.share, day.share),
             missing=total.rounds(interval),
             missing_hour=hour.rounds(interval),
@@ -234,8 +238,9 @@ class _Point:
             ),
             late_replies=late,
             line_errors=LineErrors(_errors(total, late), _errors(day, self._late_since(until - DAY_MS))),
-            clock_day=clock,
+            clock_day=by_clock,
             memory=memory,
+            is_timed=newest is None or newest.is_timed,
         )
 
     def _installation(self) -> Installation | None:

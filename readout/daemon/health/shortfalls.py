@@ -32,6 +32,9 @@ def shortfalls(found: Health, least: float, now_ms: int) -> list[str]:
 def _of_point(point: PointHealth, found: Health, least: float, now_ms: int) -> Iterator[str]:
     if point.memory is not None and point.memory.is_near(now_ms):
         yield _memory(point.memory, now_ms)
+    if not point.is_timed:
+        yield "this computer's clock is not set, so rows have no time yet"
+        return
     if point.last_ms is None:
         yield "no row yet"
         return
@@ -40,8 +43,6 @@ def _of_point(point: PointHealth, found: Health, least: float, now_ms: int) -> I
     if point.shares.hour < least:
         share = f"{point.shares.hour:.1%} of the last hour is covered, less than {least:.0%}"
         yield f"{share}{_mostly(point.missing_hour)}"
-    if point.clock == "unset":
-        yield "this computer's clock is not set, so rows have no time yet"
 
 
 def _mostly(missing: Mapping[str, int]) -> str:

@@ -144,15 +144,14 @@ class Words:
 
 
 def rows_of(table: "pa.Table", flow: str | None, interval_ms: int) -> Rows:
-    """The rows of a table with the columns of a sealed file."""
-    count = table.num_rows
-    there = np.zeros(count, np.bool_)
+    """The rows of a table with the columns of a sealed file; those without a time are in no period."""
+    there = np.zeros(table.num_rows, np.bool_)
     if flow is not None and flow in table.column_names:
-        there = _valid(table[flow].combine_chunks())
-    return Rows(
-        interval_ms, _moments(table, "due"), _moments(table, "time"), _words(table, "status"),
-        _words(table, "clock"), _words(table, f"{flow}_flag"), there,
-    )  # fmt: skip
+        there = _valid(_one(table, flow))
+    timed = _valid(_one(table, "due"))
+    status, clock, flag = (_words(table, name).at(timed) for name in ("status", "clock", f"{flow}_flag"))
+    due, replied = (_moments(table, name)[timed] for name in ("due", "time"))
+    return Rows(interval_ms, due, replied, status, clock, flag, there[timed])
 
 
 def _moments(table: "pa.Table", name: str) -> Whole:

@@ -20,6 +20,7 @@ from storage.archive import Archive
 from storage.errors import ArchiveDamaged
 from storage.ledger import Kind
 
+GOLDEN = Path(__file__).parents[3] / "golden" / "archive-2" / "archive"
 OK, NAN = (300.0, 7000, 100), (float("nan"), 7000, 100)
 ROUNDS = 84 * 60
 
@@ -146,3 +147,15 @@ def test_a_file_that_cannot_be_read_is_named(root: Path, now_ms: int, tmp_path: 
     file.write_bytes(file.read_bytes()[:-20])
     with pytest.raises(ArchiveDamaged, match="date=2026-05-05"):
         health(copy, now_ms)
+
+
+def test_rows_from_before_the_clock_was_set_are_in_no_period(hall: ModuleType, tmp_path: Path) -> None:
+    """A golden archive: of two waiting rows one is of 00:01:00, the last came by a clock not set yet."""
+    root = shutil.copytree(GOLDEN, tmp_path / "archive")
+    now_ms = hall.ms("2026-05-03T00:02:00Z")
+    found = health(root, now_ms)
+    point = found.points["compressor-2"]
+    assert (point.last_ms, point.clock, point.is_timed) == (hall.ms("2026-05-03T00:01:00Z"), "unset", False)
+    assert (found.waiting, found.oldest_ms) == (2, 60_000)
+    told = [line for line in shortfalls(found, 0.95, now_ms) if line.startswith("compressor-2")]
+    assert told == ["compressor-2: this computer's clock is not set, so rows have no time yet"]
