@@ -66,6 +66,18 @@ def test_a_map_is_another_only_after_a_redecoding_or_a_run_with_another(
     assert by_another_map(root, meter.POINT, "live", commented) is None, "the same values"
 
 
+def test_a_redecoding_of_the_memorys_records_is_none_of_the_live_rows(meter: ModuleType, root: Path) -> None:
+    """Its file is gone: then only that it was another map can be told."""
+    told = {"point": meter.POINT, "source": "memory", "map_sha256": "0" * 64, "files": [], "replaces": []}
+    with Archive.open(root) as archive:
+        line = archive.ledger.append(Kind.REDECODED, told)
+    at_hand = meter.parsed(meter.MAP)
+    assert by_another_map(root, meter.POINT, "live", at_hand) is None
+    found = by_another_map(root, meter.POINT, "memory", at_hand)
+    assert found is not None
+    assert (found.redecoded, found.otherwise) == (line.time, ())
+
+
 def test_redecode_says_what_is_to_be_done_next_and_log_where_it_was_not(
     meter: ModuleType, root: Path
 ) -> None:
