@@ -172,16 +172,19 @@ _QUANTITY = re.compile(
 _SIDE = re.compile(r"(.*\S) ?\((g|a)\)\Z")
 
 
-def quantity_of(text: str) -> Quantity | str:
-    """`NUMBER UNIT` as a quantity, or what is wrong with it: "7 bar(g)", "53.1 mm", "2 %"."""
+def quantity_of(text: str, example: str = "53.1 mm or 7 bar(g)") -> Quantity | str:
+    """`NUMBER UNIT` as a quantity, or what is wrong with it: "7 bar(g)", "53.1 mm", "2 %".
+
+    `example`: what is written where this stands, for the fault.
+    """
     written = text.strip()
     found = _QUANTITY.match(written) if len(written) <= 60 else None
     if found is None:
         if re.match(r"[-+]?[0-9]+,[0-9]", written):
-            return "a decimal comma: write a point, such as 0.1 mm"
+            return f"a decimal comma? write {written[:60].replace(',', '.', 1)}"
         if re.match(r"[-+]?0[0-9]", written):
             return "a number with leading zeros; write it without"
-        return "no number with a unit; write both, such as 53.1 mm or 7 bar(g)"
+        return f"no number with a unit; write both, such as {example}"
     number, word = found.group(1), found["behind"] or found["close"]
     side = _SIDE.match(word)
     unit = unit_of(side.group(1) if side else word)

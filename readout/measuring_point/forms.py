@@ -35,7 +35,8 @@ def _text_of(node: Node, report: Report, wanted: str) -> str | None:
 class Measured(Form[Quantity]):
     """NUMBER UNIT of one of the dimensions. `above`: the number must be more than this.
 
-    A pressure must say (g) or (a); with `absolute` it must be (a), as a `difference` it says neither.
+    `example` is told in faults: the key's own, where the dimension's would not suit it. A pressure must say
+    (g) or (a); with `absolute` it must be (a), as a `difference` it says neither.
     """
 
     dimensions: tuple[Dimension, ...]
@@ -43,16 +44,19 @@ class Measured(Form[Quantity]):
     least: Decimal | None = None
     absolute: bool = False
     difference: bool = False
+    example: str = ""
 
     def _read(self, node: Node, report: Report) -> Quantity | None:
-        wanted = f"write such as {_EXAMPLES[self.dimensions[0]]}"
+        example = self.example or _EXAMPLES[self.dimensions[0]]
+        wanted = f"write such as {example}"
         text = _text_of(node, report, wanted)
         if text is None:
             return None
-        found = quantity_of(text)
+        found = quantity_of(text, example)
         wrong = found if isinstance(found, str) else self.wrong(found)
         if wrong or isinstance(found, str):
-            return refuse(node, report, f"{quoted(text)}: {wrong}; {wanted}")
+            hint = "" if isinstance(found, str) and "write" in wrong else f"; {wanted}"
+            return refuse(node, report, f"{quoted(text)}: {wrong}{hint}")
         return found
 
     def wrong(self, found: Quantity) -> str:
@@ -92,7 +96,7 @@ class Between(Form[QuantitySpan]):
         sides = text.split(" to ")
         if len(sides) != 2:
             return refuse(node, report, f"{quoted(text)} is no span; {wanted}")
-        low, high = (quantity_of(side) for side in sides)
+        low, high = (quantity_of(side, self.end.example or "40 m3/h") for side in sides)
         if isinstance(low, str) or isinstance(high, str):
             wrong = low if isinstance(low, str) else high
             return refuse(node, report, f"{quoted(text)}: {wrong}; {wanted}")

@@ -1,6 +1,7 @@
 """The keys of point and job files, what each takes and means: for the checker and the JSON Schemas."""
 
 import re
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo, available_timezones
@@ -21,7 +22,7 @@ from protocols.register_map.forms import (
     Text,
     document_schema,
 )
-from protocols.units import Dimension
+from protocols.units import Dimension, Quantity
 from readout.measuring_point.forms import Between, Day, Measured, Price, ShiftTimes, UnitWord, Weekdays
 from readout.measuring_point.model import Owner
 
@@ -65,8 +66,15 @@ def _wrong_shift_name(name: str) -> str:
     return "" if 0 < len(name) <= 40 and name.strip() == name else f"{quoted(name)} is no name of a shift"
 
 
-def _length(name: str, means: str, example: str) -> Key[Any]:
-    return Key(name, Measured((Dimension.LENGTH,), above=Decimal(0)), means, example)
+def _quantity(
+    name: str, form: Measured, means: str, example: str, *, required: bool = False
+) -> Key[Quantity]:
+    """A key whose faults show its own example."""
+    return Key(name, replace(form, example=example), means, example, required)
+
+
+def _length(name: str, means: str, example: str) -> Key[Quantity]:
+    return _quantity(name, Measured((Dimension.LENGTH,), above=Decimal(0)), means, example)
 
 
 _FLOWS = (Dimension.VOLUME_FLOW, Dimension.MASS_FLOW)
@@ -85,8 +93,8 @@ SITE_NAME = Key("name", Text(), "name of the site", "Hollow Mere bottling hall",
 TIME_ZONE = Key(
     "time_zone", Text(60, check=_wrong_zone), "time zone of the IANA database", "Europe/Dublin", required=True
 )
-ALTITUDE = Key("altitude", Measured((Dimension.LENGTH,)), "height above the sea", "40 m")
-ATMOSPHERIC_PRESSURE = Key(
+ALTITUDE = _quantity("altitude", Measured((Dimension.LENGTH,)), "height above the sea", "40 m")
+ATMOSPHERIC_PRESSURE = _quantity(
     "atmospheric_pressure",
     Measured((Dimension.PRESSURE,), above=Decimal(0), absolute=True),
     "air pressure",
@@ -125,16 +133,18 @@ CALENDAR = Key(
     "when the site works",
     {"shifts": {"early": "06:00-14:00", "late": "14:00-22:00"}, "production": "Mon-Fri"},
 )
-SPECIFIC_POWER = Key(
+SPECIFIC_POWER = _quantity(
     "specific_power",
     Measured((Dimension.SPECIFIC_POWER,), above=Decimal(0)),
     "power for each unit of flow",
     "6.4 kW/(m3/min)",
 )
-AT = Key("at", Measured((Dimension.PRESSURE,)), "pressure at which it holds", "7.5 bar(g)")
+AT = _quantity("at", Measured((Dimension.PRESSURE,)), "pressure at which it holds", "7.5 bar(g)")
 POWER_BASIS = Key("basis", Choice(("package", "shaft", "motor"), "basis"), "whose power", "package")
 PRICE = Key("price", Price(), "price of energy", "0.21 EUR/kWh")
-CARBON = Key("carbon", Measured((Dimension.CARBON,), least=Decimal(0)), "carbon of energy", "0.25 kg/kWh")
+CARBON = _quantity(
+    "carbon", Measured((Dimension.CARBON,), least=Decimal(0)), "carbon of energy", "0.25 kg/kWh"
+)
 ENERGY = Key(
     "energy",
     Keys((SPECIFIC_POWER, AT, POWER_BASIS, PRICE, CARBON), "energy", "energy"),
@@ -204,7 +214,7 @@ FAR_WALL = Key(
     "keep clear",
 )
 STEM = _length("stem_diameter", "diameter of the stem", "10 mm")
-SENSOR_TO_TIP = Key(
+SENSOR_TO_TIP = _quantity(
     "sensor_to_tip",
     Measured((Dimension.LENGTH,), least=Decimal(0)),
     "from the sensor to the tip of the stem",
@@ -225,7 +235,7 @@ APPLIED_IN_METER = Key(
     "applied_in_meter", ListOf(Choice(APPLIED, "correction"), 0, 5), "corrections the meter has made already",
     ["velocity profile"],
 )  # fmt: skip
-RUN_LENGTH = Key(
+RUN_LENGTH = _quantity(
     "length",
     Measured((Dimension.LENGTH,), least=Decimal(0)),
     "length of straight pipe",
@@ -263,8 +273,10 @@ PIPE = Key(
     "the pipe and how the meter sits in it",
     {"outside_diameter": "60.3 mm", "wall_thickness": "3.6 mm", "diameter_from": "measured"},
 )  # fmt: skip
-PRESSURE = Key("pressure", Measured((Dimension.PRESSURE,)), "pressure in the pipe", "7 bar(g)")
-TEMPERATURE = Key("temperature", Measured((Dimension.TEMPERATURE,)), "temperature in the pipe", "25 degC")
+PRESSURE = _quantity("pressure", Measured((Dimension.PRESSURE,)), "pressure in the pipe", "7 bar(g)")
+TEMPERATURE = _quantity(
+    "temperature", Measured((Dimension.TEMPERATURE,)), "temperature in the pipe", "25 degC"
+)
 EXPECTED_FLOW = Key(
     "expected_flow", Between(Measured(_FLOWS, least=Decimal(0))), "flow from, to", "40 m3/h to 420 m3/h"
 )
@@ -273,10 +285,10 @@ CONDITIONS = Key(
     "conditions", Keys((FLUID, PRESSURE, TEMPERATURE, EXPECTED_FLOW), "conditions", "conditions"),
     "what is expected", {"pressure": "7 bar(g)", "temperature": "25 degC"},
 )  # fmt: skip
-REFERENCE_TEMPERATURE = Key(
+REFERENCE_TEMPERATURE = _quantity(
     "temperature", Measured((Dimension.TEMPERATURE,)), "its temperature", "20 degC", required=True
 )
-REFERENCE_PRESSURE = Key(
+REFERENCE_PRESSURE = _quantity(
     "pressure", Measured((Dimension.PRESSURE,), above=Decimal(0), absolute=True), "its absolute pressure",
     "1 bar(a)",
     required=True,
@@ -287,10 +299,10 @@ REFERENCE = Key(
 )  # fmt: skip
 _SHARE = Measured((Dimension.RATIO,), least=Decimal(0))
 _WIDTH = Measured(_WIDTHS, least=Decimal(0), difference=True)
-HALF_WIDTH = Key("half_width", _WIDTH, "half-width in the unit of the quantity, or %", "0.5 mm")
-OF_READING = Key("of_reading", _SHARE, "half-width as a share of the reading", "2 %")
-OF_FULL_SCALE = Key("of_full_scale", _SHARE, "half-width as a share of full scale", "0.3 %")
-FULL_SCALE = Key("full_scale", _WIDTH, "full scale of the meter", "160 m/s")
+HALF_WIDTH = _quantity("half_width", _WIDTH, "half-width in the unit of the quantity, or %", "0.5 mm")
+OF_READING = _quantity("of_reading", _SHARE, "half-width as a share of the reading", "2 %")
+OF_FULL_SCALE = _quantity("of_full_scale", _SHARE, "half-width as a share of full scale", "0.3 %")
+FULL_SCALE = _quantity("full_scale", _WIDTH, "full scale of the meter", "160 m/s")
 K = Key("k", Exact(Decimal("0.1"), Decimal(10)), "coverage factor of the half-width; 2 unless given", 2)
 DISTRIBUTION = Key(
     "distribution",
@@ -303,9 +315,14 @@ UNCERTAIN = Keys(
     some_of=("half_width", "of_reading", "of_full_scale"),
 )  # fmt: skip
 UNCERTAINTY_KEYS: tuple[Key[Any], ...] = tuple(
-    Key(name, Shape(scalar=_WIDTH, mapping=UNCERTAIN), f"uncertainty of {name.replace('_', ' ')}", example)
+    Key(
+        name,
+        Shape(scalar=replace(_WIDTH, example=example), mapping=UNCERTAIN),
+        f"uncertainty of {name.replace('_', ' ')}",
+        {"of_reading": example} if name == "velocity" else example,
+    )
     for name, example in (
-        ("inside_diameter", "0.5 mm"), ("velocity", {"of_reading": "2 %"}), ("velocity_profile", "1 %"),
+        ("inside_diameter", "0.5 mm"), ("velocity", "2 %"), ("velocity_profile", "1 %"),
         ("flow", "2 %"), ("pressure", "0.05 bar"), ("temperature", "0.5 degC"),
         ("atmospheric_pressure", "10 mbar"),
         ("insertion_depth", "1 mm"), ("inlet_run", "1 %"), ("stem_blockage", "0.5 %"),

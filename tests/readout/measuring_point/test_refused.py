@@ -77,6 +77,25 @@ def test_a_wrong_line_is_told_at_its_column(tmp_path: Path, line: str, column: i
 
 
 @pytest.mark.parametrize(
+    ("line", "wanted"),
+    [
+        ("site: {name: Hall, time_zone: UTC, atmospheric_pressure: '7'}",
+         "'7': no number with a unit; write both, such as 1.008 bar(a)"),
+        ("site: {name: Hall, time_zone: UTC, atmospheric_pressure: 1 bar(g)}",
+         "'1 bar(g)': this pressure is absolute; write bar(a); write such as 1.008 bar(a)"),
+        ("conditions: {pressure: '7'}", "'7': no number with a unit; write both, such as 7 bar(g)"),
+        ("pipe: {circumference: '190'}", "'190': no number with a unit; write both, such as 189.4 mm"),
+        ("uncertainty: {pressure: '5'}", "'5': no number with a unit; write both, such as 0.05 bar"),
+        ("pipe: {circumference: '189,4 mm'}", "'189,4 mm': a decimal comma? write 189.4 mm"),
+    ],
+)  # fmt: skip
+def test_a_refused_quantity_shows_an_example_of_its_own_key(tmp_path: Path, line: str, wanted: str) -> None:
+    """Not any of its dimension: the air pressure is no 7 bar(g)."""
+    (tmp_path / "p.yaml").write_text(HEAD + line + "\n" + (SITE if "site" not in line else ""))
+    assert wanted in [fault.fault for fault in parse_point(tmp_path / "p.yaml").faults]
+
+
+@pytest.mark.parametrize(
     ("old", "new", "wanted"),
     [
         (SITE, "", "lacks the key 'site'"),
