@@ -115,3 +115,22 @@ def test_an_encoding_that_is_known_is_not_tried_again(tmp_path: Path) -> None:
     assert parquet.encode(table, {}, known) == file.read_bytes()
     told = encodings(parquet.encode(table, {}, {"raw_input_0": None}))
     assert "RLE_DICTIONARY" in told["raw_input_0"]
+
+
+def test_a_few_rows_are_not_tried_for_a_smaller_encoding(monkeypatch: pytest.MonkeyPatch) -> None:
+    """An hour of minutes is written once, by dictionary; an hour of seconds is tried both ways before."""
+    written: list[int] = []
+    write = parquet._written
+
+    def counted(table: pa.Table, how: dict[str, str], level: int) -> bytes:
+        written.append(table.num_rows)
+        return write(table, how, level)
+
+    monkeypatch.setattr(parquet, "_written", counted)
+    table = measured(0)
+    found = encodings(parquet.encode(table.slice(0, 60), {}))
+    assert written == [60]
+    assert "RLE_DICTIONARY" in found["flow"] & found["raw_input_0"]
+    assert "DELTA_BINARY_PACKED" in found["due"]
+    parquet.encode(table.slice(0, 3600), {})
+    assert written == [60, 3600, 3600, 3600]
