@@ -174,7 +174,8 @@ class _End:
         )
         since_ms = 0 if since is None else round(datetime.fromisoformat(since).timestamp() * 1000)
         told = "the archive began" if since is None else f"the visit's start, {since}"
-        return kept_check(kept_since(at.archive, at.point.name, since_ms), told)
+        now_ms = round(at.run.clock.utc() * 1000)
+        return kept_check(kept_since(at.archive, at.point.name, since_ms), told, since_ms, now_ms)
 
     def _total(self) -> "Check":
         """What the totaliser went on by between the two visits, against the flow in the archive."""

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from readout.clock import iso
 from readout.sealing.record import Record
 from readout.visit.verdict import Check, go, no_go, to_decide
 from storage import lock
@@ -21,6 +22,8 @@ LIVE = "live"
 RECENT_ROUNDS = 3
 #: A row is on its way this long [ms] after its round was due: the round, and the journal's commit.
 ON_ITS_WAY_MS = 5000
+#: A recorder stopped for the visit has ended no longer ago than this [ms], or this share of the measurement.
+STOPPED_MS, STOPPED_SHARE = 900_000, 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,11 +45,12 @@ class Recorder:
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """Live rows of a point from an instant on: all, those that are ok, and the last one's status."""
+    """Live rows of a point from an instant on: all, those that are ok, the last one's status and due [ms]."""
 
     rows: int = 0
     whole: int = 0
     status: str = ""
+    last_ms: int = 0
 
 
 def recorder_of(root: Path, point: str) -> Recorder | None:
@@ -63,19 +67,23 @@ def recorder_of(root: Path, point: str) -> Recorder | None:
 
 def kept_since(root: Path, point: str, since_ms: int) -> Kept:
     """What is kept of a point since an instant [ms since 1970 UTC], sealed or not yet."""
+    import pyarrow.compute as pc
+
     from readout.sealing.table import table_of
 
     table = ArchiveReader(root).read_rows(
         point,
         LIVE,
         decode=lambda plan, waiting: table_of(Record.from_text(plan), waiting),
-        columns=["status"],
+        columns=["due", "status"],
         since=since_ms,
     )
     if not table.num_rows:
         return Kept()
     statuses = table["status"].to_pylist()
-    return Kept(table.num_rows, statuses.count("ok"), str(statuses[-1]))
+    due = pc.max(table["due"]).as_py()
+    last_ms = 0 if due is None else round(due.timestamp() * 1000)
+    return Kept(table.num_rows, statuses.count("ok"), str(statuses[-1]), last_ms)
 
 
 def recent(recorder: Recorder, now_ms: int) -> int:
@@ -119,8 +127,11 @@ def recording_check(recorder: Recorder | None, kept: Kept, archive: str, command
     return no_go(f"{recorder} is to record it {every}, and no row came", advice)
 
 
-def kept_check(kept: Kept, since: str) -> Check:
-    """Whether a measurement without a memory left anything behind. `since`: from when, as it is told."""
+def kept_check(kept: Kept, since: str, since_ms: int, now_ms: int) -> Check:
+    """Whether a measurement without a memory left anything behind, and went on until the visit.
+
+    `since`: from when, as it is told; `since_ms` the same [ms since 1970 UTC], 0 where nobody began it.
+    """
     if not kept.rows:
         advice = (
             "are the rows in another archive? was `log` started? leave the meter, record, and run this again"
@@ -129,7 +140,13 @@ def kept_check(kept: Kept, since: str) -> Check:
     if not kept.whole:
         advice = "leave the meter: `pipeledger review` tells the causes; see to it, record, run this again"
         return no_go(f"{kept.rows} rows since {since}, and none has a value", advice, rows=kept.rows)
-    return go(f"{kept.rows} rows since {since}, {kept.whole} ok", rows=kept.rows, ok=kept.whole)
+    said = f"{kept.rows} rows since {since}, {kept.whole} ok"
+    ago_ms = now_ms - kept.last_ms
+    if since_ms and ago_ms > max(STOPPED_MS, STOPPED_SHARE * (now_ms - since_ms)):
+        advice = "did the recorder end by itself? see `pipeledger review`; accept it, or record again"
+        ended = f"{said}; they ended at {iso(kept.last_ms / 1000)}"
+        return to_decide(ended, advice, rows=kept.rows, ok=kept.whole)
+    return go(said, rows=kept.rows, ok=kept.whole)
 
 
 def _ms(time: str) -> int:

@@ -43,16 +43,22 @@ def test_a_line_in_use_by_the_own_recorder_is_go_only_where_nothing_is_left_to_r
     assert in_use_check(HERE, "/dev/ttyUSB0", "hollow-mere", []).verdict is GO
 
 
+MINUTE, DAY = 60_000, 86_400_000
+
+
 @pytest.mark.parametrize(
-    ("kept", "verdict", "said"),
+    ("kept", "now_ms", "verdict", "said"),
     [
-        (Kept(), NO_GO, "nothing was recorded"),
-        (Kept(5, 0, "no reply"), NO_GO, "none has a value"),
-        (Kept(5, 4, "ok"), GO, "5 rows since noon, 4 ok"),
+        (Kept(), DAY, NO_GO, "nothing was recorded"),
+        (Kept(5, 0, "no reply", DAY), DAY, NO_GO, "none has a value"),
+        (Kept(5, 4, "ok", DAY), DAY + MINUTE, GO, "5 rows since noon, 4 ok"),
+        # a recorder stopped a quarter of an hour ago, and one that ended after one day of ten
+        (Kept(5, 5, "ok", DAY), DAY + 15 * MINUTE, GO, "5 ok"),
+        (Kept(5, 5, "ok", DAY), 10 * DAY, TO_DECIDE, "they ended at 1970-01-02T00:00:00.000Z"),
     ],
 )
-def test_what_was_recorded(kept: Kept, verdict: Verdict, said: str) -> None:
-    found = kept_check(kept, "noon")
+def test_what_was_recorded(kept: Kept, now_ms: int, verdict: Verdict, said: str) -> None:
+    found = kept_check(kept, "noon", 1, now_ms)
     assert (found.verdict, said in found.reason) == (verdict, True), found
 
 
