@@ -153,8 +153,7 @@ def _ask_of_warning(entry: Entry, fault: Fault, asking: Asking) -> None:
     if "without a reference" in text:
         question = (
             "a volume of gas without its conditions: as it is in the pipe (`basis: actual`), or at a "
-            "reference? "
-            "Assumed: nothing"
+            "reference? Assumed: nothing"
         )
         told = asking.conditions.get(entry.line, "{temperature: 0 degC, pressure: 1.01325 bar}")
         answers = ("basis=actual", f"reference={told}")

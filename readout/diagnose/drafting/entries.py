@@ -146,8 +146,8 @@ class Building:
                 self.asking.row(
                     row.line,
                     item.label,
-                    f"{where.first} looks like a number with its table digit, most others do not. Which "
-                    "is it?",
+                    f"{where.first} looks like a number with its table digit, most others do not. Which is "
+                    "it?",
                     topics=("address",),
                     answers=("address=…",),
                 )
@@ -170,8 +170,7 @@ class Building:
                 item.row.line,
                 item.label,
                 f"the number {item.where.first} says {digit.value}, its table or function says "
-                f"{told.value}. Drafted "
-                f"as {digit.value}; `map try` reads both",
+                f"{told.value}. Drafted as {digit.value}; `map try` reads both",
                 topics=("address", "table", "function"),
                 answers=(f"table={digit.value}", "address=…"),
                 assumed=f"assumed {digit.value}",
@@ -273,8 +272,7 @@ class Building:
             item.row.line,
             item.label,
             f"{kind} needs {words} register{'s' * (words > 1)} of 16 bits, the table gives it {told}. "
-            f"Drafted as {kind}; "
-            f"is the type wrong, the length{hint}?",
+            f"Drafted as {kind}; is the type wrong, the length{hint}?",
             topics=("type", "length", "bytes_per_register"),
             answers=(f"length={words}", *([f"type={other}"] if other else [])),
             assumed=f"assumed {kind}",
@@ -289,9 +287,8 @@ class Building:
                 self.asking.row(
                     item.row.line,
                     item.label,
-                    f"{text!r} means different orders to different makers. Assumed: as all "
-                    "others; "
-                    "`map try` with --display shows which",
+                    f"{text!r} means different orders to different makers. Assumed: as all others; `map "
+                    "try` with --display shows which",
                     topics=("order", "word_order", "byte_order"),
                     answers=("order=CDAB", "order=ABCD"),
                     assumed="assumed order",
@@ -325,8 +322,8 @@ class Building:
             self.asking.row(
                 item.row.line,
                 item.label,
-                f"{text!r} says that it can be written, but {table.value} registers are only read. "
-                "Drafted as a reading",
+                f"{text!r} says that it can be written, but {table.value} registers are only read. Drafted "
+                "as a reading",
                 topics=("access", "table", "function"),
                 answers=("access=R", "table=holding"),
                 assumed="assumed only read",

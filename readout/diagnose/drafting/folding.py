@@ -53,9 +53,8 @@ def are_hexadecimal(table: Table, rows: Sequence[Row], asking: Asking) -> bool:
     if letters:
         asking.whole(
             "addresses",
-            f"Some addresses are hexadecimal without a mark of it, as {letters[0]}. Assumed: all that "
-            "have no mark "
-            "are. Is that so?",
+            f"Some addresses are hexadecimal without a mark of it, as {letters[0]}. Assumed: all that have "
+            "no mark are. Is that so?",
             "hexadecimal",
             "decimal",
         )

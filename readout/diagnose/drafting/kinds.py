@@ -10,6 +10,8 @@ from decimal import Decimal
 from protocols.units import unit_of
 from readout.diagnose.drafting.cells import decimal
 
+#: A type, scale or unit that is longer is none; characters.
+_LONGEST = 80
 _BITS = r"(?:int(?:eger)?|i|s|sint)"
 _UNSIGNED = r"(?:u|uint|unsigned|unsignedint|unsignedinteger)"
 #: Wordings of types, tried in this order against small letters without blanks.
@@ -174,6 +176,8 @@ _BEHIND = re.compile(r"(.*?[^\d\s])\s*([x×*]\s*\d.*|[/÷:]\s*10{0,9})", re.IGNO
 def amount_of(text: str) -> Amount | None:
     """`0.1 bar`, `x0.1`, `/10`, `bar x 0.1`, `°C/10` or `bar`; None where it is none of these."""
     text = _without_brackets(text.strip())
+    if len(text) > _LONGEST:
+        return None
     unit = unit_word(text)
     if unit is not None and text != "1":
         return Amount(None, unit)
@@ -212,6 +216,8 @@ def scale_of(text: str) -> Decimal | None:
 
 def type_and_rest(text: str) -> tuple[str | None, str]:
     """A type's cell as its type and what else stands in it: `UINT16 x10`, `INT16 (0.1 °C)`, `FLOAT CDAB`."""
+    if len(text) > _LONGEST:
+        return None, ""
     whole = type_of(text)
     if whole is not None:
         return whole, ""

@@ -75,8 +75,7 @@ def ask_of_both_addresses(table: Table, asking: Asking) -> None:
                 row.line,
                 row.get(Column.NAME) or f"line {row.line}",
                 f"its addresses {row.get(Column.ADDRESS)} and {row.get(Column.OTHER_ADDRESS)} lie further "
-                "apart than "
-                "those of the other rows. Assumed: the first",
+                "apart than those of the other rows. Assumed: the first",
                 topics=("address",),
                 answers=(f"address={row.get(Column.ADDRESS)}", "address=…"),
                 assumed=f"assumed {row.get(Column.ADDRESS)}",
@@ -95,8 +94,8 @@ def frame_of(table: Table, items: Sequence[Item], asking: Asking, kind: Kind | N
     if kind is None and not has_tables:
         asking.whole(
             "table",
-            "Which table do the registers lie in? Assumed: holding (function 03). `map try` reads the input "
-            "registers (function 04) too",
+            "Which table do the registers lie in? Assumed: holding (function 03). `map try` reads the "
+            "input registers (function 04) too",
             "input",
             "holding",
         )
@@ -137,9 +136,8 @@ def _numbering(items: Sequence[Item], asking: Asking) -> tuple[str, bool]:
             return Numbering.TABLE_DIGIT.value, False
         asking.whole(
             "numbering",
-            f"{min(digits)} is listed, so the numbers behind the table's digit seem to count from 0, "
-            "where they "
-            "usually count from 1. Assumed: from 0; drafted as addresses from 0",
+            f"{min(digits)} is listed, so the numbers behind the table's digit seem to count from 0, where "
+            "they usually count from 1. Assumed: from 0; drafted as addresses from 0",
             "table digit",
             "from 0",
         )
@@ -155,8 +153,7 @@ def _numbering(items: Sequence[Item], asking: Asking) -> tuple[str, bool]:
     asking.whole(
         "numbering",
         f"Do the addresses count from 0 or from 1? {hint}Assumed: from 0. `map try` reads one register "
-        "earlier "
-        "and later; if the values lie one earlier, they count from 1",
+        "earlier and later; if the values lie one earlier, they count from 1",
         "from 1",
         "from 0",
     )
@@ -179,9 +176,8 @@ def _width(items: Sequence[Item], asking: Asking) -> int:
     asking.whole(
         "bytes_per_register",
         f"{len(close)} values of 32 bits are followed by the very next address, such as {close[0].label} "
-        "(line "
-        f"{close[0].row.line}). Are there 32 bits behind each address? Assumed: yes (`bytes_per_register: "
-        "4`)",
+        f"(line {close[0].row.line}). Are there 32 bits behind each address? Assumed: yes "
+        "(`bytes_per_register: 4`)",
         "4",
         "2",
     )
@@ -244,8 +240,7 @@ def _ask_of_parts(before: Entry, entry: Entry, asking: Asking) -> None:
             entry.line,
             entry.label,
             f"is it the fraction of {before.label} (line {before.line})? Then both are one value and must "
-            "come from "
-            "one read. Assumed: a value of its own",
+            "come from one read. Assumed: a value of its own",
             topics=(ADDED_TO, EXPONENT_OF),
             answers=(f"{ADDED_TO}={before.line}", f"{ADDED_TO}=none"),
             assumed="assumed a value of its own",
@@ -255,8 +250,7 @@ def _ask_of_parts(before: Entry, entry: Entry, asking: Asking) -> None:
             entry.line,
             entry.label,
             f"is it the power of ten of {before.label} (line {before.line})? Then both must come from one "
-            "read. "
-            "Assumed: a value of its own",
+            "read. Assumed: a value of its own",
             topics=(ADDED_TO, EXPONENT_OF),
             answers=(f"{EXPONENT_OF}={before.line}", f"{EXPONENT_OF}=none"),
             assumed="assumed a value of its own",
@@ -271,8 +265,7 @@ def _ask_of_parts(before: Entry, entry: Entry, asking: Asking) -> None:
             entry.line,
             entry.label,
             f"is it one half of a value of 32 bits with {before.label} (line {before.line})? Read as two, "
-            "they can "
-            "be of two moments. Assumed: two values",
+            "they can be of two moments. Assumed: two values",
             topics=("leave-out", "type"),
             answers=(
                 f"{before.line}:type=uint32; {entry.line}:leave-out{low_first}",
@@ -300,8 +293,7 @@ def compared(entries: Sequence[Entry], asking: Asking) -> list[Entry]:
                 entry.line,
                 entry.label,
                 f"begins at an {'odd' if entry.printed % 2 else 'even'} number, most values of several "
-                "registers do "
-                "not. A slip of the pen?",
+                "registers do not. A slip of the pen?",
                 topics=("address",),
                 answers=("address=…",),
             )
@@ -327,8 +319,7 @@ def _ask_of_order(before: Entry, entry: Entry, asking: Asking) -> None:
             entry.line,
             entry.label,
             f"{gap} register{'s' * (gap > 1)} before it {'are' if gap > 1 else 'is'} not listed. Is the "
-            "value above longer, "
-            "or is an address wrong?",
+            "value above longer, or is an address wrong?",
             topics=("address",),
             answers=(f"address={entry.shown(entry.printed)}",),
         )

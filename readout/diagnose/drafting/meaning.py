@@ -95,9 +95,8 @@ class _Told:
                 )
             for words in several:
                 self.ask(
-                    f"{words!r} is a number of several bits, and a map names single ones; left away. "
-                    "Which bits are "
-                    "worth a name?",
+                    f"{words!r} is a number of several bits, and a map names single ones; left away. Which "
+                    "bits are worth a name?",
                     Column.CODES,
                 )
             for column in (Column.UNIT, Column.SCALE):
@@ -251,8 +250,8 @@ class _Told:
             inverse = 1 / first
             self.ask(
                 f"is the number sent multiplied by {first.normalize():f}, or does the meter send it "
-                f"{first.normalize():f} times as large (scale {inverse:f})? Assumed: multiplied, as written. "
-                "`map try` with --display shows which",
+                f"{first.normalize():f} times as large (scale {inverse:f})? Assumed: multiplied, as "
+                "written. `map try` with --display shows which",
                 Column.SCALE,
                 answers=(f"scale={inverse:f}", f"scale={first.normalize():f}"),
                 assumed=f"assumed scale {first.normalize():f}",

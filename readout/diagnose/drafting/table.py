@@ -34,28 +34,28 @@ class Column(Enum):
 #: Wordings of headings, in small letters and digits only, accents taken off; English, German, French. Common
 #: practice of manuals, no source.
 HEADINGS = {
-    Column.ADDRESS: "address addr adr registeraddress register reg regno regnr registerno registernr regadr "
-    "registernumber registernummer adresse registeradresse modbusaddress modbusadresse modbusregister "
-    "modbusadr "
-    "startaddress startadresse startregister offset registeroffset dataaddress datenadresse registre "
-    "adresseregistre adressemodbus adressedebut numeroregistre noregistre adressedepart",
+    Column.ADDRESS: "address addr adr registeraddress register reg regno regnr registerno registernr "
+    "regadr registernumber registernummer adresse registeradresse modbusaddress modbusadresse "
+    "modbusregister modbusadr startaddress startadresse startregister offset registeroffset dataaddress "
+    "datenadresse registre adresseregistre adressemodbus adressedebut numeroregistre noregistre "
+    "adressedepart",
     Column.NAME: "name parameter description designation value variable signal quantity bezeichnung "
     "beschreibung messwert messgrosse grosse meaning registername text parametre grandeur libelle nom "
     "bedeutung wert benennung datenpunkt datapoint dataitem item mesure valeur registerdescription",
     Column.TYPE: "type datatype format dataformat typ datentyp datenformat encoding kodierung codierung "
     "typededonnees typedonnees typedonnee variabletype registerformat vartype",
     Column.LENGTH: "length len size registers words numberofregisters noofregisters count lange anzahl "
-    "anzahlregister anzahlderregister worter quantityofregisters laenge numberofwords wortanzahl "
-    "longueur taille nombre nombrederegistres nbregistres mots bytes bits width",
+    "anzahlregister anzahlderregister worter quantityofregisters laenge numberofwords wortanzahl longueur "
+    "taille nombre nombrederegistres nbregistres mots bytes bits width",
     Column.UNIT: "unit units uom einheit einheiten dimension unite unites engineeringunit masseinheit",
     Column.SCALE: "scale scaling factor multiplier scalefactor resolution faktor skalierung "
-    "skalierungsfaktor auflosung facteur echelle facteurdechelle multiplicateur multiplikator facteurechelle "
-    "gain",
+    "skalierungsfaktor auflosung facteur echelle facteurdechelle multiplicateur multiplikator "
+    "facteurechelle gain",
     Column.DIVISOR: "divisor divider teiler diviseur dividedby",
     Column.ACCESS: "access rw readwrite zugriff lesenschreiben attribute acces lectureecriture accessmode "
     "zugriffsart accesstype permission ls le",
-    Column.FUNCTION: "function functioncode fc fcode code funktion funktionscode "
-    "funktionscodes functioncodes fonction codefonction codefonctions readfunction readfc lesefunktion",
+    Column.FUNCTION: "function functioncode fc fcode code funktion funktionscode funktionscodes "
+    "functioncodes fonction codefonction codefonctions readfunction readfc lesefunktion",
     Column.TABLE: "table registertype objecttype object tabelle registerart objekttyp typederegistre "
     "registertyp typeregistre registertable",
     Column.RANGE: "range bereich wertebereich messbereich measuringrange valuerange plage etendue "
@@ -74,6 +74,8 @@ HEADINGS = {
 }
 _COLUMN_OF = {word: column for column, words in HEADINGS.items() for word in words.split()}
 _DELIMITERS = ("\t", ";", ",", "|")
+#: A cell beyond this is no cell of a register table but a quote that is not closed; characters.
+_LONGEST_CELL = 1000
 #: How files begin that are no text, and what they are.
 _NO_TEXT = {b"PK\x03\x04": "a workbook", b"\xd0\xcf\x11\xe0": "a workbook", b"%PDF": "a PDF"}
 #: Words of a heading that say how its numbers are written, not what they are.
@@ -135,8 +137,7 @@ def read_table(data: bytes, named: dict[Column, str]) -> Table:
     if best is None:
         raise ValueError(
             "no line has the heading of an address and of a further column, parted by tabs, semicolons, "
-            "commas or "
-            '|; name them, as in --column address="Reg. No." --column name=Parameter'
+            'commas or |; name them, as in --column address="Reg. No." --column name=Parameter'
         )
     _, index, lines, columns = best
     taken = set(columns.values())
@@ -168,7 +169,8 @@ def _cell(text: str, column: Column) -> str:
     """A cell on one line; lines within a list of codes or remarks stay apart."""
     if column in (Column.CODES, Column.RANGE):
         text = re.sub(r"[;,]?\s*[\r\n]+\s*", "; ", text.strip())
-    return " ".join(text.split())
+    line = " ".join(text.split())
+    return line if len(line) <= _LONGEST_CELL else f"{line[:_LONGEST_CELL]}…"
 
 
 def plain(text: str) -> str:
