@@ -13,6 +13,7 @@ from protocols.register_map.build.memory import build_memory
 from protocols.register_map.build.numbers import Building, Built, build_serial, build_wire
 from protocols.register_map.build.values import build_value
 from protocols.register_map.checks.hints import hint_at, hint_at_identity, hint_at_names, hint_at_setting
+from protocols.register_map.checks.known_names import IDENTITY, SETTINGS, hint_at_known_names
 from protocols.register_map.checks.layout import check_overlaps, check_reach, listed
 from protocols.register_map.checks.line_hints import hint_at_line, hint_at_wire
 from protocols.register_map.checks.memory import check_memory
@@ -61,6 +62,8 @@ def _build(entries: Entries, data: bytes, report: Report) -> RegisterMap:
     for built in identity:
         hint_at_identity(built, report)
     hint_at_names(readings, report)
+    hint_at_known_names(settings, SETTINGS, report)
+    hint_at_known_names(identity, IDENTITY, report)
     _check([built for section in sections for built in section], wire, report)
     memory_entries = entries.get(g.LOG_MEMORY)
     memory = None if memory_entries is None else build_memory(memory_entries, building)

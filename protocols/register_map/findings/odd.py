@@ -11,6 +11,20 @@ FINDINGS = (
         "temperature: {input: 21, type: uint16, scale: 0.1, unit: degC, range: [-20, 60]}",
     ),
     Finding(
+        "absolute pressure below zero", "warning",
+        "Nothing is below a vacuum. Taken for absolute, a gauge pressure is about 1 bar too low in every "
+        "calculation.",
+        "pressure: {input: 20, type: int16, scale: 0.001, unit: bar, gauge: true, range: [-1, 16]}",
+        "pressure: {input: 20, type: int16, scale: 0.001, unit: bar, range: [-1, 16]}",
+    ),
+    Finding(
+        "total of a rate", "warning",
+        "Differences of a total are amounts; in a unit of flow they would be reported as flows, and a "
+        "rate that is taken for a total seems to run backwards.",
+        "total: {input: 22, type: uint32, unit: kg, totaliser: true}",
+        "total: {input: 22, type: uint32, unit: kg/h, totaliser: true}",
+    ),
+    Finding(
         "range beyond the type", "warning",
         "The register cannot reach this span, so the scale or the type is likely to be wrong: by a factor "
         "of ten, or one register short.",
@@ -123,6 +137,13 @@ FINDINGS = (
         "  inside_diameter: {holding: 30, type: float32, unit: mm, range: [12, 900], write: allowed}",
         "wire: {write_with: 6}\nsettings:\n"
         "  inside_diameter: {holding: 30, type: float32, unit: mm, range: [12, 900], write: allowed}",
+    ),
+    Finding(
+        "another name for it", "warning",
+        "What the meter tells of itself is compared with the point file by name. Under another name a "
+        "meter set to the wrong diameter is recorded without a word.",
+        "settings: {inside_diameter: {holding: 30, type: float32, unit: mm}}",
+        "settings: {pipe_inner_diameter: {holding: 30, type: float32, unit: mm}}",
     ),
     Finding(
         "unusual line settings", "warning",
