@@ -31,8 +31,8 @@ def test_another_name_is_told_once(name: str, unit: str, proper: str) -> None:
     [
         "{inside_diameter: {holding: 30, type: uint16, unit: mm}}",
         # the proper name is there: the other is something else
-        "{inside_diameter: {holding: 30, type: uint16, unit: mm}, flange_diameter: {holding: 31, type: uint16,"
-        " unit: mm}}",
+        "{inside_diameter: {holding: 30, type: uint16, unit: mm}, "
+        "flange_diameter: {holding: 31, type: uint16, unit: mm}}",
         # of another dimension
         "{filter: {holding: 30, type: uint16, codes: {0: off, 1: on}}}",
         "{diameter_unit: {holding: 30, type: uint16, codes: {0: mm, 1: inch}}}",
