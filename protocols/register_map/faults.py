@@ -5,7 +5,7 @@ A fault's text is a sentence without a full stop: what is wrong, and what is all
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal, Protocol
+from typing import Any, Literal, Protocol
 
 Severity = Literal["fault", "warning"]
 
@@ -57,6 +57,8 @@ class Report:
 
     def __init__(self, file: str) -> None:
         self.file = file
+        #: The forms of the mappings that the place being read lies in, outermost first: kept by them.
+        self.within: list[Any] = []
         self._found: list[Fault] = []
         self._untold = 0
         self._faulty = False

@@ -15,6 +15,11 @@ from protocols.units import Dimension, quantity_of, unit_of
 #: A float32 counts in steps of 1 up to here: 24 bits of significand (IEEE 754).
 _FLOAT32_WHOLE = 2**24
 _LIQUIDS = ("water", "glycol", "oil", "brine", "coolant", "liquid", "condensate", "milk", "fuel", "diesel")
+#: What can be summed up over months.
+_TOTALS = (
+    Dimension.VOLUME, Dimension.MASS, Dimension.ENERGY, Dimension.REACTIVE_ENERGY, Dimension.TIME,
+    Dimension.RATIO, Dimension.LENGTH,
+)  # fmt: skip
 #: Characters a meter's text may have before a count of characters is suspected: two fit a register.
 _LONGEST_TEXT = 32
 #: From as many codes on a single number missing among them is worth a word.
@@ -45,6 +50,7 @@ def hint_at(built: Built, fluid: str | None, principle: str | None, report: Repo
                 "float32 total",
             )
     _hint_at_unit(built, report)
+    _hint_at_dimension(built, report)
     _hint_at_range(built, report)
     _hint_at_parts(built, report)
     _hint_at_words(built, report)
@@ -114,6 +120,29 @@ def _hint_at_unit(built: Built, report: Report) -> None:
     is_plain = not (value.codes or value.bits or entries.has(g.CODES) or entries.has(g.BITS))
     if value.number.kind in NUMBERS and is_plain and not entries.has(g.UNIT):
         report.warn(built.name, f"'{value.name}' has no unit; say unit: 1 for a plain number", "unit missing")
+
+
+def _hint_at_dimension(built: Built, report: Report) -> None:
+    """What a unit cannot be: a rate that is summed up, an absolute pressure below nothing."""
+    entries, value = built.entries, built.value
+    unit = None if value.unit is None else unit_of(value.unit.removesuffix("(g)").removesuffix("(a)"))
+    if unit is None:
+        return
+    if value.totaliser is not None and unit.dimension not in _TOTALS:
+        report.warn(
+            entries.at(g.UNIT),
+            f"a running total in {unit.word}, a unit of {unit.dimension}; is the unit that of the flow, or "
+            "the totaliser key in the wrong row?",
+            "total of a rate",
+        )
+    is_absolute = unit.dimension is Dimension.PRESSURE and not value.gauge and not entries.has(g.QUANTITY)
+    if is_absolute and value.range is not None and value.range.low < 0:
+        report.warn(
+            entries.at(g.RANGE),
+            "a pressure that may be below 0 is not absolute; say gauge: true, or quantity: differential "
+            "pressure",
+            "absolute pressure below zero",
+        )
 
 
 def _hint_at_range(built: Built, report: Report) -> None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from collections.abc import Mapping as MappingOf
+from collections.abc import Sequence as Sequences
 from dataclasses import dataclass, field
 from typing import Any, Generic, cast
 
@@ -189,7 +190,9 @@ class Keys(Form[Entries]):
                 self._unknown(pair.key, pair.value, node, report)
                 continue
             nodes[key.name] = pair.value
+            report.within.append(self)
             value = key.form.read(pair.value, report)
+            report.within.pop()
             if value is not None:
                 values[key.name] = value
         self._missing(node, nodes, report)
@@ -208,12 +211,41 @@ class Keys(Form[Entries]):
                 "key in the wrong place",
                 f"'{key.text}' does not belong in {self.of}: {self.elsewhere[key.text]}",
             )
+        elif place := "" if report.full else self.place_of(key.text, report.within):
+            name, text = "key in the wrong place", f"'{key.text}' is no key of {self.of}, but {place}"
         else:
             name, text = (
                 "unknown key",
                 f"unknown key {quoted(key.text)} in {self.of}{near or '; known: ' + ', '.join(known)}",
             )
         report.fault(key, text, name)
+
+    def place_of(self, name: str, within: Sequences["Keys"]) -> str:
+        """Where a key that this mapping has not belongs, as the end of a sentence; nothing where none has it.
+
+        `within`: the mappings around this one, outermost first. Asked in turn: those inside this one, those
+        around it, and those inside the one that is nearest around it.
+        """
+        below = self._inside(name)
+        if below:
+            return f"of its {' or '.join(below)}: write it there"
+        for up, form in enumerate(reversed(within), start=1):
+            if any(key.name == name for key in form.keys):
+                return f"of {form.of}, {'one level' if up == 1 else f'{up} levels'} up: write it there"
+        beside = within[-1]._inside(name) if within else []
+        return f"of {beside[0]}, beside it: write it there" if len(beside) == 1 else ""
+
+    def _inside(self, name: str) -> list[str]:
+        """The keys of this mapping under which `name` is one, as `'pipe: probe'`; the nearest only."""
+        level = [(key.name, key.form) for key in self.keys]
+        while level:
+            inner = [(path, form.mapping if isinstance(form, Shape) else form) for path, form in level]
+            groups = [(path, form) for path, form in inner if isinstance(form, Keys)]
+            found = [f"'{path}'" for path, form in groups if any(key.name == name for key in form.keys)]
+            if found:
+                return found
+            level = [(f"{path}: {key.name}", key.form) for path, form in groups for key in form.keys]
+        return []
 
     def _missing(self, node: Mapping, nodes: MappingOf[str, Node], report: Report) -> None:
         for key in self.keys:

@@ -132,6 +132,8 @@ MEANT = [
     "serial: {baud_rate: 9600, parity: none, stop_bits: 1}",
     "serial: {baud_rate: 9600, parity: none, stop_bits: 2}",
     "wire: {registers_per_read: 20, bridge: 18}",
+    "filter: {input: 10, type: int16, unit: mbar, quantity: differential pressure, range: [-50, 500]}",
+    "runtime: {input: 10, type: uint32, unit: h, totaliser: true}",
     "settings:\n  clock: {holding: 34, type: unix time, write: allowed}",
 ]
 
@@ -147,7 +149,8 @@ SLIPS = [
      "-32.768 to 32.767"),  # 32767 thousandths
     ("temperature: {input: 1, type: uint16, scale: 0.01, offset: -40, unit: degC, range: [-50, 60]}",
      "from -40.00 to 615.35"),  # 65535 × 0.01 - 40
-    ("pressure: {input: 1, type: int16, scale: 0.01, unit: bar, range: [-1, 20], not_available: [-1]}",
+    ("pressure: {input: 1, type: int16, scale: 0.01, unit: bar, gauge: true, range: [-1, 20], "
+     "not_available: [-1]}",
      "-0.01 lies within the range"),
     ("total: {input: 1, type: uint32, unit: kg, totaliser: true, plus: [{input: 3, type: uint16, "
      "scale: 65535}]}", "65535 of the first part's steps"),
