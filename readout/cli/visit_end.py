@@ -21,8 +21,8 @@ STEPS = (
     "cautions", "port", "meter", "settings", "display", "clock", "memory", "archive", "total", "log_book",
     "removal",
 )  # fmt: skip
-#: Steps that read the meter, or need that no recorder holds the archive.
-_READ_METER = STEPS[2:7]
+#: Steps that read the meter; what follows them needs an archive that nobody writes.
+_READ_METER = ("meter", "settings", "display", "clock")
 
 
 def visit_end(

@@ -20,8 +20,9 @@ STEPS = (
     "cautions", "point", "port", "meter", "settings", "memory", "room", "clock", "supply", "values",
     "display", "recording", "log_book",
 )  # fmt: skip
-#: Steps that read a meter whose map has no memory; what follows them needs only the archive.
-_READ_METER = STEPS[3:11]
+#: Steps that read the meter, and those that do so only where the map has a memory.
+_READ_METER = ("meter", "settings", "clock", "supply", "values", "display")
+_READ_MEMORY = ("memory", "room", "recording")
 #: How long the values are watched where nobody says otherwise, and how often they are read.
 WATCHED, EVERY_S = "10min", 1.0
 #: The first record of a recording just started is waited for where its interval is no longer than this [s].
@@ -78,7 +79,8 @@ class _Start:
         at = self.at
         at.run.step("cautions", at.cautions)
         at.run.step("point", self._point, again=True)
-        to_read = at.run.left(_READ_METER if at.point.map.log_memory is None else STEPS[3:])
+        memory = () if at.point.map.log_memory is None else _READ_MEMORY
+        to_read = at.run.left((*_READ_METER, *memory))
         at.run.step("port", lambda: at.port(to_read), again=True)
         at.run.step("meter", at.meter, again=at.recorder() is None)
         at.run.step("settings", self._settings)
