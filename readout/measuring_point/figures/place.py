@@ -15,7 +15,7 @@ from readout.measuring_point.checks.plain import millimetres
 from readout.measuring_point.installation.insertion import Insertion, insertion_of
 from readout.measuring_point.installation.runs import Run, inlet_run, outlet_run
 from readout.measuring_point.load import load_map_of
-from readout.measuring_point.model import MeasuringPoint, Pipe
+from readout.measuring_point.model import Conditions, MeasuringPoint, Pipe
 from readout.measuring_point.pipe.bore import Bore, bore_of
 from readout.measuring_point.pipe.own_table import read_table
 from readout.measuring_point.pipe.standards import PipeSize, flow_error_percent, split_standard
@@ -39,14 +39,17 @@ class Place:
 
     @property
     def fluid(self) -> str | None:
-        """The fluid in the pipe by the words of point files; None where neither file says one we know."""
-        said = None if self.point.conditions is None else self.point.conditions.fluid
-        if said is not None:
-            return said
-        mapped = "" if self.map is None or self.map.fluid is None else self.map.fluid.lower()
-        return next(
-            (word for word in k.FLUIDS if word != "other" and word in mapped.split()), _two_words(mapped)
-        )
+        """See `fluid_said`."""
+        return fluid_said(self.point.conditions, self.map)
+
+
+def fluid_said(conditions: Conditions | None, register_map: RegisterMap | None) -> str | None:
+    """The fluid in a pipe by the words of point files; None where neither file says one we know."""
+    said = None if conditions is None else conditions.fluid
+    if said is not None:
+        return said
+    mapped = "" if register_map is None or register_map.fluid is None else register_map.fluid.lower()
+    return next((word for word in k.FLUIDS if word != "other" and word in mapped.split()), _two_words(mapped))
 
 
 def _two_words(mapped: str) -> str | None:

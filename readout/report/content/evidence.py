@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from protocols.units import Dimension, Quantity, quantity_of
 from readout.measuring_point.checks.plain import absolute_pascals, pascals, per_hour
+from readout.measuring_point.figures.place import fluid_said
 from readout.report.content.blocks import Item, Section, Table, Text, fold
 from readout.report.content.pictures import curves
 from readout.report.language.words import Words, plain
@@ -133,10 +134,7 @@ def _is_air(found: Review) -> bool:
     """By the point file, else by the map."""
     from readout.sealing.table import map_of
 
-    conditions = found.installation.conditions
-    if conditions is not None and conditions.fluid is not None:
-        return conditions.fluid == "air"
-    return "air" in (map_of(found.installation.map_text).fluid or "").lower().split()
+    return fluid_said(found.installation.conditions, map_of(found.installation.map_text)) == "air"
 
 
 def _mass_kg_s(mean: float, word: str | None, reference: str | None) -> float | None:

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from readout.errors import WrongUse
 from readout.measuring_point.checks.plain import millimetres
 from readout.measuring_point.figures import text as measures
-from readout.measuring_point.figures.place import Place
+from readout.measuring_point.figures.place import Place, fluid_said
 from readout.measuring_point.installation.cautions import cautions_for
 from readout.measuring_point.installation.insertion import insertion_of
 from readout.measuring_point.installation.runs import inlet_run, outlet_run
@@ -21,6 +21,7 @@ from readout.review.about.site_time import DayType
 from readout.review.figures.periods import Period
 from readout.review.figures.uncertainty import Uncertainty, flow_uncertainty
 from readout.review.review import ReadingReview, Review
+from readout.sealing.table import map_of
 from readout.sentence import Sentence
 
 #: Gaps that are listed, the longest; the causes are summed over all of them.
@@ -300,7 +301,7 @@ def installation(found: Review, words: Words) -> Section:
     settings = [(_setting_name(key, words), _setting(value, words)) for key, value in about.settings.items()]
     if settings:
         items.append(Table(words("Settings read from the meter"), ("", ""), settings, "words"))
-    fluid = None if place is None else place.fluid
+    fluid = fluid_said(about.conditions, map_of(about.map_text))
     cautions = [(words(one.when), words(one.text)) for one in cautions_for(fluid)]
     items.append(Table(words("Cautions for whoever goes back to the pipe"), ("", ""), cautions, "words"))
     return Section(words("Where and with what"), items)
@@ -322,8 +323,6 @@ def _setting(told: object, words: Words) -> str:
 
 def _place(found: Review) -> Place | None:
     """From the texts that the archive keeps; None where no pipe can be worked out from them."""
-    from readout.sealing.table import map_of
-
     point = found.installation.measuring_point
     if point is None or point.pipe is None:
         return None

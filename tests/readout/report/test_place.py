@@ -96,3 +96,22 @@ def test_a_list_of_pipes_that_stayed_at_home_is_told(hall: ModuleType, tmp_path:
     told = page([made], Words(), "Audit")
     assert "the list of pipes is not at hand, and &#39;works list DN 50&#39; is of it" in told
     assert "53.1 mm" not in told
+
+
+def test_cautions_are_for_the_maps_fluid_where_the_point_file_has_no_pipe(
+    hall: ModuleType, tmp_path: Path
+) -> None:
+    """A bench: nothing is said of a pipe, and the map says `fluid: compressed air`."""
+    bench = POINT_FILE.partition("pipe:")[0]
+    air = hall.MAP.replace("principle: thermal", "principle: thermal\nfluid: compressed air")
+    dues = hall.every(10_000, "2026-05-05T08:00Z", "2026-05-05T08:10Z")
+    with Archive.open(tmp_path / "archive") as archive:
+        hall.fill(
+            archive, hall.record(10_000, file=bench, map_text=air), dues, lambda due: (60.0, 7000, None)
+        )
+        hall.seal(archive, dues[-1] + hall.HOUR)
+    made = review(tmp_path / "archive", hall.POINT)
+    assert made is not None
+    html = page([made], Words(), "Bench")
+    assert "Cautions for whoever goes back to the pipe" in html
+    assert "is not air or an inert gas" not in html
