@@ -89,13 +89,18 @@ QUESTIONS = (
 def key_at(path: tuple[str, ...]) -> Key[Any]:
     """The key of the point file's grammar; WrongUse where it has none such."""
     form: Any = k.POINT
+    within: list[Keys] = []
     found: Key[Any] | None = None
     for part in path:
         keys = form.keys if isinstance(form, Keys) else ()
         found = next((key for key in keys if key.name == part), None)
         if found is None:
             known = ", ".join(key.name for key in keys) or "none of its own"
-            raise WrongUse(f"{'.'.join(path)}: '{part}' is no key here; known: {known}")
+            place = form.place_of(part, within) if isinstance(form, Keys) else ""
+            told = f", but {place}" if place else f"; known: {known}"
+            raise WrongUse(f"{'.'.join(path)}: '{part}' is no key here{told}")
+        if isinstance(form, Keys):
+            within.append(form)
         form = found.form
     if found is None:
         raise WrongUse("no key is named")

@@ -118,5 +118,7 @@ def test_a_pipes_keys_are_asked_only_with_its_size() -> None:
 def test_an_unknown_key_names_those_there_are() -> None:
     with pytest.raises(WrongUse, match="'bore' is no key here; known: outside_diameter"):
         key_at(("pipe", "bore"))
+    with pytest.raises(WrongUse, match="'fitting_height' is no key here, but of its 'probe': write it there"):
+        key_at(("pipe", "fitting_height"))
     with pytest.raises(WrongUse, match="none of its own"):
         key_at(("name", "first"))
