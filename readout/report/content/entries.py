@@ -7,8 +7,8 @@ from readout.report.content.blocks import Table
 from readout.report.language.words import Words, plain
 from readout.review.review import Review
 
-#: A number in a picture takes this share of its width; what is nearer goes into another row.
-_WIDE = 0.04
+#: A number in a picture takes this share of its width on a phone; what is nearer goes into another row.
+_WIDE = 0.09
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,7 +41,7 @@ def quantity(text: str) -> Quantity:
 
 
 def test_no_number_meets_another_whatever_stands_close() -> None:
-    """A number is given 4 % of the width; a mark's row is taken until its end."""
+    """A number is given 9 % of the width; a mark's row is taken until its end."""
     some = [Entry(1, 0, 5000, "long"), Entry(2, 100, None, "a"), Entry(3, 400, None, "b"),
             Entry(4, 499, 500, "c"), Entry(5, 9000, None, "d")]  # fmt: skip
     assert [row for _, row in in_rows(some, 0, 10_000)] == [0, 1, 2, 3, 0]
@@ -67,6 +67,16 @@ def test_the_legend_tells_what_each_number_in_the_picture_stands_for(told: Calla
     assert len(set(numbers["y"])) == 3
     assert "3 · 2026-05-05 10:00 (UTC+0100)<br>filler &lt;b&gt;2&lt;/b&gt; stopped" in numbers["hovertext"]
     assert (bars["base"], bars["x"]) == (["2026-05-05T09:00:00.000"], [2 * HOUR])
+
+
+def test_a_hundred_notes_of_one_hour_leave_the_picture_a_picture(told: Callable[..., Review]) -> None:
+    """Eight rows with a number each; the others are there without one, to be hovered over."""
+    few, many = (booked(told(), *(Note(at(10 + n / 100), "x") for n in range(count))) for count in (8, 100))
+    drawn = [over_time(found, ["flow"], Words()).spec for found in (few, many)]
+    assert drawn[0]["layout"]["height"] == drawn[1]["layout"]["height"]
+    numbers = drawn[1]["data"][-1]
+    assert len(numbers["x"]) == len(numbers["hovertext"]) == 100
+    assert sum(text != "" for text in numbers["text"]) == 8
 
 
 def test_the_required_pressure_is_a_line_with_its_unit(told: Callable[..., Review]) -> None:

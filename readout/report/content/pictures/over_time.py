@@ -38,6 +38,8 @@ _MOST_SHADED = 300
 #: Heights [CSS pixels] of a panel and of a row of the log book; between panels, a share.
 _PANEL, _ENTRY, _BETWEEN = 250, 18, 0.05
 _DAY = 86_400_000  # ms
+#: Rows of the log book; what stands closer together than that has its number in the legend and on hovering.
+_MOST_ROWS = 8
 #: Lines of several points, which differ in a print without colours, too.
 _LINES = ((BLUE, "solid"), (RUST, "dash"), (DARK_GREEN, "dot"), (INK, "dashdot"))
 
@@ -47,7 +49,7 @@ def over_time(found: Review, names: Sequence[str], words: Words, columns: int = 
     offset, rows = offset_of(found), _entry_rows(found)
     data: list[dict[str, Any]] = []
     drawn = frame(words, "")
-    count = max((row for _, row in rows), default=-1) + 1
+    count = min(_MOST_ROWS, max((row for _, row in rows), default=-1) + 1)
     height = (2 if len(names) > 1 else 1) * _PANEL + count * _ENTRY
     panels = _domains(len(names), count * _ENTRY / height)
     width = 0
@@ -170,13 +172,14 @@ def _told(
         "type": "bar", "orientation": "h", "yaxis": axis, "width": 0.62, "name": "",
         "base": texts(np.array([max(one.begin_ms, begin) for one, _ in marks], np.int64), offset),
         "x": [min(one.last_ms, end) - max(one.begin_ms, begin) for one, _ in marks],
-        "y": [row for _, row in marks],
+        "y": [min(row, _MOST_ROWS - 1) for _, row in marks],
         "hovertext": [hovers[one.number] for one, _ in marks], "hoverinfo": "text",
         "marker": {"color": GREEN, "line": {"color": DARK_GREEN, "width": 1}},
     }  # fmt: skip
     numbers = {
         "type": "scatter", "mode": "markers+text", "yaxis": axis, "x": texts(np.array(starts), offset),
-        "y": [row for _, row in rows], "text": [f" {one.number}" for one, _ in rows], "name": "",
+        "y": [min(row, _MOST_ROWS - 1) for _, row in rows], "name": "",
+        "text": [f" {one.number}" if row < _MOST_ROWS else "" for one, row in rows],
         "textposition": "middle right", "textfont": {"size": 11}, "cliponaxis": False,
         "hovertext": [hovers[one.number] for one, _ in rows], "hoverinfo": "text",
         "marker": {"color": RUST, "symbol": "triangle-down",
