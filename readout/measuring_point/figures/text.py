@@ -61,7 +61,7 @@ def insertion_rows(insertion: Insertion, place: Place) -> Iterator[Row]:
     yield Sentence("depth of the sensor"), length(insertion.depth_mm), depth
     mark = Sentence("mark on the stem")
     if insertion.mark_mm is None:
-        yield mark, "–", Sentence("give fitting_height, sensor_to_tip, and the pipe's wall")
+        yield mark, "–", Sentence("give {keys}", keys=_lacking_for_mark(insertion, place))
     else:
         yield (
             mark,
@@ -83,6 +83,18 @@ def insertion_rows(insertion: Insertion, place: Place) -> Iterator[Row]:
         yield Sentence("stem blocks"), blocks, _blockage_remark(place, insertion)
     for problem in insertion.problems:
         yield Sentence("IT DOES NOT FIT"), "", problem
+
+
+def _lacking_for_mark(insertion: Insertion, place: Place) -> str:
+    """The keys without which there is no mark on the stem."""
+    pipe = place.point.pipe
+    probe = None if pipe is None else pipe.probe
+    told = {
+        "probe: fitting_height": probe is not None and probe.fitting_height is not None,
+        "probe: sensor_to_tip": insertion.sensor_to_tip_mm is not None,
+        "pipe: wall_thickness": place.bore is not None and place.bore.wall_mm is not None,
+    }
+    return ", ".join(key for key, is_there in told.items() if not is_there)
 
 
 def _blockage_remark(place: Place, insertion: Insertion) -> str:

@@ -116,8 +116,7 @@ _PROBE: Mapping[str, str] = {
     "depth of the sensor": "Tiefe des Sensors",
     "from the inside of the near wall": "ab der Innenseite der nahen Wand",
     "mark on the stem": "Marke am Schaft",
-    "give fitting_height, sensor_to_tip, and the pipe's wall":
-        "dazu `fitting_height`, `sensor_to_tip` und die Wanddicke angeben",
+    "give {keys}": "dazu angeben: {keys}",
     "from the tip; level with the top of the fitting: fitting + wall + depth + sensor to tip":
         "ab der Spitze; bündig mit der Oberkante des Stutzens: Stutzen + Wand + Tiefe + Sensor bis Spitze",
     "or draw back": "oder zurückziehen um",

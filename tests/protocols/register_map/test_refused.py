@@ -66,7 +66,7 @@ READINGS = [
     ("{input: 1, type: uint32, unit: s, times_ten_to: {input: 200, type: int16}}", "span 200 registers"),
     ("{input: 1, type: uint32, unit: s, times_ten_to: {input: 3, type: float32}}", "must be an integer type"),
     ("{input: 1, type: uint32, unit: s, times_ten_to: {input: 3, type: int16, scale: 2}}",
-     "unknown key 'scale'"),
+     "'scale' is no key of the register, but of the reading, one level up"),
     ("{input: 1, type: uint32, unit: s, parts: apart}", "has one part only"),
     ("{input: 1, type: uint32, unit: s, parts: a part}", "allowed: apart"),
     ("{input: 1, type: uint16, unit: s, bytes_per_register: 4}", "each address of this meter holds 4"),

@@ -7,7 +7,7 @@ import pytest
 from readout.measuring_point.conditions.gases import Model
 from readout.measuring_point.figures.figures import Figures, figures_of
 from readout.measuring_point.figures.place import find_place
-from readout.measuring_point.figures.text import expected_table, significant
+from readout.measuring_point.figures.text import expected_table, insertion_rows, significant
 from readout.measuring_point.flow.expected import Fit
 
 MAP = """\
@@ -180,3 +180,23 @@ def test_water_needs_no_reference(tmp_path: Path) -> None:
 )  # fmt: skip
 def test_numbers_are_shown_to_four_digits(number: float, shown: str) -> None:
     assert significant(number) == shown
+
+
+@pytest.mark.parametrize(
+    ("pipe", "wanted"),
+    [
+        ("standard: EN 10255 medium DN 50; probe: {position: centre}",
+         "give probe: fitting_height, probe: sensor_to_tip"),
+        ("inside_diameter: 53 mm; probe: {fitting_height: 142 mm, sensor_to_tip: 8 mm}",
+         "give pipe: wall_thickness"),
+        ("inside_diameter: 53 mm; wall_thickness: 3 mm; probe: {fitting_height: 142 mm}",
+         "give probe: sensor_to_tip"),
+    ],
+)  # fmt: skip
+def test_only_what_lacks_for_the_mark_is_asked_for(tmp_path: Path, pipe: str, wanted: str) -> None:
+    """A standard tells the wall, and a probe's measures may be there already."""
+    told = "inside_diameter: 53.1 mm\n  probe: {position: centre, stem_diameter: 10 mm}"
+    place = figures(tmp_path, (told, pipe.replace("; ", "\n  "))).place
+    assert place.insertion is not None
+    rows = {row[0]: row for row in insertion_rows(place.insertion, place)}
+    assert rows["mark on the stem"][1:] == ("–", wanted)
