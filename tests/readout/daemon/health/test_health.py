@@ -4,6 +4,7 @@ Rounds a minute from 5 May 2026, 00:00 UTC to 8 May, 12:00: 84 h are 5040 of the
 """
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -19,6 +20,7 @@ from readout.review.rows.measure import measure
 from storage.archive import Archive
 from storage.errors import ArchiveDamaged
 from storage.ledger import Kind
+from storage.reserve import Room
 
 GOLDEN = Path(__file__).parents[3] / "golden" / "archive-2" / "archive"
 OK, NAN = (300.0, 7000, 100), (float("nan"), 7000, 100)
@@ -117,6 +119,29 @@ def test_what_waits_and_what_falls_short_is_told(hall: ModuleType, root: Path, n
     assert told[1].startswith(f"{hall.POINT}: 50.0% of the last hour is covered, less than 95%")
     assert told[1].endswith("; mostly: exception"), "not what was missing two days ago"
     assert "no row" not in told[1]
+
+
+@pytest.mark.parametrize(
+    ("changes", "sentence"),
+    [
+        ({"full_in_s": 6 * 86_400.0}, "the disk will be full in 6.0 days: make room"),
+        (
+            {"room": Room(500 << 20, 100 << 30), "full_in_s": 60.0},
+            "500 MB are free on the disk, 0 %: make room",
+        ),
+        ({"log_bytes": 33 << 20}, "the journal's log has 33 MB: some program has been reading the journal"),
+        ({"ledger_faults": ("line 7 is no JSON",)}, "ledger.jsonl: line 7 is no JSON"),
+    ],
+)
+def test_a_disk_or_a_journal_that_falls_short_is_told(
+    root: Path, now_ms: int, changes: dict[str, Any], sentence: str
+) -> None:
+    """Once, and not where there is room for a week and a small log."""
+    room = Room(50 << 30, 100 << 30)
+    found = replace(health(root, now_ms), running=True, room=room, full_in_s=8 * 86_400.0)
+    assert shortfalls(found, 0.5, now_ms) == []
+    (told,) = shortfalls(replace(found, **changes), 0.5, now_ms)
+    assert told.startswith(sentence)
 
 
 def test_of_an_old_day_without_a_gap_only_the_statuses_are_read(
