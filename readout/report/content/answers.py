@@ -16,6 +16,8 @@ from readout.sentence import Sentence
 PEAK_SHARE = 0.9
 #: A pressure that is at its lowest for more than this share of the minutes does not move.
 FLAT_SHARE = 0.1
+#: Minutes with flow and pressure below which neither is blamed (common practice, no source).
+FEWEST_MINUTES = 60
 #: Without a required pressure the lowest minutes are looked at: this share of them.
 LOWEST_SHARE = 0.01
 
@@ -47,6 +49,8 @@ def _peak_or_pressure(
     found: Review, flow: ReadingReview, pressure: ReadingReview, rows: NDArray[np.bool_], words: Words
 ) -> str:
     bars, flows = pressure.values.means[rows], flow.values.means[rows]
+    if len(bars) < FEWEST_MINUTES:
+        return words("Peak or pressure: {count} minutes are too few to tell.", count=len(bars))
     unit = words.unit(pressure.shown.unit, "")
     if found.pressure is not None:
         low = bars < found.pressure.required

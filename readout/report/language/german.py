@@ -141,6 +141,8 @@ _PEAK: Mapping[str, str] = {
     "the flow then, {flow}, was above that of only {rank} of these minutes: pressure is lost without a peak.":
         "der Durchfluss dabei, {flow}, war nur höher als in {rank} dieser Zeit: Der Druck geht ohne"
         " Verbrauchsspitze verloren.",
+    "Peak or pressure: {count} minutes are too few to tell.":
+        "Spitze oder Druck: {count} Minuten sind zu wenig für eine Aussage.",
     "Peak or pressure: the pressure hardly moved; neither shows a problem.":
         "Der Druck bewegte sich kaum: Weder Spitze noch Druck zeigen ein Problem.",
     " No required pressure was given: these are the lowest minutes.":

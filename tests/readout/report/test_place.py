@@ -115,3 +115,4 @@ def test_cautions_are_for_the_maps_fluid_where_the_point_file_has_no_pipe(
     html = page([made], Words(), "Bench")
     assert "Cautions for whoever goes back to the pipe" in html
     assert "is not air or an inert gas" not in html
+    assert "Peak or pressure: 10 minutes are too few to tell." in html
