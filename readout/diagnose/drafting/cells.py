@@ -230,3 +230,9 @@ def range_of(text: str) -> tuple[Decimal, Decimal] | None:
         return None
     low, high = decimal(found[1]), decimal(found[2])
     return (low, high) if low is not None and high is not None and low < high else None
+
+
+def scaled_range(within: tuple[Decimal, Decimal], scale: Decimal) -> str:
+    """A range of raw numbers in the value's unit, as a table would have it: `-80 to 20`."""
+    low, high = (f"{(end * scale).normalize():f}" for end in within)
+    return f"{low} to {high}"

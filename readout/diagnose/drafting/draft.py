@@ -9,6 +9,7 @@ from decimal import Decimal
 from protocols.modbus.tables import Table as Kind
 from protocols.register_map.faults import Fault
 from protocols.register_map.parse import parse_map
+from readout.diagnose.drafting import cells
 from readout.diagnose.drafting.asking import Answers, Asking, Question
 from readout.diagnose.drafting.entries import Building, Entry, Frame
 from readout.diagnose.drafting.folding import are_hexadecimal, fold
@@ -176,11 +177,10 @@ def _ask_of_warning(entry: Entry, fault: Fault, asking: Asking) -> None:
 
 def _in_raw_numbers(entry: Entry) -> tuple[str, ...]:
     """The range as an answer, taken for one of raw numbers; nothing where the row has no scale."""
-    scale, ends = entry.get("scale"), entry.get("range").strip("[]").split(", ")
-    if not scale or len(ends) != 2:
+    scale, within = entry.get("scale"), cells.range_of(entry.get("range").strip("[]").replace(", ", " to "))
+    if not scale or within is None:
         return ()
-    low, high = (f"{(Decimal(end) * Decimal(scale)).normalize():f}" for end in ends)
-    return (f"range={low} to {high}",)
+    return (f"range={cells.scaled_range(within, Decimal(scale))}",)
 
 
 def _head(meter: str, frame: Frame, asking: Asking, numbers: dict[str, str]) -> list[str]:

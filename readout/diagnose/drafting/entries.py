@@ -22,6 +22,7 @@ _IDENTITY = {
     "firmware": "firmware", "software": "firmware", "logiciel": "firmware", "model": "model",
     "modell": "model", "modèle": "model",
 }  # fmt: skip
+_COIL = re.compile(r"0\d{4,5}", re.ASCII)
 #: Characters that are not told apart by taking their accents off.
 _LETTERS = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "³": "3", "²": "2"})
 
@@ -153,6 +154,8 @@ class Building:
                 )
             shift = 1 if frame.numbering == Numbering.FROM_1 else 0
             return told or frame.table, where.first, where.first - shift
+        if digit is None and (told is Kind.COIL or _COIL.fullmatch(row.get(Column.ADDRESS).strip())):
+            return self._agreed(item, Kind.COIL, told), where.first, where.first - 1  # 00001, the digit 0
         if digit is None:
             self.asking.row(
                 row.line,

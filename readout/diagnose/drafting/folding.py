@@ -60,7 +60,12 @@ def are_hexadecimal(table: Table, rows: Sequence[Row], asking: Asking) -> bool:
         )
         return True
     numbers = [one for one in found if re.fullmatch(r"\d{3,5}", one, re.ASCII)]
-    if len({len(one) for one in numbers}) == 1 and sum(one.startswith("0") for one in numbers) > 1:
+    digits = any(int(one) > 10_000 for one in numbers)  # 00001 is a coil beside 30001
+    if (
+        not digits
+        and len({len(one) for one in numbers}) == 1
+        and sum(one.startswith("0") for one in numbers) > 1
+    ):
         asking.whole(
             "addresses",
             f"Are addresses such as {numbers[0]}, with zeros in front, decimal or hexadecimal? Assumed: "

@@ -22,6 +22,8 @@ _CONDITIONS = re.compile(
 )
 _BITFIELD = re.compile(r"bit ?field|bit ?feld|champ de bits|^\W*bits\W*$|\bflags?\b|bit ?mask", re.IGNORECASE)
 _ELSEWHERE = re.compile(r"reg(ister)?\b|siehe|see|\bsf\b|exponent", re.IGNORECASE)
+#: [degC], the SI brochure's definition of the Celsius temperature.
+_ABSOLUTE_ZERO = Decimal("-273.15")
 _TOTALS = (Dimension.VOLUME, Dimension.MASS, Dimension.ENERGY)
 _CHOICES = "; ".join(REFERENCE_CHOICES)
 _NOTHING = frozenset({"", "-", "–", "—", "n/a", "N/A"})
@@ -131,6 +133,12 @@ class _Told:
         within = cells.range_of(text)
         if within is not None:
             found.append(("range", f"[{within[0]}, {within[1]}]"))
+            if unit == "degC" and within[0] < _ABSOLUTE_ZERO and scale is not None:
+                self.ask(
+                    f"no temperature lies below {_ABSOLUTE_ZERO} °C; is the range one of raw numbers?",
+                    Column.RANGE,
+                    answers=(f"range={cells.scaled_range(within, scale)}",),
+                )
         elif text not in _NOTHING:
             self.asking.note(self.line, f"range {text!r} not taken over")
         if within is None and unit in ("degC", "degF") and self.kind.startswith("uint"):

@@ -182,3 +182,20 @@ def test_a_cell_of_a_hundred_thousand_characters_costs_no_time(cell: str, column
     made = drafted(ENGLISH + ",".join(f'"{one}"' for one in cells) + "\n30009,Z,UINT16,1,s,,R,\n")
     assert made.passes
     assert max(map(len, made.text.splitlines())) < 1500
+
+
+def test_coils_with_their_digit_0_are_coils() -> None:
+    text = "Register,Name,FC\n00001,A,\n2,B,01\n10001,C,02\n30001,D,04\n40001,E,03\n"
+    made = drafted(text)
+    places = [(one.number.table, one.number.address) for one in mapped(made).readings]
+    assert places == [(Kind.COIL, 0), (Kind.COIL, 1), (Kind.DISCRETE, 0), (Kind.INPUT, 0), (Kind.HOLDING, 0)]
+    assert "digit" not in asked(made)
+    assert "zeros in front" not in asked(made)
+
+
+def test_a_range_below_absolute_zero_is_asked_to_be_one_of_raw_numbers() -> None:
+    """-800 × 0.1 = -80."""
+    made = drafted(ENGLISH + "30001,Dew point,INT16,1,degC,0.1,R,-800 to 200\n")
+    (question,) = made.questions
+    assert "below -273.15 °C" in question.question
+    assert question.answers == ("2:range=-80 to 20",)
