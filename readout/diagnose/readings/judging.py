@@ -282,6 +282,9 @@ def _grouped(
 
     grouped = []
     for members in groups.values():
+        if len(members) == 1:  # most ways read a number of their own
+            grouped += members
+            continue
         members.sort(key=rank)
         grouped.append(replace(members[0], ways=tuple(one.ways[0] for one in members)))
     return grouped
