@@ -81,11 +81,12 @@ _FIGURES: Mapping[str, str] = {
 
 _PICTURES: Mapping[str, str] = {
     "lowest to highest row": "kleinster bis größter Messwert",
-    "Each stroke runs from the lowest to the highest row of {width}; nothing is drawn over gaps, which are"
-    " shaded. Drag to zoom, double click to go back. Times are UTC{offset} throughout.":
-        "Jeder Strich reicht vom kleinsten bis zum größten Messwert in {width}; Lücken sind getönt und"
-        " bleiben"
-        " leer. Ziehen vergrößert den Ausschnitt, ein Doppelklick führt zurück. Alle Zeiten in UTC{offset}.",
+    "Each blue stroke runs from the lowest to the highest row of {width}, the red line is their mean;"
+    " nothing is drawn over gaps, which are shaded. Drag to zoom, double click to go back."
+    " Times are UTC{offset} throughout.":
+        "Jeder blaue Strich reicht vom kleinsten bis zum größten Messwert in {width}, die rote Linie ist ihr"
+        " Mittelwert; Lücken sind getönt und bleiben leer. Ziehen vergrößert den Ausschnitt,"
+        " ein Doppelklick führt zurück. Alle Zeiten in UTC{offset}.",
     "{name} over time": "{name} über der Zeit", " and ": " und ",
     "required {limit} {unit}": "nötig {limit} {unit}",
     "share of measured time [%]": "Anteil der gemessenen Zeit [%]",

@@ -74,8 +74,9 @@ def over_time(found: Review, names: Sequence[str], words: Words, columns: int = 
         drawn["shapes"].append(required[0])
         drawn["annotations"] = [required[1]]
     caption = words(
-        "Each stroke runs from the lowest to the highest row of {width}; nothing is drawn over gaps, which"
-        " are shaded. Drag to zoom, double click to go back. Times are UTC{offset} throughout.",
+        "Each blue stroke runs from the lowest to the highest row of {width}, the red line is their mean;"
+        " nothing is drawn over gaps, which are shaded. Drag to zoom, double click to go back."
+        " Times are UTC{offset} throughout.",
         width=words.span(width / 1000),
         offset=_signed(offset),
     )
