@@ -66,7 +66,7 @@ FINDINGS = (
     Finding(
         "no table digit", "fault",
         "In a manual with table digits a number without one is a slip, or counted in another way; either "
-        "way it is one register off.",
+        "way another register may be meant.",
         "wire: {numbering: table digit}\nreadings: {flow: {input: 30017, type: float32, unit: kg/h}}",
         "wire: {numbering: table digit}\nreadings: {flow: {input: 17, type: float32, unit: kg/h}}",
     ),

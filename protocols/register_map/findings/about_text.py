@@ -12,8 +12,8 @@ FINDINGS = (
     ),
     Finding(
         "too long", "fault",
-        "A register map has some hundred lines. Far more is another kind of file, and reading it would "
-        "take minutes of a recorder's time.",
+        "A register map has some hundred lines. Far more is another kind of file, and reading it would hold "
+        "a recorder up.",
         "flow: {input: 16, type: float32, unit: kg/h}",
     ),
     Finding(

@@ -92,8 +92,8 @@ FINDINGS = (
     ),
     Finding(
         "hidden reference conditions", "fault",
-        'Each trade has its own "normal" and "standard"; the same air differs between them by up to 8.7 '
-        "%, more than a good meter's error.",
+        'Each trade has its own "normal" and "standard"; the same air differs between them by nearly 9 %, '
+        "more than a good meter's error.",
         "flow: {input: 16, type: float32, unit: Nm3/h, reference: {temperature: 0 degC, pressure: 1.01325 "
         "bar}}",
         "flow: {input: 16, type: float32, unit: Nm3/h}",
@@ -114,8 +114,8 @@ FINDINGS = (
     ),
     Finding(
         "calendar unclear", "fault",
-        "The same registers are another day in another order or coding: 2410 is October 2024, or 1040 in "
-        "the binary one.",
+        "The same registers are another day in another order or coding: 24 10 is October 2024 in decimal "
+        "digits, and no month at all as plain numbers.",
         "meter_clock: {holding: 34, type: calendar, coding: bcd, layout: [minute/second, day/hour, "
         "year/month]}",
         "meter_clock: {holding: 34, type: calendar, coding: bcd, layout: [minute/second, hour/none]}",

@@ -68,7 +68,7 @@ FINDINGS = (
     ),
     Finding(
         "reference conditions missing", "warning",
-        "A cubic metre of air is another amount in each trade's conditions, by up to 8.7 %; in the pipe, "
+        "A cubic metre of air is another amount in each trade's conditions, by nearly 9 %; in the pipe, "
         "at 7 bar(g), it is about eight times as much air.",
         "flow: {input: 16, type: float32, unit: m3/h, reference: {temperature: 20 degC, pressure: 1 bar}}",
         "flow: {input: 16, type: float32, unit: m3/h}",
