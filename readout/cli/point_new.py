@@ -2,6 +2,7 @@
 
 import sys
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
 
     from readout.measuring_point.amendment.amend import Change
     from readout.measuring_point.figures.place import Found
+    from readout.measuring_point.making.asking import Asking
 
 
 def point_new(
@@ -35,9 +37,11 @@ def point_new(
 ) -> int:
     """Write a new point file: ask for what --set does not say, or begin with last year's.
 
-    Each answer is checked at once; Enter leaves out what is not known. With --from the point, its job and its
-    map are written as the archive keeps them, with the corrections of its ledger. No file is ever
-    overwritten. Exit status 1 where what was written has faults: they are told as point check tells them.
+    Each answer is checked at once; Enter leaves out what is not known, back returns to the question before.
+    Where the answers end too early, nothing is written and they are told as --set options. With --from the
+    point, its job and its map are written as the archive keeps them, with the corrections of its ledger. No
+    file is ever overwritten. Exit status 1 where what was written has faults: they are told as point check
+    tells them.
     """
     from readout.measuring_point.amendment.amend import any_change
     from readout.measuring_point.figures.place import find_place
@@ -59,38 +63,48 @@ def point_new(
 
 def _asked(file: Path, wanted: "Sequence[Change]") -> "Mapping[Path, str]":
     """The file's text from options and answers."""
-    from readout.measuring_point.amendment.amend import Change
-    from readout.measuring_point.making.questions import QUESTIONS, key_at, new_point, wrong_answer
+    from readout.measuring_point.making.asking import Asking
+    from readout.measuring_point.making.questions import key_at, new_point
     from readout.measuring_point.making.yaml_text import yaml_of
 
     for change in wanted:
         key_at(change.path)
-    answers = {change.name: change for change in wanted}
-    needed = [one for one in QUESTIONS if one.required and not one.after and one.is_due(answers)]
-    if needed or sys.stdin.isatty():
-        say("Enter leaves out what is not known. Quantities need their unit: 60.3 mm, 7 bar(g), 25 degC.")
-        for question in QUESTIONS:
-            while question.is_due(answers):
-                text = _answer(question.text, [one.key for one in needed])
-                if not text and not question.required:
-                    break
-                wrong = wrong_answer(question, text) if text else "this is needed"
-                if wrong:
-                    say(f"  {wrong}")
-                else:
-                    answers[question.key] = Change(question.path, text)
-    return {file: yaml_of(new_point(list(answers.values())))}
+    asking = Asking(wanted)
+    if asking.needed or sys.stdin.isatty():
+        say("Enter leaves out what is not known; back returns to the question before.")
+        say("Quantities need their unit: 60.3 mm, 7 bar(g), 25 degC.")
+        while (question := asking.question) is not None:
+            wrong = asking.take(question, _answer(question.text, file, asking))
+            if wrong:
+                say(f"  {wrong}")
+    return {file: yaml_of(new_point(asking.answers))}
 
 
-def _answer(question: str, needed: "Sequence[str]") -> str:
-    """What the person types; WrongUse where nobody is there."""
+def _answer(question: str, file: Path, asking: "Asking") -> str:
+    """What the person types; WrongUse, with what was answered so far, where nobody is there any more."""
     sys.stderr.write(f"{question}: ")
     sys.stderr.flush()
-    line = sys.stdin.readline()
+    line = ""
+    try:
+        line = sys.stdin.readline()
+    except KeyboardInterrupt:
+        _tell_so_far(file, asking)
+        raise
     if not line:
-        options = " ".join(f"--set {key}=…" for key in needed)
-        raise WrongUse(f"nobody answered, so nothing was written; in a script, give {options}")
+        _tell_so_far(file, asking)
+        needed = " ".join(f"--set {key}=…" for key in asking.needed)
+        raise WrongUse(
+            "the answers ended before the questions did, so nothing was written"
+            + (f"; still needed, in a script: {needed}" if needed else "")
+        )
     return line.strip()
+
+
+def _tell_so_far(file: Path, asking: "Asking") -> None:
+    """How to go on with what was answered so far."""
+    if asking.answers:
+        say("\nTo go on with what was answered so far:")
+        say(f"  pipeledger point new {quote(str(file))} {asking.options}")
 
 
 def _kept(file: Path, archive: Path, point: str | None, wanted: "Sequence[Change]") -> "Mapping[Path, str]":

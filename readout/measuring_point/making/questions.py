@@ -11,17 +11,22 @@ from readout.errors import WrongUse
 from readout.measuring_point import grammar as k
 from readout.measuring_point.amendment.amend import Change, with_change
 
-#: One of these makes a pipe: its other keys are asked only with one.
+#: One of these makes a pipe, asked for in this order: its other keys are asked only with one.
 SIZES = ("pipe.outside_diameter", "pipe.circumference", "pipe.standard", "pipe.inside_diameter")
 
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """A key to ask for, where `after` has an answer and none of `unless` has; `required`: until it has."""
+    """A key to ask for, where one of `after` has an answer and none of `unless` has.
+
+    `required`: it is asked for until it has an answer. `loses`: what follows from passing it over, as the
+    person is told.
+    """
 
     key: str
+    loses: str = ""
     required: bool = False
-    after: str = ""
+    after: tuple[str, ...] = ()
     unless: tuple[str, ...] = ()
 
     @property
@@ -31,12 +36,13 @@ class Question:
 
     @property
     def text(self) -> str:
-        """What is asked: the key, what it means, an example."""
+        """What is asked: the key, what it means, an example, what Enter loses."""
         found = key_at(self.path)
         example = "" if found.example is None else f", such as {found.example}"
         if isinstance(found.form, Choice):
             example = f" ({', '.join(found.form.words)})"
-        skip = "" if self.required else " (Enter: not known)"
+        loses = f"; then {self.loses}" if self.loses else ""
+        skip = "" if self.required else f" (Enter: not known{loses})"
         return f"{self.key}: {found.means}{example}{skip}"
 
     def is_due(self, answered: Collection[str]) -> bool:
@@ -45,45 +51,55 @@ class Question:
             return False
         if self.path[0] == "pipe" and self.key not in SIZES and not any(size in answered for size in SIZES):
             return False
-        return not self.after or self.after in answered
+        return not self.after or any(key in answered for key in self.after)
 
+
+_PROBE = ("pipe.probe.calibrated_for", "pipe.probe.stem_diameter", "pipe.probe.fitting_height")
+_NO_VELOCITY = "no velocity is worked out"
+_NO_MARK = "there is no mark on the stem"
 
 QUESTIONS = (
     Question("name", required=True),
     Question("job"),
     Question("site.name", required=True, unless=("job",)),
     Question("site.time_zone", required=True, unless=("job",)),
-    Question("site.atmospheric_pressure", unless=("job",)),
+    Question("site.atmospheric_pressure", "the height above the sea is asked for", unless=("job",)),
+    Question(
+        "site.altitude", "gauge pressures cannot be made absolute, and no velocity is worked out",
+        unless=("job", "site.atmospheric_pressure"),
+    ),
     Question("role"),
     Question("meter.map", required=True),
-    Question("meter.unit_address"),
-    Question("meter.serial_number"),
+    Question("meter.unit_address", "it is the map's"),
+    Question("meter.serial_number", "another meter in its place is not noticed"),
     Question("meter.owner"),
     Question("line.port", required=True),
-    Question("pipe.outside_diameter"),
-    Question("pipe.circumference", unless=("pipe.outside_diameter",)),
-    Question("pipe.standard", unless=("pipe.outside_diameter", "pipe.circumference")),
-    Question("pipe.inside_diameter", unless=("pipe.outside_diameter", "pipe.circumference", "pipe.standard")),
-    Question("pipe.wall_thickness", required=True, after="pipe.outside_diameter"),
-    Question("pipe.wall_thickness", required=True, after="pipe.circumference"),
-    Question("pipe.diameter_from", after="pipe.wall_thickness"),
-    Question("pipe.diameter_from", after="pipe.inside_diameter"),
-    Question("pipe.diameter_set_in_meter"),
-    Question("pipe.probe.calibrated_for"),
-    Question("pipe.probe.stem_diameter"),
-    Question("pipe.probe.sensor_to_tip", after="pipe.probe.stem_diameter"),
-    Question("pipe.probe.fitting_height", after="pipe.probe.stem_diameter"),
-    Question("pipe.inlet_run.length"),
-    Question("pipe.inlet_run.after", after="pipe.inlet_run.length"),
-    Question("pipe.outlet_run.length"),
-    Question("conditions.fluid"),
-    Question("conditions.pressure"),
-    Question("conditions.temperature", after="conditions.pressure"),
-    Question("conditions.expected_flow"),
-    Question("reference.temperature", after="conditions.expected_flow"),
-    Question("reference.pressure", required=True, after="reference.temperature"),
-    Question("record.every"),
-)
+    Question("pipe.outside_diameter", "another measure of the pipe is asked for"),
+    Question("pipe.circumference", "the standard is asked for", unless=SIZES[:1]),
+    Question("pipe.standard", "the bore is asked for", unless=SIZES[:2]),
+    Question("pipe.inside_diameter", "nothing of the pipe is worked out, nor asked for", unless=SIZES[:3]),
+    Question("pipe.wall_thickness", required=True, after=SIZES[:2]),
+    Question("pipe.wall_thickness", _NO_MARK, after=("pipe.inside_diameter",)),
+    Question(
+        "pipe.diameter_from", "the diameter counts as assumed, 5 % either way",
+        after=("pipe.wall_thickness", "pipe.inside_diameter"),
+    ),
+    Question("pipe.diameter_set_in_meter", "it is not compared with the pipe's"),
+    Question("pipe.probe.calibrated_for", "the centre is taken, where there is a probe"),
+    Question("pipe.probe.stem_diameter", "neither its blockage nor the force on it is worked out"),
+    Question("pipe.probe.fitting_height", _NO_MARK),
+    Question("pipe.probe.sensor_to_tip", _NO_MARK, after=_PROBE),
+    Question("pipe.inlet_run.length", "it is not compared with what is asked for"),
+    Question("pipe.inlet_run.after", after=("pipe.inlet_run.length",)),
+    Question("pipe.outlet_run.length", "it is not compared with what is asked for"),
+    Question("conditions.fluid", "it is the map's"),
+    Question("conditions.pressure", f"{_NO_VELOCITY}, nor the force on a stem"),
+    Question("conditions.temperature", _NO_VELOCITY),
+    Question("conditions.expected_flow", _NO_VELOCITY),
+    Question("reference.temperature", f"{_NO_VELOCITY}, unless a job file has the reference"),
+    Question("reference.pressure", required=True, after=("reference.temperature",)),
+    Question("record.every", "log needs --every"),
+)  # fmt: skip
 
 
 def key_at(path: tuple[str, ...]) -> Key[Any]:

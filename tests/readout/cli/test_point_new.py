@@ -1,6 +1,7 @@
 """`point new` as a technician calls it: answers typed, options given, and last year's archive."""
 
 import json
+import shlex
 import shutil
 import subprocess
 from pathlib import Path
@@ -62,12 +63,35 @@ def test_nobody_there_to_answer_is_told_the_options(command: ModuleType, folder:
     assert not (folder / "h.yaml").exists()
 
 
+def test_answers_that_end_too_early_are_told_as_options_that_go_on(command: ModuleType, folder: Path) -> None:
+    """One line too many at the name: back, and on; the options told then make the file."""
+    typed = "headr-1\nback\nheader-1\n\nHollow Mere bottling hall\nEurope/Dublin\n"
+    done = subprocess.run(
+        [str(command.PROGRAM), "point", "new", "h.yaml"],
+        cwd=folder, input=typed, capture_output=True, text=True, timeout=60, check=False,
+    )  # fmt: skip
+    assert done.returncode == 2
+    assert not (folder / "h.yaml").exists()
+    assert (
+        "nothing was written; still needed, in a script: --set meter.map=… --set line.port=…" in done.stderr
+    )
+    (line,) = [line for line in done.stderr.splitlines() if line.startswith("  pipeledger point new h.yaml")]
+    words = shlex.split(line)[1:]
+    assert words[3:] == [
+        "--set", "name=header-1", "--set", "site.name=Hollow Mere bottling hall",
+        "--set", "site.time_zone=Europe/Dublin",
+    ]  # fmt: skip
+    done = command.run(*words, *OPTIONS[-4:], cwd=folder)
+    assert done.status == 0, done
+    assert parse_point(folder / "h.yaml").faults == ()
+
+
 def test_a_wrong_answer_is_asked_again(command: ModuleType, folder: Path) -> None:
     """Typed in: a length without its unit, a pressure that does not say which."""
     answers = [
         "header-1", "", "Hollow Mere", "Europe/Dublin", "1.008 bar(a)", "header flow",
         "insertion-meter.yaml", "20", "", "", "./meter", "60.3", "60.3 mm", "3.6 mm", "measured", "53.1 mm",
-        "centre", "10 mm", "8 mm", "142 mm", "1.8 m", "single elbow", "0.6 m", "air", "7 bar", "7 bar(g)",
+        "centre", "10 mm", "142 mm", "8 mm", "1.8 m", "single elbow", "0.6 m", "air", "7 bar", "7 bar(g)",
         "25 degC", "40 m3/h to 420 m3/h", "20 degC", "1 bar(a)", "1 s",
     ]  # fmt: skip
     done = subprocess.run(

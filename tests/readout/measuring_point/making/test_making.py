@@ -11,6 +11,7 @@ from protocols.register_map.document import Sequence as Items
 from protocols.register_map.faults import Report
 from readout.errors import WrongUse
 from readout.measuring_point.amendment.amend import any_change
+from readout.measuring_point.making.asking import Asking
 from readout.measuring_point.making.questions import QUESTIONS, Question, key_at, new_point, wrong_answer
 from readout.measuring_point.making.yaml_text import WIDEST, yaml_of
 from readout.measuring_point.point import parse_point
@@ -106,8 +107,57 @@ def test_every_required_key_is_asked_for() -> None:
     assert {"name", "site.name", "site.time_zone", "meter.map", "line.port"} <= asked
 
 
+def asked_to_the_end(given: list[str]) -> list[str]:
+    """The keys that are asked for after those given, where each is passed over."""
+    asking, keys = Asking([any_change(text) for text in given]), []
+    while (question := asking.question) is not None:
+        keys.append(question.key)
+        assert asking.take(question, "") == ""
+    return keys
+
+
+NEEDED = ["name=a", "site.name=Hall", "site.time_zone=UTC", "meter.map=m.yaml", "line.port=COM7"]
+
+
+def test_what_point_show_misses_is_asked_for_where_there_is_a_pipe() -> None:
+    with_pipe = asked_to_the_end([*NEEDED, "pipe.inside_diameter=53 mm"])
+    assert {
+        "pipe.wall_thickness", "pipe.probe.fitting_height", "conditions.temperature", "reference.temperature",
+    } <= set(with_pipe)  # fmt: skip
+    with_probe = asked_to_the_end([*NEEDED, "pipe.inside_diameter=53 mm", "pipe.probe.stem_diameter=8 mm"])
+    assert "pipe.probe.sensor_to_tip" in with_probe
+    assert not [key for key in asked_to_the_end(NEEDED) if key.startswith("pipe.probe")]
+    assert (
+        "then there is no mark on the stem"
+        in Question("pipe.probe.fitting_height", "there is no mark on the stem").text
+    )
+
+
+def test_going_back_asks_the_question_before_again_and_forgets_its_answer() -> None:
+    asking = Asking([any_change(text) for text in [*NEEDED, "job=job.yaml"]])
+    typed = ["branch flow", "7", "back", "<", "header flow"]
+    keys = []
+    for text in typed:
+        question = asking.question
+        assert question is not None
+        keys.append(question.key)
+        assert asking.take(question, text) == ""
+    assert keys == ["role", "meter.unit_address", "meter.serial_number", "meter.unit_address", "role"]
+    assert {change.name: change.value for change in asking.answers}["role"] == "header flow"
+    assert "meter.unit_address" not in [change.name for change in asking.answers]
+
+
+def test_there_is_nothing_before_the_first_question() -> None:
+    asking = Asking([])
+    question = asking.question
+    assert question is not None
+    assert asking.take(question, "back") == "this is the first question"
+    assert asking.take(question, "'back'") == ""  # a point may have that name
+    assert asking.take(question, "") == "this is needed"
+
+
 def test_a_pipes_keys_are_asked_only_with_its_size() -> None:
-    wall = Question("pipe.wall_thickness", after="pipe.outside_diameter")
+    wall = Question("pipe.wall_thickness", after=("pipe.outside_diameter",))
     assert not wall.is_due({"name"})
     assert wall.is_due({"pipe.outside_diameter"})
     assert not Question("pipe.inlet_run.length").is_due(set())
