@@ -6,6 +6,7 @@ What the meter truly is, and every value it must end with, is written by hand in
 import csv
 import re
 import shlex
+import struct
 from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
@@ -70,6 +71,21 @@ def values_of(said: str) -> dict[str, str]:
     return found
 
 
+def floats_of(said: str) -> list[tuple[str, str]]:
+    """The words of each float, by name, in the order in which they came."""
+    found = re.findall(
+        r"^(\w+)(?:, .*)?\n  as mapped .*?  ([0-9A-F]{4} [0-9A-F]{4})  float32:CDAB:", said, re.M
+    )
+    assert len(found) == 10
+    return found
+
+
+def as_sent(number: str) -> str:
+    """A number as IEEE 754 has it in single precision, by the standard library, its low word first."""
+    text = struct.pack(">f", float(number)).hex().upper()
+    return f"{text[4:]} {text[:4]}"
+
+
 def truth() -> dict[str, str]:
     names, row = csv.reader((TRUTH / "values.csv").read_text(encoding="utf-8").splitlines())
     return {**dict(zip(names, row, strict=True)), **BESIDE}
@@ -103,6 +119,9 @@ def walk(run: Run, folder: Path, commands: list[tuple[str, list[str]]]) -> None:
     assert found.keys() == true.keys()
     assert len(true) == 40
     assert {name: (found[name], true[name]) for name in true if not same(found[name], true[name])} == {}
+    assert {
+        name: (words, true[name]) for name, words in floats_of(last) if words != as_sent(true[name])
+    } == {}
 
 
 @pytest.fixture
