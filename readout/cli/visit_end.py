@@ -150,11 +150,10 @@ class _End:
             advice = "leave the meter as it is: its memory still has everything; see `archive verify`"
             return no_go(f"{len(found.faults)} faults; {first.file}: {first.fault}", advice)
         said = f"{counted(found.files, 'file')}, {counted(found.rows, 'row')}, no fault"
-        if self.at.point.map.log_memory is None:
-            kept = self._kept()
-            if not kept.is_go:
-                return kept
-            said = f"{said}; {kept.reason}"
+        kept = self._kept()
+        if not kept.is_go:
+            return kept
+        said = "; ".join(filter(None, (said, kept.reason)))
         return go(
             said, files=found.files, rows=found.rows, ledger={"n": found.ledger.n, "hash": found.ledger.hash}
         )
@@ -164,7 +163,7 @@ class _End:
         from datetime import datetime
 
         from readout.visit.kept import visit_lines
-        from readout.visit.recorder import kept_check, kept_since
+        from readout.visit.recorder import kept_check, kept_since, records_check
 
         at = self.at
         starts = [line.content["visit"] for line in visit_lines(at.archive, at.point.name)]
@@ -174,6 +173,8 @@ class _End:
         )
         since_ms = 0 if since is None else round(datetime.fromisoformat(since).timestamp() * 1000)
         told = "the archive began" if since is None else f"the visit's start, {since}"
+        if at.point.map.log_memory is not None:
+            return records_check(at.archive, at.point.name, since_ms, told)
         now_ms = round(at.run.clock.utc() * 1000)
         return kept_check(kept_since(at.archive, at.point.name, since_ms), told, since_ms, now_ms)
 

@@ -17,7 +17,7 @@ from storage.archive import ArchiveReader, is_archive
 from storage.archive.layout import JOURNAL_FILE
 from storage.ledger import LEDGER, Kind, read_file
 
-LIVE = "live"
+LIVE, MEMORY = "live", "memory"
 #: A row older than so many intervals does not show that rows come now; the same as `status` calls overdue.
 RECENT_ROUNDS = 3
 #: A row is on its way this long [ms] after its round was due: the round, and the journal's commit.
@@ -147,6 +147,19 @@ def kept_check(kept: Kept, since: str, since_ms: int, now_ms: int) -> Check:
         ended = f"{said}; they ended at {iso(kept.last_ms / 1000)}"
         return to_decide(ended, advice, rows=kept.rows, ok=kept.whole)
     return go(said, rows=kept.rows, ok=kept.whole)
+
+
+def records_check(root: Path, point: str, since_ms: int, since: str) -> Check:
+    """The same for a measurement that the meter's memory was to keep; records without a time count."""
+    files = [file for file in ArchiveReader(root).inventory().of(point, MEMORY) if file.rows]
+    advice = "was its recording started? see `memory list`; leave the meter, record, and run this again"
+    if not files:
+        return no_go("nothing was recorded: the archive has no record of this meter's memory", advice)
+    if all(file.last is not None and _ms(file.last) < since_ms for file in files):
+        return to_decide(
+            f"no record since {since}: the latest is from {max(str(f.last) for f in files)}", advice
+        )
+    return go("")
 
 
 def _ms(time: str) -> int:

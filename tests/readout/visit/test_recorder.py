@@ -1,13 +1,22 @@
 """What a visit makes of the recorder at work in an archive, or of none."""
 
 import time
+from datetime import date
 from pathlib import Path
 
 import pytest
 
-from readout.visit.recorder import Kept, Recorder, in_use_check, kept_check, recorder_of, recording_check
+from readout.visit.recorder import (
+    Kept,
+    Recorder,
+    in_use_check,
+    kept_check,
+    recorder_of,
+    recording_check,
+    records_check,
+)
 from readout.visit.verdict import Verdict
-from storage.archive import Archive
+from storage.archive import Archive, SealedFile, file_name
 from storage.ledger import Kind
 
 GO, NO_GO, TO_DECIDE = Verdict.GO, Verdict.NO_GO, Verdict.TO_DECIDE
@@ -75,3 +84,25 @@ def test_only_a_recorder_that_holds_the_archive_counts(tmp_path: Path) -> None:
         assert other is not None
         assert other.every_ms is None
     assert recorder_of(tmp_path, "header") is None
+
+
+@pytest.mark.parametrize(
+    ("last", "verdict", "said"),
+    [
+        ("2026-05-03T10:00:00.000Z", TO_DECIDE, "the latest is from 2026-05-03T10:00:00.000Z"),
+        ("2026-05-03T12:00:01.000Z", GO, ""),
+        (None, GO, ""),  # its clock was not set: the time is not known
+    ],
+)
+def test_records_of_a_memory_from_before_the_visit_are_asked_about(
+    tmp_path: Path, last: str | None, verdict: Verdict, said: str
+) -> None:
+    """The visit began at noon, 2026-05-03 12:00 UTC = 1,777,809,600 s since 1970 (GNU date)."""
+    noon_ms = 1_777_809_600_000
+    name = file_name("header", "memory", date(2026, 5, 3), 1, 5)
+    file = SealedFile(name, "header", "memory", 5, 1, "0" * 64, "0" * 64, 1, 5, last, last)
+    with Archive.open(tmp_path, utc=time.time) as archive:
+        assert records_check(tmp_path, "header", noon_ms, "noon").verdict is NO_GO
+        archive.ledger.append(Kind.SEALED, file.as_told())
+    found = records_check(tmp_path, "header", noon_ms, "noon")
+    assert (found.verdict, said in found.reason) == (verdict, True), found

@@ -89,3 +89,11 @@ def test_a_memory_that_does_not_come_whole_is_not_dismounted(site: Any, faults: 
         status, record = ended(site)
         last = record["checks"][-1]
         assert (last["check"], last["verdict"], status) == ("memory", "no-go", 1), record
+
+
+def test_a_memory_without_a_record_is_not_dismounted(site: Any) -> None:
+    with site.line(past=0):
+        status, record = ended(site)
+    last = record["checks"][-1]
+    assert (last["check"], last["verdict"], status) == ("archive", "no-go", 1), record
+    assert last["reason"] == "nothing was recorded: the archive has no record of this meter's memory"
