@@ -5,7 +5,6 @@ from decimal import Decimal
 
 from protocols.register_map.faults import Report
 from protocols.register_map.forms import Entries
-from protocols.units import Quantity
 from readout.measuring_point import grammar as k
 from readout.measuring_point.checks.plain import millimetres
 from readout.measuring_point.pipe.standards import wrong_standard
@@ -65,8 +64,8 @@ def _bore_mm(pipe: Entries) -> Decimal | None:
 
 
 def _said(pipe: Entries) -> str:
-    across: Quantity | None = pipe.get(k.OUTSIDE_DIAMETER)
-    return f"{pipe.get(k.CIRCUMFERENCE)} circumference" if across is None else str(across)
+    across, round_it = pipe.get(k.OUTSIDE_DIAMETER), pipe.get(k.CIRCUMFERENCE)
+    return f"{round_it} circumference" if across is None else str(across)
 
 
 def _short(number: Decimal) -> str:
