@@ -7,7 +7,7 @@ import pandas as pd
 import pyarrow as pa
 import pytest
 
-from readout.report.content.charts import over_time
+from readout.report.content.pictures.over_time import over_time
 from readout.report.language.words import Words
 from readout.review.review import review
 from readout.review.series import series
@@ -62,7 +62,7 @@ def test_one_spike_in_a_million_has_its_exact_height(million) -> None:
 def test_the_page_draws_that_spike_and_no_line_over_the_gap(million, hall: ModuleType) -> None:
     """The page's own data of a million rows: strokes and the line of means, as its chart script gets them."""
     found, spike, gap = million
-    strokes, means = over_time(found, "flow", Words()).spec["data"]
+    strokes, means = over_time(found, ["flow"], Words()).spec["data"]
     assert max(one for one in strokes["y"] if one is not None) == 731.5
     assert strokes["connectgaps"] is means["connectgaps"] is False
     assert len(means["x"]) <= 3000
@@ -73,7 +73,7 @@ def test_the_page_draws_that_spike_and_no_line_over_the_gap(million, hall: Modul
         assert {one for one, is_in in zip(drawn["y"], inside, strict=True) if is_in} == {None}
         (high,) = {at[n] for n, one in enumerate(drawn["y"]) if one is not None and one > 100}
         assert high <= spike < high + 600_000
-    (shape,) = over_time(found, "flow", Words()).spec["layout"]["shapes"]
+    (shape,) = over_time(found, ["flow"], Words()).spec["layout"]["shapes"]
     ends = pd.to_datetime([shape["x0"], shape["x1"]]).tz_localize("Europe/Dublin").as_unit("ms").asi8
     assert list(ends) == [gap, gap + 2 * hall.HOUR]
 
