@@ -6,7 +6,6 @@ is in memory and gone afterwards.
 
 import json
 import os
-import signal
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -28,6 +27,7 @@ exec unshare --fork --pid --mount --cgroup --kill-child bash "$1/inside.sh" "$1"
 """
 #: Afterwards its control groups are empty.
 AFTER = """\
+set -e
 mount -t cgroup2 cgroup "$1/aside"
 find "$1/aside/$2" -depth -type d -exec rmdir {} +
 """
@@ -87,23 +87,28 @@ def computer(command: ModuleType, tmp_path: Path) -> Iterator[Computer]:
     with (tmp_path / "console").open("w") as console:
         outer = subprocess.Popen(words, stdin=subprocess.DEVNULL, stdout=console, stderr=console)
 
-    def first() -> int | None:
+    def first() -> int:
         assert outer.poll() is None, (tmp_path / "console").read_text()
+        if b"--pid" not in Path(f"/proc/{outer.pid}/cmdline").read_bytes():
+            return 0  # still preparing
         found = subprocess.run(["pgrep", "-P", str(outer.pid)], capture_output=True, text=True, check=False)
-        return int(found.stdout) if found.stdout.strip() else None
+        return int(found.stdout or 0)
 
-    pid = command.until(first, what="the first process")
     try:
-        made = Computer(pid, tmp_path / "hall")
+        made = Computer(command.until(first, what="the first process"), tmp_path / "hall")
         command.until(
             lambda: made.run("systemctl", "is-active", "mini.target").stdout == "active\n",
-            what="systemd is up",
+            60,
+            "systemd is up",
         )
         yield made
     finally:
-        os.kill(pid, signal.SIGKILL)
-        outer.wait(20)
-        subprocess.run(["unshare", "--mount", "sh", "-c", AFTER, "sh", tmp_path, group], check=True)
+        outer.kill()  # and with it, by --kill-child, all within
+        outer.wait()
+        after = ["unshare", "--mount", "sh", "-c", AFTER, "sh", tmp_path, group]
+        command.until(
+            lambda: subprocess.run(after, stderr=-3, check=False).returncode == 0, what="all has ended"
+        )
 
 
 def ledger(computer: Computer) -> list[str]:
