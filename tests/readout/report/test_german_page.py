@@ -332,13 +332,14 @@ def test_the_chart_script_writes_numbers_and_dates_as_german_does(german: str) -
     assert dated == 4  # each point and source over time, and both points side by side
 
 
-#: What stands outside the language: units, names, words of the site and the parts of a moment.
+#: What stands outside the language: units, names, words of the site, the parts of a moment, keys of a file.
 PLAIN = frozenset(
     """hauptleitung abzweig durchfluss druck zaehler sonde hollow mere bottling hall hm utc sha
     befund gut messbericht filter gewechselt halle zu leak test before after early late nachgemessen zeilen
     parquet d h min s mm m m³ bar g a °c c eur kwh kw n x en medium dn asme b e f ex sch
     holding mbar dämpfung bezugsdruck
-    pipe inside diameter energy price""".split()  # noqa: SIM905
+    pipe inside diameter energy price
+    probe fitting height sensor to tip wall thickness""".split()  # noqa: SIM905
 )
 
 
