@@ -46,11 +46,11 @@ HEADINGS = {
     "typededonnees typedonnees typedonnee variabletype registerformat vartype",
     Column.LENGTH: "length len size registers words numberofregisters noofregisters count lange anzahl "
     "anzahlregister anzahlderregister worter quantityofregisters laenge numberofwords wortanzahl longueur "
-    "taille nombre nombrederegistres nbregistres mots bytes bits width",
+    "taille nombre nombrederegistres nbregistres mots bytes bits width qty",
     Column.UNIT: "unit units uom einheit einheiten dimension unite unites engineeringunit masseinheit",
     Column.SCALE: "scale scaling factor multiplier scalefactor resolution faktor skalierung "
     "skalierungsfaktor auflosung facteur echelle facteurdechelle multiplicateur multiplikator "
-    "facteurechelle gain",
+    "facteurechelle gain mult mul",
     Column.DIVISOR: "divisor divider teiler diviseur dividedby",
     Column.ACCESS: "access rw readwrite zugriff lesenschreiben attribute acces lectureecriture accessmode "
     "zugriffsart accesstype permission ls le",
@@ -193,6 +193,8 @@ def _columns(cells: list[str], named: dict[Column, str]) -> dict[Column, int]:
             continue
         if column is Column.ADDRESS and column in columns:  # manuals print the register and what is sent
             column = Column.OTHER_ADDRESS
+        if column is Column.NAME and column in columns:  # a description beside the name holds remarks
+            column = Column.CODES
         columns.setdefault(column, index)
     return columns
 

@@ -398,3 +398,15 @@ def test_a_table_of_ruled_lines_is_read() -> None:
     made = drafted(text)
     assert [value.name for value in mapped(made).readings] == ["a"]
     assert made.left_out == 0
+
+
+def test_a_description_beside_the_name_holds_remarks() -> None:
+    """And `Qty`, `Mult.` are what manuals in a hurry write for registers and multiplier."""
+    made = drafted(
+        "Reg.;Name;Format;Qty;Unit;Mult.;R/W;Description\n"
+        "40005;Pressure;Int16;1;bar;0,001;R;gauge\n40013;Mode;UInt16;1;-;;R;0 = off, 1 = on\n"
+    )
+    pressure, mode = mapped(made).readings
+    assert (pressure.unit, str(pressure.number.scale)) == ("bar(g)", "0.001")
+    assert mode.codes == {0: "off", 1: "on"}
+    assert "not used" not in asked(made)
