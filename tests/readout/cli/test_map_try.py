@@ -6,6 +6,7 @@ import re
 import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -148,6 +149,9 @@ def test_text_shows_the_way_to_type_back(tmp_path: Path, port: str) -> None:
         (("--choose", "flow=float32:CDAB:input:0"), "belong together"),
         (("--write-map", "new.yaml"), "belong together"),
         (("--choose", "flow=float32:XY:input:0", "--write-map", "new.yaml"), "no such way was tried on flow"),
+        # a scale moves the point, and does nothing else
+        (("--choose", "flow=float32:CDAB:input:0:scale=0.5", "--write-map", "new.yaml"), "no such way was"),
+        (("--choose", "flow=float32:CDAB:input:0:scale=x", "--write-map", "new.yaml"), "no such way was"),
         (("--choose", "speed=x", "--write-map", "new.yaml"), "write NAME=WAY with a name of the map"),
         (("--choose", "flow=float32:CDAB:input:0", "--write-map", "map.yaml"), "it is there already"),
     ],
@@ -274,3 +278,17 @@ def test_no_line_is_wider_than_a_terminal(meter: str, capsys: pytest.CaptureFixt
     lines = capsys.readouterr().out.splitlines()
     assert len(lines) > 100
     assert max(map(len, lines)) <= 120
+
+
+def test_a_moved_point_can_be_chosen_after_the_value_has_moved_on(
+    tmp_path: Path, port: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It was printed while the display's digits were those on the wire; a moment later they are not."""
+    monkeypatch.chdir(tmp_path)
+    way = "flow=float32:CDAB:input:0:scale=0.01"
+    done = tried(tmp_path, port, "--choose", way, "--write-map", "new.yaml")
+    assert "new.yaml: written" in done.output, done.output
+    parsed = parse_map((tmp_path / "new.yaml").read_bytes(), "new.yaml")
+    assert parsed.map is not None
+    (flow,) = [one for one in parsed.map.readings if one.name == "flow"]
+    assert flow.number.scale == Decimal("0.01")
