@@ -36,7 +36,8 @@ MOST_LINES = 20_000
 LONGEST_NUMBER = 40
 
 _NUMBER_LIKE = re.compile(r"[-+]?[0-9.][0-9a-fA-FxX_.:]*\Z")
-_DIGITS = re.compile(r"[0-9]+\Z")
+#: What stands behind a decimal comma: digits, and perhaps a unit.
+_COMMA_TAIL = re.compile(r"[0-9]+(?: ?[^0-9\s].*)?\Z")
 _SIGNED_DIGITS = re.compile(r"[-+]?[0-9]+\Z")
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\ud800-\udfff\ufffe\uffff]")
 
@@ -101,7 +102,10 @@ def compose(data: bytes, report: Report) -> Mapping | None:
     except _TooMuch:
         return None
     except MarkedYAMLError as fault:
-        _tell_syntax(fault, text, report)
+        from protocols.register_map.syntax import why_not  # read only once something is wrong
+
+        found = why_not(fault, text)
+        report.fault(found.spot, found.text, found.name)
         return None
     except (YAMLError, ValueError, OverflowError, LookupError, AttributeError, TypeError) as fault:
         # an escape such as "\UFFFFFFFF" breaks the scanner with whatever Python raises for it
@@ -159,28 +163,6 @@ def _decoded(data: bytes, report: Report) -> str | None:
 def _spot(text: str, index: int) -> Spot:
     start = text.rfind("\n", 0, index) + 1
     return Spot(text.count("\n", 0, index) + 1, index - start + 1)
-
-
-def _tell_syntax(fault: MarkedYAMLError, text: str, report: Report) -> None:
-    mark = fault.problem_mark or fault.context_mark
-    spot = Spot(1, 1) if mark is None else Spot(mark.line + 1, mark.column + 1)
-    lines = text.splitlines() or [""]
-    row = lines[spot.line - 1] if spot.line <= len(lines) else ""
-    indent = row[: len(row) - len(row.lstrip())]
-    if "\t" in indent or row[spot.column - 1 : spot.column] == "\t":
-        place = Spot(spot.line, row.index("\t") + 1)
-        report.fault(
-            place, "a tab stands in the indentation; YAML indents with spaces only", "tab in the indentation"
-        )
-        return
-    problem = (fault.problem or "not YAML").strip().replace("<stream end>", "end of the file")
-    context = f" {fault.context}" if fault.context else ""
-    report.fault(
-        spot,
-        f"not YAML{context}: {problem}; check indentation, colons, quotes and brackets; "
-        "what follows was not checked",
-        "not YAML",
-    )
 
 
 @dataclass
@@ -316,8 +298,8 @@ class _Composer:
         assert isinstance(head, Scalar)
         self.report.fault(
             head,
-            f"a decimal comma: {head.text},{tail.text} reads as two entries here; "
-            f"write {head.text}.{tail.text}",
+            f"a decimal comma? {quoted(f'{head.text},{tail.text}')} reads as two entries here; "
+            f"write {quoted(f'{head.text}.{tail.text}')[1:-1]}",
             "decimal comma",
         )
         spoiled = Pair(before.key, Scalar(head.text, head.line, head.column, broken=True))
@@ -326,7 +308,7 @@ class _Composer:
 
 
 def _is_comma_tail(before: Pair, key: Scalar, value: Node) -> bool:
-    """True where `key` is the digits right behind the comma of a number: `scale: 0,1`."""
+    """True where `key` is what stands right behind the comma of a number: `scale: 0,1`, `length: 1,2 m`."""
     head = before.value
     return (
         isinstance(head, Scalar)
@@ -338,5 +320,5 @@ def _is_comma_tail(before: Pair, key: Scalar, value: Node) -> bool:
         and head.line == key.line
         and head.end_column + 1 == key.column
         and _SIGNED_DIGITS.match(head.text) is not None
-        and _DIGITS.match(key.text) is not None
+        and _COMMA_TAIL.match(key.text) is not None
     )

@@ -175,11 +175,12 @@ class Keys(Form[Entries]):
     def _read(self, node: Node, report: Report) -> Entries | None:
         known = {key.name: key for key in self.keys}
         if not isinstance(node, Mapping):
-            some = ", ".join(list(known)[:6])
+            hint = _spaced(node.text) if isinstance(node, Scalar) and node.plain else ""
+            hint = hint or f"its keys: {', '.join(list(known)[:6])}, …"
             return refuse(
                 node,
                 report,
-                f"{kind_of(node)} where a mapping is expected; its keys: {some}, …",
+                f"{kind_of(node)} where a mapping is expected; {hint}",
                 "no mapping here",
             )
         values: dict[str, Any] = {}
@@ -201,7 +202,10 @@ class Keys(Form[Entries]):
     def _unknown(self, key: Scalar, value: Node, node: Mapping, report: Report) -> None:
         known = [one.name for one in self.keys]
         near = report.nearest(key.text, known)
-        if node.flow and isinstance(value, Scalar) and value.plain and not value.text and not near:
+        lone = node.flow and isinstance(value, Scalar) and value.plain and not value.text
+        if lone and key.plain and (spaced := _spaced(key.text)):
+            name, text = "unknown key", f"{quoted(key.text)} has no value; {spaced}"
+        elif lone and not near:
             name, text = (
                 "comma in a text",
                 f"{quoted(key.text)} has no value; put a text that holds a comma in quotes",
@@ -278,6 +282,14 @@ class Keys(Form[Entries]):
             return found
         named[self.name] = found
         return {"$ref": f"#/$defs/{self.name}"}
+
+
+def _spaced(text: str) -> str:
+    """What to write for `name:hall`, which YAML takes for one word; nothing for other words."""
+    from protocols.register_map.syntax import colon_without_space  # read only once something is wrong
+
+    mended = colon_without_space(text)
+    return f"write a space behind the colon: {quoted(mended)}" if mended else ""
 
 
 def _described(key: Key[Any], named: dict[str, Schema]) -> Schema:

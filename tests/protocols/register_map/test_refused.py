@@ -129,7 +129,7 @@ MAPS = [
     ("manual: [a]", 3, 9, "allowed: a single value or a mapping"),
     ("log_memory: 3", 3, 13, "where a mapping is expected"),
     ("---\nmeter: b", 3, 1, "a second document"),
-    ("a: b: c", 3, 5, "not YAML"),
+    ("a: b: c", 3, 5, "a second colon in this line"),
     ("readings:\n\tflow: 1", 4, 1, "a tab stands in the indentation"),
 ]  # fmt: skip
 

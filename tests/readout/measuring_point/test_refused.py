@@ -41,7 +41,17 @@ LINES = [
     ("pipe: {inside_diameter: 53 mm, diameter_from: meassured}", 47, "did you mean measured"),
     ("pipe: {inside_diameter: 53 mm, probe: {position: center}}", 50, "did you mean centre"),
     ("pipe: {inside_diameter: 53 mm, inlet_run: {after: elbow, length: 1 m}}", 51, "single elbow"),
-    ("pipe: {inside_diameter: 53,1 mm}", 28, "has no value"),
+    (
+        "pipe: {inside_diameter: 53,1 mm}",
+        25,
+        "a decimal comma? '53,1 mm' reads as two entries here; write 53.1 mm",
+    ),
+    (
+        "pipe: {standard:DN50, wall_thickness: 3 mm}",
+        8,
+        "has no value; write a space behind the colon: 'standard: DN50'",
+    ),
+    ("units: flow:m3/h", 8, "where a mapping is expected; write a space behind the colon: 'flow: m3/h'"),
     ("conditions: {pressure: 7 bar}", 24, "gauge or absolute"),
     ("conditions: {expected_flow: 40 to 420 m3/h}", 29, "no number with a unit"),
     ("conditions: {expected_flow: 420 m3/h to 40 m3/h}", 29, "lower end first"),

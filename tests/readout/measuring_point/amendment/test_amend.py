@@ -91,7 +91,7 @@ def test_a_key_of_the_job_is_amended_beside_its_others() -> None:
         ("name=other", "is not amended"),
         ("meter.map=other.yaml", "is another installation"),
         ("role=*a", "alias"),
-        ("role=[", "YAML"),
+        ("role=[", "a value is expected here, not the end of the line"),
     ],
 )
 def test_what_a_file_may_not_say_is_refused_in_the_same_words(text: str, wanted: str) -> None:
