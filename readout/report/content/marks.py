@@ -44,7 +44,7 @@ def _marks(numbered: Sequence[tuple[Entry, MarkResult]], found: Review, words: W
 def _leak_tests(numbered: Sequence[tuple[Entry, MarkResult]], words: Words) -> Iterator[Item]:
     """A row for each method that a leak test had what it needs for."""
     rows = [
-        (str(entry.number), words(test.method), "; ".join(_inputs(test, words)), _result(test, words))
+        (str(entry.number), words(test.method), "; ".join(_inputs(test, words)) or "–", _result(test, words))
         for entry, one in numbered
         for test in one.leak_tests
     ]
