@@ -103,10 +103,15 @@ def tried(
     """Every way to read a value, judged and ranked. `now_ms`: the computer's time, ms since 1970 UTC."""
     own = own_way(value)
     later = later or Later()
-    series = [{one.ways[0]: one for one, _ in _read(value, read)} for read in later.reads]
+    first = _read(value, registers)
+    by_way = {one.ways[0]: one for one, _ in first}
+    series = [
+        by_way if read == registers else {one.ways[0]: one for one, _ in _read(value, read)}
+        for read in later.reads
+    ]
     grouped = [
         _with_later(value, one, series, display, now_ms, later.seconds)
-        for one in _grouped(value, _read(value, registers), series)
+        for one in _grouped(value, first, series)
     ]
     if any(one.fit is Fit.FITS for one in grouped):  # then a slipped point or a moving value explains nothing
         grouped = [one if one.fit is Fit.FITS else _set_aside(one) for one in grouped]
