@@ -209,6 +209,7 @@ def _together_lines(found: "list[Review]") -> list[str]:
 
 def _lines(one: "Review") -> list[str]:
     from readout.review.about.maps import mixed_maps
+    from readout.review.about.told_units import mixed_units
 
     about, covered = one.installation, one.coverage
     lines = [
@@ -217,8 +218,8 @@ def _lines(one: "Review") -> list[str]:
         f"  measured {covered.share:.3%} of {covered.elapsed_s:.12g} s",
     ]
     lines += [f"    {cause}: {seconds:.12g} s" for cause, seconds in sorted(covered.missing_s.items())]
-    if (caution := mixed_maps(one.measured.installations)) is not None:
-        lines.append(f"  CAUTION: {caution}")
+    for caution in (mixed_maps(one.measured.installations), mixed_units(one.measured.units)):
+        lines += [] if caution is None else [f"  CAUTION: {caution}"]
     lines.append("")
     lines += columns(
         [("  reading", "unit", "mean", "median", "lowest", "highest", "total")]

@@ -8,6 +8,7 @@ from readout.clock import iso
 from readout.review.about.installation import LIVE, MEMORY, Installation
 from readout.review.about.logbook import LogBook
 from readout.review.about.maps import mixed_maps
+from readout.review.about.told_units import mixed_units
 from readout.review.air.demand import Cost, Demand
 from readout.review.air.pressure import AgainstRequired
 from readout.review.air.step import METHOD, Step
@@ -48,6 +49,7 @@ def document(found: Review, inputs: Inputs | None = None) -> dict[str, Any]:
         "coverage": _coverage(found.coverage),
         "untimed_rows": measured.untimed,
         "mixed_maps": mixed_maps(measured.installations),
+        "mixed_units": mixed_units(measured.units),
         "counts": {name: dict(words) for name, words in measured.counts.items()},
         "readings": {name: _reading(one, found, name) for name, one in found.readings.items()},
         "corrections": [_correction(one) for one in found.corrections],

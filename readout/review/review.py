@@ -17,6 +17,7 @@ from readout.review.about.amended import put_right
 from readout.review.about.installation import LIVE, MEMORY, Installation, ReadingInfo, plain_unit
 from readout.review.about.logbook import LogBook, log_book
 from readout.review.about.site_time import SiteTime
+from readout.review.about.told_units import changed
 from readout.review.about.units import Amount, Shown, amount_of, number_in, shown
 from readout.review.air.demand import Cost, Demand, cost, counted, demand
 from readout.review.air.pressure import AgainstRequired, against_required
@@ -143,7 +144,7 @@ def reviewed(measured: Measured, book: LogBook, asked: Asked) -> Review:
     readings = {
         name: _reading(measured, about, site, about.readings[name], values)
         for name, values in measured.minutes.values.items()
-        if not about.readings[name].totaliser
+        if not about.readings[name].totaliser and name not in changed(measured.units)
     }
     flow = None if about.flow is None else readings.get(about.flow.name)
     pressure = None if about.pressure is None else readings.get(about.pressure.name)

@@ -18,6 +18,7 @@ from readout.report.content.pictures import curves, over_time, week
 from readout.report.language.words import Words, plain
 from readout.review.about.maps import mixed_maps
 from readout.review.about.site_time import DayType
+from readout.review.about.told_units import mixed_units
 from readout.review.figures.periods import Period
 from readout.review.figures.uncertainty import Uncertainty, flow_uncertainty
 from readout.review.review import ReadingReview, Review
@@ -119,9 +120,8 @@ def sure(found: Review, words: Words) -> Section:
     """The uncertainty with its reference conditions, and the method."""
     flow = found.corrected or found.flow
     items: list[Item] = []
-    caution = mixed_maps(found.measured.installations)
-    if caution is not None:
-        items.append(Text(words(caution), "strong"))
+    for caution in (mixed_maps(found.measured.installations), mixed_units(found.measured.units)):
+        items += [] if caution is None else [Text(words(caution), "strong")]
     if flow is None:
         items.append(Text(words("No flow was measured."), "strong"))
     else:

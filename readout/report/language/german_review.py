@@ -37,6 +37,11 @@ _REASONS: Mapping[str, str] = {
         "außerhalb der Betriebszeit wurde nichts mit dem Druck in seinem Band gemessen",
     "fewer than {n} hours out of hours were measured":
         "außerhalb der Betriebszeit wurden weniger als {n} Stunden gemessen",
+    "The meter was set to another unit meanwhile: {readings}. Over both there is no figure; take a period"
+    " with one of them (`--from`, `--until`).":
+        "Das Messgerät wurde währenddessen auf eine andere Einheit gestellt: {readings}. Über beide gibt es"
+        " keine Zahl; einen Zeitraum mit nur einer davon wählen (`--from`, `--until`).",
+    "{name} in {units}": "{name} in {units}",
     "The rows were decoded by maps that differ in {readings}: means and totals over them mix both."
     " Decode them again by the right map: `pipeledger archive redecode`.":
         "Die Zeilen wurden mit Registerbeschreibungen entschlüsselt, die sich in {readings} unterscheiden:"

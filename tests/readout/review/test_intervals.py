@@ -10,8 +10,13 @@ import pandas as pd
 import pytest
 from river import datasets
 from statsmodels.datasets import co2
+from typer.testing import CliRunner
 
-from readout.review.review import METHODS, hours_of, review
+from readout.cli.main import app
+from readout.report.language.words import Language, Words
+from readout.report.page import page
+from readout.review.about.told_units import mixed_units
+from readout.review.review import METHODS, Review, hours_of, review
 from storage.archive import Archive
 
 HOUR = 3_600_000
@@ -110,11 +115,8 @@ readings:
 """
 
 
-@pytest.mark.parametrize(("codes", "unit", "total"), [((1, 1), "l/s", 7200.0), ((0, 1), None, None)])
-def test_a_unit_that_the_meter_tells_is_summed_where_it_stayed(
-    hall: ModuleType, root: Path, codes: tuple[int, int], unit: str | None, total: float | None
-) -> None:
-    """An hour of 2 l/s are 7,200 l; values whose unit changed on the way are not added up."""
+def told(hall: ModuleType, root: Path, codes: tuple[int, int]) -> Review:
+    """An hour of 2, in the unit of the first code and then in that of the second."""
     dues = hall.every(60_000, "2026-05-05T00:00Z", "2026-05-05T01:00Z")
     with Archive.open(root) as archive:
         for part, code in zip((dues[:30], dues[30:]), codes, strict=True):
@@ -122,5 +124,23 @@ def test_a_unit_that_the_meter_tells_is_summed_where_it_stayed(
             hall.fill(archive, what, part, lambda _, code=code: (2.0, code, 7000))
     found = review(root, hall.POINT)
     assert found is not None
-    assert found.readings["flow"].shown.unit == unit
-    assert found.readings["flow"].total == (total if total is None else pytest.approx(total))
+    return found
+
+
+def test_a_unit_that_the_meter_tells_is_summed_where_it_stayed(hall: ModuleType, root: Path) -> None:
+    """An hour of 2 l/s are 7,200 l."""
+    found = told(hall, root, (1, 1))
+    assert found.readings["flow"].shown.unit == "l/s"
+    assert found.readings["flow"].total == pytest.approx(7200.0)
+    assert mixed_units(found.measured.units) is None
+
+
+def test_a_unit_that_changed_on_the_way_leaves_no_figure_and_is_told(hall: ModuleType, root: Path) -> None:
+    """Half an hour each: a mean over both would be a number without a unit."""
+    found = told(hall, root, (0, 1))
+    assert list(found.readings) == ["pressure"]
+    text = CliRunner().invoke(app, ["review", str(root)]).stdout
+    assert "CAUTION: The meter was set to another unit meanwhile: flow in l/s, m3/h." in text
+    assert "eine andere Einheit gestellt: flow in l/s, m3/h." in page(
+        [found], Words(Language.GERMAN), "Halle"
+    )
