@@ -17,21 +17,27 @@ class KnownName:
     what_for: str
 
 
-#: Settings that are compared; docs/maps.md lists them.
+#: Settings that are compared; docs/maps.md lists them. Words of other names in English, German and French.
 SETTINGS: Mapping[str, KnownName] = {
     "inside_diameter": KnownName(
-        ("diameter", "bore", "pipe_id"), Dimension.LENGTH, "is the meter's diameter compared with the pipe's"
+        ("diameter", "bore", "pipe_id", "durchmesser", "diametre"),
+        Dimension.LENGTH,
+        "is the meter's diameter compared with the pipe's"
     ),
     "damping": KnownName(
-        ("damping", "filter", "smoothing", "time_constant"), Dimension.TIME,
+        ("damping", "filter", "smoothing", "time_constant", "daempfung", "dampfung", "amortissement"),
+        Dimension.TIME,
         "is damping held against the interval of recording",
     ),
     "low_flow_cut_off": KnownName(
-        ("cut_off", "cutoff", "low_flow", "creep"), Dimension.VELOCITY,
+        ("cut_off", "cutoff", "low_flow", "creep", "schleichmenge", "debit_de_fuite"), Dimension.VELOCITY,
         "is the cut-off held against the lowest flow that is expected",
     ),
     "log_interval": KnownName(
-        ("log_interval", "logging_interval", "record_interval", "recording_interval", "sample_interval"),
+        (
+            "log_interval", "logging_interval", "record_interval", "recording_interval", "sample_interval",
+            "intervall", "intervalle",
+        ),
         Dimension.TIME, "is it known how long the meter's memory lasts",
     ),
 }  # fmt: skip

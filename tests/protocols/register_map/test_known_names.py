@@ -19,6 +19,11 @@ def said(lines: str) -> list[str]:
         ("filter_time", "s", "damping"),
         ("creep_suppression", "m/s", "low_flow_cut_off"),
         ("recording_interval", "s", "log_interval"),
+        ("rohrinnendurchmesser", "mm", "inside_diameter"),
+        ("daempfung", "s", "damping"),
+        ("schleichmengenunterdrueckung", "m/s", "low_flow_cut_off"),
+        ("aufzeichnungsintervall", "min", "log_interval"),
+        ("diametre_interieur", "mm", "inside_diameter"),
     ],
 )
 def test_another_name_is_told_once(name: str, unit: str, proper: str) -> None:
