@@ -171,6 +171,8 @@ def _ask_of_warning(entry: Entry, fault: Fault, asking: Asking) -> None:
         asking.row(
             entry.line, entry.label, text, topics=("type",), answers=answers, assumed=f"assumed {kind}"
         )
+    elif (proper := re.search(r"may be what is called (\w+) here", text)) is not None:
+        asking.row(entry.line, entry.label, text, topics=("name",), answers=(f"name={proper[1]}",))
     else:
         asking.row(entry.line, entry.label, text, topics=("range", "scale"), answers=_in_raw_numbers(entry))
 

@@ -410,3 +410,16 @@ def test_a_description_beside_the_name_holds_remarks() -> None:
     assert (pressure.unit, str(pressure.number.scale)) == ("bar(g)", "0.001")
     assert mode.codes == {0: "off", 1: "on"}
     assert "not used" not in asked(made)
+
+
+def test_a_setting_that_is_compared_is_offered_its_name() -> None:
+    """Only as `inside_diameter` is the meter's diameter held against the pipe's."""
+    text = (
+        "Adresse;Bezeichnung;Datentyp;Einheit;Zugriff\n40031;Rohrinnendurchmesser;UINT16;mm;R/W\n"
+        "40032;Geschwindigkeit;UINT16;m/s;R\n"
+    )
+    (question,) = [one for one in drafted(text).questions if "may be what is called" in one.question]
+    assert question.answers == ("2:name=inside_diameter",)
+    (setting,) = mapped(drafted(text, "2:name=inside_diameter")).settings
+    assert setting.name == "inside_diameter"
+    assert "may be what is called" not in asked(drafted(text, "2:name=inside_diameter"))
