@@ -13,7 +13,14 @@ from readout.diagnose.drafting import cells
 from readout.diagnose.drafting.asking import Answers, Asking, Question
 from readout.diagnose.drafting.entries import Building, Entry, Frame
 from readout.diagnose.drafting.folding import are_hexadecimal, fold
-from readout.diagnose.drafting.layout import ask_of_both_addresses, by_its_numbers, compared, frame_of, joined
+from readout.diagnose.drafting.layout import (
+    ask_of_both_addresses,
+    by_its_numbers,
+    compared,
+    frame_of,
+    joined,
+    ordered_by_names,
+)
 from readout.diagnose.drafting.meaning import printable
 from readout.diagnose.drafting.table import Table
 
@@ -54,7 +61,8 @@ def draft(
     frame = frame_of(table, folded.items, asking, kind)
     _check_head(frame, asking)
     building = Building(frame, table, asking)
-    entries = joined(compared([building.entry(item) for item in folded.items], asking), asking)
+    entries = ordered_by_names([building.entry(item) for item in folded.items], table.rows, asking)
+    entries = joined(compared(entries, asking), asking)
     entries = _checked(_that_fit(entries, asking), frame, asking)
     questions = asking.questions()
     head = [SCHEMA_LINE.format(schema=schema), *(f"# {printable(words, 120)}" for words in table.above)]

@@ -9,18 +9,21 @@ from itertools import pairwise
 from protocols.modbus.tables import Table as Kind
 from protocols.register_map.grammar.line import Numbering
 from readout.diagnose.drafting import kinds
-from readout.diagnose.drafting.asking import ADDED_TO, EXPONENT_OF, Asking
+from readout.diagnose.drafting.asking import ADDED_TO, EXPONENT_OF, LEAVE_OUT, Asking
 from readout.diagnose.drafting.cells import Where, addresses, bare_hexadecimal
 from readout.diagnose.drafting.entries import Entry, Frame, behind_digit, digit_of, words_of
 from readout.diagnose.drafting.folding import Item
-from readout.diagnose.drafting.table import Column, Table
+from readout.diagnose.drafting.table import Column, Row, Table
 
 #: Fewer rows than this show no habit of a table.
 _FEW = 3
 _WORD = r"[\s_-]*(?:word|wort|mot|register|part|teil)"
+_MOT = r"(?:mot|partie|registre)[\s_-]*(?:de[\s_-]+)?"
 _HALF = re.compile(
-    rf"[\s_,(\[-]*(?:((?:high|upper|oberes|höherwertiges|haut){_WORD}|\b(?:hi|msw|hw)\b|\((?:h|high)\))|"
-    rf"((?:low|lower|unteres|niederwertiges|bas){_WORD}|\b(?:lo|lsw|lw)\b|\((?:l|low)\)))[)\]\s]*$",
+    rf"[\s_,(\[-]*(?:((?:higher|high|upper|most significant|obere[rs]?|höherwertige[rs]?|haut){_WORD}|"
+    rf"\b{_MOT}(?:haute?|poids[\s_-]+fort)|\b(?:hi|msw|hw)\b|\((?:h|high)\))|"
+    rf"((?:lower|low|least significant|untere[rs]?|niederwertige[rs]?|bas){_WORD}|"
+    rf"\b{_MOT}(?:bas(?:se)?|poids[\s_-]+faible)|\b(?:lo|lsw|lw)\b|\((?:l|low)\)))[)\]\s]*$",
     re.IGNORECASE,
 )
 
@@ -255,12 +258,8 @@ def _ask_of_parts(before: Entry, entry: Entry, asking: Asking) -> None:
             answers=(f"{EXPONENT_OF}={before.line}", f"{EXPONENT_OF}=none"),
             assumed="assumed a value of its own",
         )
-    one, other = _HALF.search(before.label), _HALF.search(entry.label)
-    if one is None or other is None or before.addresses != 1 or entry.addresses != 1:
-        return
-    same = before.label[: one.start()].casefold() == entry.label[: other.start()].casefold()
-    if same and bool(one[1]) != bool(other[1]):
-        low_first = f"; {before.line}:word_order=low first" if one[2] else ""
+    order = _order_of_halves(before.label, entry.label)
+    if order is not None and before.addresses == entry.addresses == 1:
         asking.row(
             entry.line,
             entry.label,
@@ -268,11 +267,42 @@ def _ask_of_parts(before: Entry, entry: Entry, asking: Asking) -> None:
             "they can be of two moments. Assumed: two values",
             topics=("leave-out", "type"),
             answers=(
-                f"{before.line}:type=uint32; {entry.line}:leave-out{low_first}",
+                f"{before.line}:type=uint32; {entry.line}:leave-out; {before.line}:word_order={order}",
                 f"{entry.line}:type={entry.get('type')}",
             ),
             assumed="assumed a value of its own",
         )
+
+
+def _order_of_halves(label: str, below: str) -> str | None:
+    """The order of words that two names tell, as `Total HW` and `Total LW`; None where they are no halves."""
+    one, other = _HALF.search(label), _HALF.search(below)
+    if one is None or other is None or bool(one[1]) == bool(other[1]):
+        return None
+    if label[: one.start()].casefold() != below[: other.start()].casefold():
+        return None
+    return "high first" if one[1] else "low first"
+
+
+def ordered_by_names(entries: Sequence[Entry], rows: Sequence[Row], asking: Asking) -> list[Entry]:
+    """The entries; one made of a row for each half has the order that their names tell, as copied.
+
+    `rows` are those of the table before the answers, which may have renamed them.
+    """
+    halves = {
+        before.line: (order, below.line)
+        for before, below in pairwise(rows)
+        if asking.answers.of(below.line, LEAVE_OUT) is not None
+        and (order := _order_of_halves(before.get(Column.NAME), below.get(Column.NAME))) is not None
+    }
+    found = []
+    for entry in entries:
+        order, below = halves.get(entry.line, ("", 0))
+        if order and words_of(entry.get("type")) == 2 and not entry.get("word_order"):
+            asking.note(entry.line, f"{order}, by its name and that of line {below}")
+            entry = replace(entry, keys=(*entry.keys, ("word_order", order)))
+        found.append(entry)
+    return found
 
 
 def compared(entries: Sequence[Entry], asking: Asking) -> list[Entry]:
