@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from protocols.modbus.tables import Table as Kind
 from protocols.register_map.grammar.line import Numbering
-from protocols.register_map.grammar.values import wrong_reading_name
+from protocols.register_map.grammar.values import wrong_name, wrong_reading_name
 from readout.diagnose.drafting import cells, kinds
 from readout.diagnose.drafting.asking import Asking
 from readout.diagnose.drafting.cells import Access
@@ -356,7 +356,7 @@ class Building:
         word = re.sub(r"[^a-z0-9]+", "_", re.sub(r"[\[(].*?[\])]", "", plain)).strip("_")[:30].strip("_")
         if not word or not word[0].isalpha():
             word = f"value_{word}".strip("_")
-        reason = wrong_reading_name(word)
+        reason = wrong_reading_name(word) if section == "readings" else wrong_name(word)
         if reason:
             word = f"meter_{word}_value"
             self.asking.note(line, f"called {word}, for {reason.partition(';')[0]}")

@@ -50,3 +50,17 @@ def test_joined_halves_have_the_order_of_their_names_not_that_of_the_table(
     contrary = "low first" if order == "high first" else "high first"
     (total,) = readings(drafted(text, whole, f"2:type=uint32; 3:leave-out; 2:word_order={contrary}"))
     assert total.number.word_order == contrary, "what was answered goes before a name"
+
+
+def test_a_setting_may_be_called_flow_unit_and_a_reading_may_not() -> None:
+    """docs/maps.md: `flow_unit` is compared with the point file; `NAME_unit` is a column beside a reading."""
+    text = (
+        "Register;Name;Type;Unit;Access;Remarks\n40001;Flow;FLOAT;m/s;R;\n"
+        "40003;Einheit;UINT16;;{access};0 = m3/h, 1 = l/min\n"
+    )
+    made = drafted(text.format(access="R/W"), "3:name=flow_unit")
+    assert "  flow_unit: {holding: 40003," in made.text
+    assert made.passes
+    made = drafted(text.format(access="R"), "3:name=flow_unit")
+    assert "  meter_flow_unit_value: {holding: 40003," in made.text
+    assert made.passes
