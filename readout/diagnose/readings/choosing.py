@@ -76,7 +76,7 @@ def _scaled(words: str, ways: Mapping[str, Way]) -> Way | None:
     if way is None or len(scales) != 1:
         return None
     try:
-        scale = Decimal(scales[0].removeprefix("scale="))
+        scale = Decimal(scales[0].removeprefix("scale=").replace(",", "."))
         is_power = scale > 0 and (scale / way.form.scale).normalize().as_tuple().digits == (1,)
     except ArithmeticError:
         return None

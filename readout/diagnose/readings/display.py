@@ -76,6 +76,15 @@ class Display:
         number = Fraction(found)
         return power if abs(number * Fraction(10) ** power - self.number) < self.last else None
 
+    def near_power(self, found: int | float) -> int | None:
+        """The power of ten that brings a reading within `NEAR` of what is shown; None where none does."""
+        if self.text is not None or self.digits < DIGITS_FOR_A_SCALE or not found or not self.number:
+            return None
+        power = round(log10(abs(self.number)) - log10(abs(found)))
+        apart = abs(float(found) * 10.0**power - float(self.number))
+        near = 0 < abs(power) <= LARGEST_POWER and apart <= float(NEAR) * abs(float(self.number))
+        return power if near else None
+
 
 def read_off(value: Value, shown: str) -> Display:
     """What `shown`, as typed by a person, says of a value: `123.4`, or with another unit `7.91 l/s`.

@@ -115,7 +115,10 @@ def tried(
     ]
     if any(one.fit is Fit.FITS for one in grouped):  # then a slipped point or a moving value explains nothing
         grouped = [one if one.fit is Fit.FITS else _set_aside(one) for one in grouped]
-    grouped.sort(key=lambda one: (one.fit, one.restless, one.ways[0].turns(value)))
+    # Low word first and one register late read nearly the same number: the register as listed comes before.
+    grouped.sort(
+        key=lambda one: (one.fit, one.restless, one.ways[0].turns(value), one.ways[0].place.shift != 0)
+    )
     mapped = next((one for one in grouped if own in one.ways), None)
     return Tried(value, display, mapped, tuple(grouped))
 
@@ -220,6 +223,9 @@ def _judged(value: Value, one: Reading, display: Display | None, now_ms: int) ->
         return replace(one, fit=Fit.SCALED, power=power, why=())
     if fit is Fit.NEAR:
         return replace(one, fit=fit, why=why)
+    power = display.near_power(number) if _scalable(value) and own_way(value) in one.ways else None
+    if power is not None:  # the map is right but for its scale, and the value has moved on since
+        return replace(one, fit=Fit.NEAR, power=power)
     return replace(one, fit=Fit.ODD, why=(*why, "not what the display shows"))
 
 

@@ -280,12 +280,13 @@ def test_no_line_is_wider_than_a_terminal(meter: str, capsys: pytest.CaptureFixt
     assert max(map(len, lines)) <= 120
 
 
+@pytest.mark.parametrize("scale", ["0.01", "0,01"])
 def test_a_moved_point_can_be_chosen_after_the_value_has_moved_on(
-    tmp_path: Path, port: str, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, port: str, scale: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """It was printed while the display's digits were those on the wire; a moment later they are not."""
     monkeypatch.chdir(tmp_path)
-    way = "flow=float32:CDAB:input:0:scale=0.01"
+    way = f"flow=float32:CDAB:input:0:scale={scale}"
     done = tried(tmp_path, port, "--choose", way, "--write-map", "new.yaml")
     assert "new.yaml: written" in done.output, done.output
     parsed = parse_map((tmp_path / "new.yaml").read_bytes(), "new.yaml")

@@ -131,3 +131,28 @@ def test_a_moving_flow_tells_the_order_without_a_display_and_the_true_way_is_nev
         assert by_way["float32:CDAB:input:10"] in found.first
         ruled_out += by_way["float32:ABCD:input:10"] not in found.first
     assert ruled_out >= 11
+
+
+def test_a_wrong_scale_is_found_although_the_value_has_moved_on() -> None:
+    """7.38 bar were shown; a moment later the register says 734, and the map makes 0.734 of it.
+
+    A float that is 7.06 by chance begins one register early: the map's own register comes first.
+    """
+    pressure = value_of("{input: 11, type: uint16, scale: 0.001, unit: bar}")
+    registers = {Column(Table.INPUT, 10): 0x40E2, Column(Table.INPUT, 11): 734, Column(Table.INPUT, 12): 0}
+    found = tried(pressure, registers, read_off(pressure, "7.38"), NOW_MS)
+    assert words_for(pressure, found.first[0].way, "wire") == "uint16:AB:input:11:scale=0.01"
+    assert found.mapped is not None
+    assert found.mapped.fit is Fit.NEAR
+    assert not found.holds
+
+
+def test_of_two_near_ones_the_register_as_listed_comes_first() -> None:
+    """58.48 by CDAB is EB85 4269; one register late 4269 and the next value's low word make 58.4."""
+    flow = value_of("{input: 11, type: float32, unit: kg/h}")
+    sent = {10: 0, 11: 0xEB85, 12: 0x4269, 13: 0xBBE5, 14: 0}
+    registers = {Column(Table.INPUT, at): word for at, word in sent.items()}
+    found = tried(flow, registers, read_off(flow, "60.78"), NOW_MS)
+    assert [words_for(flow, one.way, "wire") for one in found.first] == [
+        "float32:CDAB:input:11", "float32:ABCD:input:12",
+    ]  # fmt: skip
