@@ -254,9 +254,9 @@ def _flow_lines(one: "Review") -> list[str]:
         found, share = one.totals, one.totals.difference
         apart = "" if share is None else f"; the flow's integral is {share:+.2%} of that away"
         if share is None and found.integral is not None:
+            steps = f", in steps of {_shown(found.step)}" if found.step else ""
             apart = (
-                f"; the flow's integral is {_shown(found.integral)}: too little was counted to compare them,"
-                f" in steps of {_shown(found.step)}"
+                f"; the flow's integral is {_shown(found.integral)}: too little was counted{steps} to compare"
             )
         lines.append(
             f"  the meter's totaliser counted {_shown(found.counted)} {found.unit} while rows came,"

@@ -179,6 +179,20 @@ def display(found: Review, words: Words) -> Section:
     told = found.totals
     if told is None:
         items.append(Text(words("No totaliser was recorded.")))
+    elif told.difference is None:
+        if told.integral is None:
+            text = (
+                "The meter's totaliser counted {counted} {unit} while rows came and {gaps} {unit} in gaps; no"
+                " flow of that kind was summed up to hold against it."
+            )
+        else:
+            text = (
+                "The meter's totaliser counted {counted} {unit} while rows came and {gaps} {unit} in gaps:"
+                " too little, for its steps, to be held against the integral of the flow ({integral} {unit})."
+            )
+        numbers = {"counted": told.counted, "gaps": told.in_gaps, "integral": told.integral}
+        fields = {name: words.number(number) for name, number in numbers.items()}
+        items.append(Text(words(text, unit=words.unit(told.unit), **fields), "strong"))
     else:
         items.append(
             Text(

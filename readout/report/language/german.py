@@ -186,6 +186,15 @@ _DISPLAY: Mapping[str, str] = {
     " the integral of the flow is {integral} {unit}, {difference} away.":
         "Das Zählwerk des Messgeräts zählte {counted} {unit}, während Zeilen kamen, und {gaps} {unit} in"
         " Lücken; das Integral des Durchflusses ergibt {integral} {unit}, das weicht um {difference} ab.",
+    "The meter's totaliser counted {counted} {unit} while rows came and {gaps} {unit} in gaps; no"
+    " flow of that kind was summed up to hold against it.":
+        "Das Zählwerk des Messgeräts zählte {counted} {unit}, während Zeilen kamen, und {gaps} {unit} in"
+        " Lücken; ein Durchfluss dieser Art, mit dem es zu vergleichen wäre, wurde nicht aufsummiert.",
+    "The meter's totaliser counted {counted} {unit} while rows came and {gaps} {unit} in gaps: too"
+    " little, for its steps, to be held against the integral of the flow ({integral} {unit}).":
+        "Das Zählwerk des Messgeräts zählte {counted} {unit}, während Zeilen kamen, und {gaps} {unit} in"
+        " Lücken: für seine Schritte zu wenig, um es mit dem Integral des Durchflusses ({integral} {unit}) zu"
+        " vergleichen.",
     "Why the meter's display may differ: it shows one instant after its own damping, perhaps in"
     " another unit or at other reference conditions; its total runs on through gaps, while the"
     " integral here covers measured time only; and it knows nothing of corrections made later.":

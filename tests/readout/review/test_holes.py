@@ -7,6 +7,8 @@ from types import ModuleType
 
 import pytest
 
+from readout.report.content.answers import display
+from readout.report.language.words import Language, Words
 from readout.review.review import review
 from storage.archive import Archive
 
@@ -47,3 +49,24 @@ def test_what_was_counted_in_gaps_is_told_apart_from_what_was_while_rows_came(ho
     assert found.totals is not None
     assert found.totals.counted == pytest.approx(sum(step for apart, step in steps if apart == 1000) / 10)
     assert found.totals.in_gaps == pytest.approx(sum(step for apart, step in steps if apart > 1000) / 10)
+
+
+@pytest.mark.parametrize(
+    ("language", "said"),
+    [
+        (Language.ENGLISH, "too little, for its steps, to be held"),
+        (Language.GERMAN, "für seine Schritte zu wenig"),
+    ],
+)
+def test_a_total_that_counted_too_little_is_not_compared_on_the_page(
+    hall: ModuleType, tmp_path: Path, language: Language, said: str
+) -> None:
+    """Half a minute of 120 m3/h is 1 m3, and counted in steps of 0.1 m3."""
+    dues = hall.every(1000, "2026-05-05T10:00:00Z", "2026-05-05T10:00:30Z")
+    with Archive.open(tmp_path / "archive") as archive:
+        hall.fill(archive, hall.record(1000), dues, lambda due: (120.0, 7000, (due - dues[0]) // 3000))
+        hall.seal(archive, dues[-1] + 1000)
+    found = review(tmp_path / "archive", hall.POINT)
+    assert found is not None
+    (first, _) = display(found, Words(language)).items
+    assert said in str(first)
