@@ -15,6 +15,7 @@ from readout.measuring_point.checks.plain import ABSOLUTE_ZERO, millimetres, pas
 from readout.measuring_point.comparison.told import Settings, told_quantity, told_word
 from readout.measuring_point.model import MeasuringPoint
 from readout.measuring_point.pipe.bore import Bore
+from readout.sentence import Sentence, word
 
 #: Registers round: lengths and pressures are the same within this share, temperatures within this many K.
 SAME_SHARE, SAME_K = 0.001, 0.05
@@ -70,11 +71,13 @@ def compare(
     ]
 
 
-def reads(percent: float) -> str:
+def reads(percent: float) -> Sentence:
     """`reads 5.1 % low`; `reads right` within a twentieth of a per cent."""
     if abs(percent) < 0.05:
-        return "reads right"
-    return f"reads {abs(percent):.1f} % {'high' if percent > 0 else 'low'}"
+        return Sentence("reads right")
+    return Sentence(
+        "reads {percent:.1f} % high" if percent > 0 else "reads {percent:.1f} % low", percent=abs(percent)
+    )
 
 
 def _diameter(point: MeasuringPoint, settings: Settings, bore: Bore | None) -> Iterator[Finding]:
@@ -86,23 +89,29 @@ def _diameter(point: MeasuringPoint, settings: Settings, bore: Bore | None) -> I
     if expected is not None and not _same(in_meter, float(millimetres(expected))):
         yield Finding(
             "inside_diameter",
-            f"the meter computes with an inside diameter of {in_meter:.4g} mm, and the point file says "
-            f"that it is set to {expected}: set one of them right",
-        )
+            Sentence(
+                "the meter computes with an inside diameter of {in_meter:.4g} mm, and the point file says "
+                "that it is set to {expected}: set one of them right",
+                in_meter=in_meter, expected=expected,
+            ),
+        )  # fmt: skip
     if bore is not None and not _same(in_meter, float(bore.inside_mm)):
         effect = 100 * ((in_meter / float(bore.inside_mm)) ** 2 - 1)
         yield Finding(
             "inside_diameter",
-            f"the meter computes with an inside diameter of {in_meter:.4g} mm and the pipe has "
-            f"{float(bore.inside_mm):.4g} mm ({bore.known}): it {reads(effect)}",
+            Sentence(
+                "the meter computes with an inside diameter of {in_meter:.4g} mm and the pipe has "
+                "{pipe:.4g} mm ({known}): it {reads}",
+                in_meter=in_meter, pipe=float(bore.inside_mm), known=bore.known, reads=reads(effect),
+            ),
             effect,
-        )
+        )  # fmt: skip
 
 
 def _unit(found: RegisterMap, settings: Settings) -> Iterator[Finding]:
     """A setting `flow_unit` against the unit by which the map reads the flow."""
-    word = told_word(settings, "flow_unit")
-    in_meter = None if word is None else unit_of(word)
+    told = told_word(settings, "flow_unit")
+    in_meter = None if told is None else unit_of(told)
     flow = next((one for one in found.readings if one.unit and _is_flow(unit_of(one.unit))), None)
     mapped = None if flow is None or flow.unit is None else unit_of(flow.unit)
     if flow is None or in_meter is None or mapped is None or in_meter.word == mapped.word:
@@ -111,8 +120,17 @@ def _unit(found: RegisterMap, settings: Settings) -> Iterator[Finding]:
     if factor is not None and math.isclose(factor, 1, rel_tol=1e-9):
         return
     effect = None if factor is None else 100 * (factor - 1)
-    what = "" if effect is None else f": it is told {abs(effect):.3g} % too {'high' if effect > 0 else 'low'}"
-    text = f"the meter tells its flow in {word}, and the map reads {flow.name} as {flow.unit}{what}"
+    text = Sentence(
+        "the meter tells its flow in {told}, and the map reads {reading} as {unit}",
+        told=told, reading=flow.name, unit=flow.unit,
+    )  # fmt: skip
+    if effect is not None:
+        text = Sentence(
+            "{what}: it is told {percent:.3g} % too high"
+            if effect > 0
+            else "{what}: it is told {percent:.3g} % too low",
+            what=text, percent=abs(effect),
+        )  # fmt: skip
     yield Finding("flow_unit", text, effect)
 
 
@@ -140,19 +158,25 @@ def _reference(point: MeasuringPoint, settings: Settings) -> Iterator[Finding]:
     p_meter, p_wanted = (float(pascals(one)) for one in (pressure or wanted.pressure, wanted.pressure))
     if t_meter <= 0 or p_meter <= 0:
         yield Finding(
-            "reference", "the meter's reference conditions are below absolute zero or vacuum: set them"
+            "reference",
+            Sentence("the meter's reference conditions are below absolute zero or vacuum: set them"),
         )
         return
     if abs(t_meter - t_wanted) <= SAME_K and _same(p_meter, p_wanted):
         return
     effect = 100 * (t_meter / p_meter * p_wanted / t_wanted - 1)
-    told = " and ".join(str(one) for one in (temperature, pressure) if one is not None)
+    told: object = pressure if temperature is None else temperature
+    if temperature is not None and pressure is not None:
+        told = Sentence("{temperature} and {pressure}", temperature=temperature, pressure=pressure)
     yield Finding(
         "reference",
-        f"the meter's m³ are at {told}, the point file's at {wanted.temperature} and {wanted.pressure}: "
-        f"taken for those, it {reads(effect)}; they have to be converted",
+        Sentence(
+            "the meter's m³ are at {told}, the point file's at {temperature} and {pressure}: "
+            "taken for those, it {reads}; they have to be converted",
+            told=told, temperature=wanted.temperature, pressure=wanted.pressure, reads=reads(effect),
+        ),
         effect,
-    )
+    )  # fmt: skip
 
 
 def _gas(point: MeasuringPoint, found: RegisterMap, settings: Settings) -> Iterator[Finding]:
@@ -161,12 +185,15 @@ def _gas(point: MeasuringPoint, found: RegisterMap, settings: Settings) -> Itera
     if told is None or expected is None or expected == "other":
         return
     if expected not in told.lower() and told.lower() != _FORMULAS.get(expected):
-        thermal = "; a thermal meter may be far off in another gas" if found.principle == "thermal" else ""
-        yield Finding(
-            "gas",
-            f"the meter is set to {told}, and the point file says {expected}{thermal}: what that does to "
-            "its flow is in its manual",
-        )
+        text = Sentence(
+            "the meter is set to {told}, and the point file says {expected}; a thermal meter may be far off "
+            "in another gas: what that does to its flow is in its manual"
+            if found.principle == "thermal"
+            else "the meter is set to {told}, and the point file says {expected}: what that does to its flow "
+            "is in its manual",
+            told=told, expected=word(expected),
+        )  # fmt: skip
+        yield Finding("gas", text)
 
 
 def _damping(point: MeasuringPoint, settings: Settings, every_s: float | None) -> Iterator[Finding]:
@@ -180,9 +207,12 @@ def _damping(point: MeasuringPoint, settings: Settings, every_s: float | None) -
         shown = 100 * (1 - math.exp(-every / tau))
         yield Finding(
             "damping",
-            f"the meter damps by {tau:g} s and a row is kept every {every:g} s: of a sudden change one row "
-            f"shows {shown:.0f} %, so peaks are flattened (totals are not)",
-        )
+            Sentence(
+                "the meter damps by {tau:g} s and a row is kept every {every:g} s: of a sudden change one "
+                "row shows {shown:.0f} %, so peaks are flattened (totals are not)",
+                tau=tau, every=every, shown=shown,
+            ),
+        )  # fmt: skip
 
 
 def _cut_off(point: MeasuringPoint, settings: Settings, bore: Bore | None) -> Iterator[Finding]:
@@ -197,21 +227,27 @@ def _cut_off(point: MeasuringPoint, settings: Settings, bore: Bore | None) -> It
     if cut_m3_h > float(per_hour(expected.low)):
         yield Finding(
             "low_flow_cut_off",
-            f"below {velocity}, {cut_m3_h:.3g} m3/h in this pipe, the meter tells nothing, and "
-            f"{expected.low} are expected at the low end: those read 0, 100 % low (the cut-off taken as a "
-            "reference velocity)",
+            Sentence(
+                "below {velocity}, {cut:.3g} m3/h in this pipe, the meter tells nothing, and {low} are "
+                "expected at the low end: those read 0, 100 % low (the cut-off taken as a reference "
+                "velocity)",
+                velocity=velocity, cut=cut_m3_h, low=expected.low,
+            ),
             -100.0,
-        )
+        )  # fmt: skip
 
 
 def _clock(offset_s: float | None) -> Iterator[Finding]:
     if offset_s is not None and abs(offset_s) > CLOCK_S:
-        side = "ahead of" if offset_s > 0 else "behind"
-        yield Finding(
-            "clock",
-            f"the meter's clock is {abs(offset_s):.0f} s {side} this computer's: times of its memory are "
-            "corrected by that, its own display shows it",
-        )
+        text = Sentence(
+            "the meter's clock is {s:.0f} s ahead of this computer's: times of its memory are corrected by "
+            "that, its own display shows it"
+            if offset_s > 0
+            else "the meter's clock is {s:.0f} s behind this computer's: times of its memory are corrected "
+            "by that, its own display shows it",
+            s=abs(offset_s),
+        )  # fmt: skip
+        yield Finding("clock", text)
 
 
 def _kelvin(temperature: Quantity) -> float:

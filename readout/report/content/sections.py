@@ -15,6 +15,7 @@ from readout.report.content.blocks import Drawing, Item, Section, Table, Text, f
 from readout.report.content.entries import legend
 from readout.report.content.evidence import conditions
 from readout.report.content.pictures import curves, over_time, week
+from readout.report.content.settings import disagreements
 from readout.report.language.words import Words, plain
 from readout.review.about.maps import mixed_maps
 from readout.review.about.site_time import DayType
@@ -127,6 +128,7 @@ def sure(found: Review, words: Words) -> Section:
     else:
         told = flow_uncertainty(found.installation, flow.statistics.mean, flow.shown.unit)
         items += _trust(flow, told, words)
+        items += disagreements(found, words)
     items.append(Text(words("Method: {method}.", method=words(found.method)), "small"))
     return Section(words("How sure it is"), items)
 

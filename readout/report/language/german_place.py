@@ -268,6 +268,77 @@ _CONDITIONS: Mapping[str, str] = {
     "conductivity": "Leitfähigkeit",
 }  # fmt: skip
 
+#: Where the meter is set otherwise than the point file says.
+_SETTINGS: Mapping[str, str] = {
+    "From {begin} until {end}: {told}": "Von {begin} bis {end}: {told}",
+    "The meter's settings: {difference}.": "Einstellungen des Messgeräts: {difference}.",
+    "The meter's settings: {difference}. The figures on this page are not corrected for it.":
+        "Einstellungen des Messgeräts: {difference}. Die Zahlen auf dieser Seite sind dafür nicht"
+        " korrigiert.",
+    "The meter's settings: {difference}. The figures on this page are corrected for it by a factor of"
+    " {factor}, and {wanted} would be right.":
+        "Einstellungen des Messgeräts: {difference}. Die Zahlen auf dieser Seite sind dafür mit dem Faktor"
+        " {factor} korrigiert, richtig wäre {wanted}.",
+    "The meter computes with another inside diameter than the pipe's; the figures on this page are"
+    " corrected for it already, see the corrections.":
+        "Das Messgerät rechnet mit einem anderen Innendurchmesser als dem des Rohrs; die Zahlen auf dieser"
+        " Seite sind dafür schon korrigiert, siehe Korrekturen.",
+    "The meter computes with the pipe's own inside diameter, and the figures on this page are"
+    " multiplied by {factor} all the same: see the corrections.":
+        "Das Messgerät rechnet mit dem Innendurchmesser des Rohrs, und die Zahlen auf dieser Seite sind"
+        " trotzdem mit {factor} multipliziert: siehe Korrekturen.",
+    "reads right": "zeigt richtig an", "reads {percent:.1f} % high": "zeigt {percent:.1f} % zu viel an",
+    "reads {percent:.1f} % low": "zeigt {percent:.1f} % zu wenig an",
+    "the meter computes with an inside diameter of {in_meter:.4g} mm, and the point file says "
+    "that it is set to {expected}: set one of them right":
+        "Das Messgerät rechnet mit einem Innendurchmesser von {in_meter:.4g} mm, und laut Messstellendatei"
+        " ist es auf {expected} eingestellt: eines von beiden richtigstellen",
+    "the meter computes with an inside diameter of {in_meter:.4g} mm and the pipe has "
+    "{pipe:.4g} mm ({known}): it {reads}":
+        "Das Messgerät rechnet mit einem Innendurchmesser von {in_meter:.4g} mm, und das Rohr hat"
+        " {pipe:.4g} mm ({known}): Es {reads}",
+    "the meter tells its flow in {told}, and the map reads {reading} as {unit}":
+        "Das Messgerät meldet seinen Durchfluss in {told}, und die Registerbeschreibung liest {reading} als"
+        " {unit}",
+    "{what}: it is told {percent:.3g} % too high": "{what}: Er wird {percent:.3g} % zu hoch angegeben",
+    "{what}: it is told {percent:.3g} % too low": "{what}: Er wird {percent:.3g} % zu niedrig angegeben",
+    "the meter's reference conditions are below absolute zero or vacuum: set them":
+        "Die Bezugsbedingungen des Messgeräts liegen unter dem absoluten Nullpunkt oder unter Vakuum: sie"
+        " richtig einstellen",
+    "{temperature} and {pressure}": "{temperature} und {pressure}",
+    "the meter's m³ are at {told}, the point file's at {temperature} and {pressure}: "
+    "taken for those, it {reads}; they have to be converted":
+        "Die m³ des Messgeräts gelten bei {told}, die der Messstellendatei bei {temperature} und {pressure}:"
+        " Für letztere genommen, {reads} das Messgerät; sie müssen umgerechnet werden",
+    "the meter is set to {told}, and the point file says {expected}; a thermal meter may be far off "
+    "in another gas: what that does to its flow is in its manual":
+        "Das Messgerät ist auf {told} eingestellt, und die Messstellendatei sagt {expected}; ein thermisches"
+        " Messgerät kann in einem anderen Gas weit daneben liegen: Was das mit dem Durchfluss macht, steht in"
+        " seiner Anleitung",
+    "the meter is set to {told}, and the point file says {expected}: what that does to its flow "
+    "is in its manual":
+        "Das Messgerät ist auf {told} eingestellt, und die Messstellendatei sagt {expected}: Was das mit dem"
+        " Durchfluss macht, steht in seiner Anleitung",
+    "the meter damps by {tau:g} s and a row is kept every {every:g} s: of a sudden change one "
+    "row shows {shown:.0f} %, so peaks are flattened (totals are not)":
+        "Das Messgerät dämpft mit {tau:g} s, und alle {every:g} s wird eine Zeile aufgezeichnet: Von einer"
+        " plötzlichen Änderung zeigt eine Zeile {shown:.0f} %, Spitzen sind also abgeflacht (Mengen nicht)",
+    "below {velocity}, {cut:.3g} m3/h in this pipe, the meter tells nothing, and {low} are "
+    "expected at the low end: those read 0, 100 % low (the cut-off taken as a reference "
+    "velocity)":
+        "Unter {velocity}, in diesem Rohr {cut:.3g} m³/h, meldet das Messgerät nichts, und am unteren Ende"
+        " werden {low} erwartet: Davon zeigt es 0 an, 100 % zu wenig (die Schleichmengenunterdrückung als"
+        " Geschwindigkeit im Bezugszustand genommen)",
+    "the meter's clock is {s:.0f} s ahead of this computer's: times of its memory are corrected by "
+    "that, its own display shows it":
+        "Die Uhr des Messgeräts geht gegenüber der dieses Computers {s:.0f} s vor: Die Zeiten seines"
+        " Speichers sind darum berichtigt, seine eigene Anzeige zeigt es",
+    "the meter's clock is {s:.0f} s behind this computer's: times of its memory are corrected "
+    "by that, its own display shows it":
+        "Die Uhr des Messgeräts geht gegenüber der dieses Computers {s:.0f} s nach: Die Zeiten seines"
+        " Speichers sind darum berichtigt, seine eigene Anzeige zeigt es",
+}  # fmt: skip
+
 #: Long words of a table about the pipe, with soft hyphens where they may part.
 JOINTS: Mapping[str, str] = {
     whole.replace("|", ""): whole.replace("|", "\u00ad")
@@ -278,4 +349,4 @@ JOINTS: Mapping[str, str] = {
     )
 }  # fmt: skip
 
-PLACE: Mapping[str, str] = {**CAUTIONS, **_PIPE, **_PROBE, **_BUDGET, **_CONDITIONS}
+PLACE: Mapping[str, str] = {**CAUTIONS, **_PIPE, **_PROBE, **_BUDGET, **_CONDITIONS, **_SETTINGS}
