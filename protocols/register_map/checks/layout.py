@@ -45,7 +45,7 @@ def _tell_overlap(own: _Held, other: _Held, node: Node, report: Report) -> None:
     report.fault(
         node,
         f"overlaps '{other.name}': both use the {_registers(number)} {address}, but "
-        f"'{other.name}' ({held.kind}) starts at {held.address} and this ({number.kind}) at "
+        f"'{other.name}' ({held.kind}) starts at {held.address} and '{own.name}' ({number.kind}) at "
         f"{number.address}; check the addresses and types",
         "overlap",
     )
