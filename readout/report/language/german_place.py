@@ -321,7 +321,7 @@ _SETTINGS: Mapping[str, str] = {
         " Durchfluss macht, steht in seiner Anleitung",
     "the meter damps by {tau:g} s and a row is kept every {every:g} s: of a sudden change one "
     "row shows {shown:.0f} %, so peaks are flattened (totals are not)":
-        "Das Messgerät dämpft mit {tau:g} s, und alle {every:g} s wird eine Zeile aufgezeichnet: Von einer"
+        "Das Messgerät dämpft mit {tau:g} s, und die Zeilen kommen im Abstand von {every:g} s: Von einer"
         " plötzlichen Änderung zeigt eine Zeile {shown:.0f} %, Spitzen sind also abgeflacht (Mengen nicht)",
     "below {velocity}, {cut:.3g} m3/h in this pipe, the meter tells nothing, and {low} are "
     "expected at the low end: those read 0, 100 % low (the cut-off taken as a reference "

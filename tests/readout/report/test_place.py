@@ -180,6 +180,20 @@ def test_a_correction_from_the_middle_on_leaves_the_rest(hall: ModuleType, tmp_p
     assert f"From {middle} until {end}: The meter computes with another inside diameter" in html
 
 
+def test_a_meter_set_right_in_between_is_told_with_its_time(hall: ModuleType, tmp_path: Path) -> None:
+    dues = hall.every(60_000, "2026-05-05T08:00Z", "2026-05-05T08:10Z")
+    with Archive.open(tmp_path / "archive") as archive:
+        for settings, some in ((NARROW, dues[:5]), (SAME, dues[5:])):
+            record = hall.record(60_000, file=MEASURED_BORE, settings=settings)
+            hall.fill(archive, record, some, lambda due: (60.0, 7000, None))
+            hall.seal(archive, dues[-1] + hall.HOUR)
+    made = review(tmp_path / "archive", hall.POINT)
+    assert made is not None
+    html = page([made], Words(), "Audit")
+    told = f"From 2026-05-05 09:00 (UTC+0100) until 2026-05-05 09:05 (UTC+0100): {SETTINGS} the meter"
+    assert html.count(told) == html.count(SETTINGS) == 2
+
+
 def test_other_settings_are_told_as_well_and_nothing_where_all_agrees(
     hall: ModuleType, tmp_path: Path
 ) -> None:
