@@ -40,8 +40,10 @@ KEYS = (
     "parts",
 )
 #: What an answer may do with a row besides naming what a cell should say.
-LEAVE_OUT, ADDED_TO, EXPONENT_OF = "leave-out", "added-to", "exponent-of"
-ROW = (*(column.value for column in Column), LEAVE_OUT, ADDED_TO, EXPONENT_OF, *KEYS)
+LEAVE_OUT, ADDED_TO, EXPONENT_OF, UNIT_FROM = "leave-out", "added-to", "exponent-of", "unit-from"
+ROW = (*(column.value for column in Column), LEAVE_OUT, ADDED_TO, EXPONENT_OF, UNIT_FROM, *KEYS)
+#: What settles a question about a unit.
+UNIT_TOPICS = (Column.UNIT.value, UNIT_FROM)
 _LONGEST = 200
 #: Where one answer ends and the next begins: a semicolon may as well stand in a list of codes.
 _AND = re.compile(rf";\s*(?=[\d,\- ]+:(?:{'|'.join(ROW)})\b)")
@@ -166,6 +168,11 @@ _UNDERSTOOD: Mapping[str, tuple[Callable[[str], object], str]] = {
 def _check_row(what: str, value: str, text: str) -> None:
     if what in KEYS and not _VALUE.fullmatch(value):
         raise ValueError(f"answer {_cut(text)}: write a word, or {{KEY: WORD, KEY: WORD}}")
+    if what == "unit" and re.fullmatch(r"[+\-−]?[\d.,]+", value) and value != "1":
+        raise ValueError(
+            f"answer {_cut(text)}: a number is no unit; write such as m3/h, or {UNIT_FROM}=LINE where "
+            "another row tells the unit, or unit=1 for a plain number"
+        )
     if what in _UNDERSTOOD and _UNDERSTOOD[what][0](value) is None:
         raise ValueError(
             f"answer {_cut(text)}: {what} is not understood; write such as {_UNDERSTOOD[what][1]}"
@@ -215,6 +222,7 @@ class _Asked:
     text: str
     answers: tuple[str, ...]
     assumed: str
+    topics: tuple[str, ...] = ()
 
 
 #: Names of rows that one question tells; of more it tells how many.
@@ -254,7 +262,24 @@ class Asking:
         Rows with the same question share one number.
         """
         if not self.answers.has(line, topics):
-            self._asked.append(_Asked(line, label, question, answers, assumed))
+            self._asked.append(_Asked(line, label, question, answers, assumed, topics))
+
+    def withdraw(self, line: int, topics: tuple[str, ...]) -> None:
+        """Take back what was asked of a row on these topics, for a better question."""
+        self._asked = [one for one in self._asked if (one.line, one.topics) != (line, topics)]
+
+    def gas_conditions(self, line: int, label: str) -> None:
+        """A question about a volume of gas that names no conditions; the answer has those of its remark."""
+        told = self.conditions.get(line, "{temperature: 0 degC, pressure: 1.01325 bar}")
+        self.row(
+            line,
+            label,
+            "a volume of gas without its conditions: as it is in the pipe (`basis: actual`), or at a "
+            "reference? Assumed: nothing",
+            topics=("basis", "reference"),
+            answers=("basis=actual", f"reference={told}"),
+            assumed="no reference",
+        )
 
     def note(self, line: int, remark: str) -> None:
         """A remark beside a row of the map, where something follows from the table and is worth a look."""

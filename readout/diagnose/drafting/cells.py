@@ -219,6 +219,22 @@ def raw_number(text: str) -> tuple[int, bool] | None:
     return None if found is None else (int(found[1] or found[2], 16), True)
 
 
+_MEANT = re.compile(
+    r"\W*(?:(?:siehe|see|voir|by|per|par|laut|nach|selon|from|in|aus|durch|dans|set|told|the|le|reg(?:ister|"
+    r"istre)?|nr|no|n°)\b[\s.:]*)+(0x[0-9a-f]{1,5}|\d{1,6})\W*",
+    re.IGNORECASE | re.ASCII,
+)
+
+
+def register_meant(text: str) -> str:
+    """The number in `see 40013` or `by register 0x1A`, or a bare 40013 in a unit's cell; else nothing."""
+    found = _MEANT.fullmatch(text.strip())
+    if found is not None:
+        return found[1].lstrip("0") or "0" if found[1].isdigit() else found[1]
+    bare = re.fullmatch(r"[1-4]\d{4,5}", text.strip(), re.ASCII)
+    return text.strip() if bare and text.strip().strip("0") != "1" else ""
+
+
 def range_of(text: str) -> tuple[Decimal, Decimal] | None:
     """Lowest and highest value of `0...500`, `-30 to 80`, `0 – 16`, `0-100 %`; None where it is none."""
     found = re.match(

@@ -10,7 +10,7 @@ from protocols.modbus.tables import Table as Kind
 from protocols.register_map.faults import Fault
 from protocols.register_map.parse import parse_map
 from readout.diagnose.drafting import cells
-from readout.diagnose.drafting.asking import Answers, Asking, Question
+from readout.diagnose.drafting.asking import UNIT_FROM, Answers, Asking, Question
 from readout.diagnose.drafting.entries import Building, Entry, Frame
 from readout.diagnose.drafting.folding import are_hexadecimal, fold
 from readout.diagnose.drafting.layout import (
@@ -23,6 +23,7 @@ from readout.diagnose.drafting.layout import (
 )
 from readout.diagnose.drafting.meaning import printable
 from readout.diagnose.drafting.table import Table
+from readout.diagnose.drafting.told_units import with_told_units
 
 SCHEMA_LINE = "# yaml-language-server: $schema={schema}"
 #: Rows that are checked at a time: a report tells 200 faults at most.
@@ -62,7 +63,7 @@ def draft(
     _check_head(frame, asking)
     building = Building(frame, table, asking)
     entries = ordered_by_names([building.entry(item) for item in folded.items], table.rows, asking)
-    entries = joined(compared(entries, asking), asking)
+    entries = with_told_units(joined(compared(entries, asking), asking), table.rows, asking)
     entries = _checked(_that_fit(entries, asking), frame, asking)
     questions = asking.questions()
     head = [SCHEMA_LINE.format(schema=schema), *(f"# {printable(words, 120)}" for words in table.above)]
@@ -105,7 +106,8 @@ def _that_fit(entries: Sequence[Entry], asking: Asking) -> list[Entry]:
 def _checked(entries: Sequence[Entry], frame: Frame, asking: Asking) -> list[Entry]:
     """The entries, those that the checks of a map refuse left out; what the checks warn of is asked."""
     found = list(entries)
-    in_map = [index for index, entry in enumerate(found) if not entry.left_out]
+    told = [i for i, entry in enumerate(found) if not entry.left_out and entry.get("unit").startswith("{")]
+    in_map = [i for i, entry in enumerate(found) if not entry.left_out and i not in told]
     waiting = [in_map[start : start + _AT_A_TIME] for start in range(0, len(in_map), _AT_A_TIME)]
     while waiting:
         some = waiting.pop()
@@ -127,7 +129,36 @@ def _checked(entries: Sequence[Entry], frame: Frame, asking: Asking) -> list[Ent
             continue
         for place, fault in warned:
             _ask_of_warning(found[some[place]], fault, asking)
+    for index in told:
+        found[index] = _checked_with_its_unit(found[index], found, frame, asking)
     return found
+
+
+def _checked_with_its_unit(entry: Entry, entries: Sequence[Entry], frame: Frame, asking: Asking) -> Entry:
+    """A value whose unit a register tells, checked with all rows between: one read must hold both."""
+    teller = asking.answers.of(entry.line, UNIT_FROM)
+    places = [one.first for one in entries if one is entry or str(one.line) == teller]
+    between = [
+        one
+        for one in entries
+        if one is not entry and not one.left_out and min(places) <= one.first <= max(places)
+    ]
+    refused, warned = _judged([entry, *between], frame, asking)
+    if 0 in refused:
+        text = refused[0].fault
+        answers = ("parts=apart",) if "one read" in text else ()
+        asking.row(
+            entry.line,
+            entry.label,
+            f"left out as a comment, for {text}",
+            answers=answers,
+            assumed="left out",
+        )
+        return replace(entry, left_out=text)
+    for place, fault in warned:
+        if place == 0:
+            _ask_of_warning(entry, fault, asking)
+    return entry
 
 
 def _judged(
@@ -160,20 +191,7 @@ def _ask_of_warning(entry: Entry, fault: Fault, asking: Asking) -> None:
     if "has no unit" in text or "reads the same registers" in text:
         return
     if "without a reference" in text:
-        question = (
-            "a volume of gas without its conditions: as it is in the pipe (`basis: actual`), or at a "
-            "reference? Assumed: nothing"
-        )
-        told = asking.conditions.get(entry.line, "{temperature: 0 degC, pressure: 1.01325 bar}")
-        answers = ("basis=actual", f"reference={told}")
-        asking.row(
-            entry.line,
-            entry.label,
-            question,
-            topics=("basis", "reference"),
-            answers=answers,
-            assumed="no reference",
-        )
+        asking.gas_conditions(entry.line, entry.label)
     elif "begins below 0" in text and kind.startswith("uint"):
         answers = (f"type={kind[1:]}", f"type={kind}")
         asking.row(

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from protocols.units import REFERENCE_CHOICES, Dimension, unit_of
 from readout.diagnose.drafting import cells, kinds
-from readout.diagnose.drafting.asking import KEYS, Asking
+from readout.diagnose.drafting.asking import KEYS, UNIT_TOPICS, Asking
 from readout.diagnose.drafting.folding import Item
 from readout.diagnose.drafting.table import Column, Table
 
@@ -173,7 +173,8 @@ class _Told:
         return self._one_scale(scales), self._one_unit(units)
 
     def _amount_in(self, source: str, text: str) -> kinds.Amount | None:
-        if text in _NOTHING or (source == "scale" and text in {"1", "none", "keine"}):
+        elsewhere = source == "unit" and cells.register_meant(text)
+        if text in _NOTHING or elsewhere or (source == "scale" and text in {"1", "none", "keine"}):
             return None
         found = kinds.amount_of(text)
         if source == "unit" and (text.strip() == "1" or text.strip().casefold() in kinds.PLAIN):
@@ -288,11 +289,11 @@ class _Told:
         if found is not None or (text not in _NOTHING and self.asking.answers.has(self.line, ("unit",))):
             return found or text  # a unit that nobody knows is kept as the answer has it
         bare = _BITFIELD.search(self.item.row.get(Column.TYPE)) or kinds.EXPONENT.search(self.label)
-        if self.section == "readings" and not bare:
+        if self.section == "readings" and not bare and not cells.register_meant(text):
             why = "no unit is told" if text in _NOTHING else f"the unit {text!r} is not known"
             self.ask(
                 f"{why}. Write `unit: 1` for a plain number, or the unit",
-                Column.UNIT,
+                *UNIT_TOPICS,
                 answers=("unit=1", "unit=…"),
                 assumed="no unit",
             )

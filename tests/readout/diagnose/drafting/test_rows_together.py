@@ -64,3 +64,70 @@ def test_a_setting_may_be_called_flow_unit_and_a_reading_may_not() -> None:
     made = drafted(text.format(access="R"), "3:name=flow_unit")
     assert "  meter_flow_unit_value: {holding: 40003," in made.text
     assert made.passes
+
+
+TOLD = (
+    "Register;Name;Type;Unit;Access;Remarks\n40002;Normvolumenstrom;UINT16;{cell};R;20 °C, 1 bar\n"
+    "40003;Druck;UINT16;s;R;\n40004;{name};UINT16;;R/W;0 = m³/h, 1 = l/min\n"
+)
+
+
+@pytest.mark.parametrize(
+    ("cell", "name"),
+    [
+        ("siehe 40004", "Auswahl"),
+        ("see 40004", "Selection"),
+        ("by register 40004", "Selection"),
+        ("40004", "Selection"),
+        ("", "Einheit des Volumenstroms"),
+        ("", "Unité de normvolumenstrom"),
+        ("m3/h", "Unit flow"),
+    ],
+)
+def test_a_unit_that_another_row_tells_is_asked_about_and_written_as_answered(cell: str, name: str) -> None:
+    text = TOLD.format(cell=cell, name=name)
+    question = drafted(text).questions[0]
+    assert question.lines == (2,)
+    assert f"does line 4 ({name}) tell its unit: m3/h, l/min?" in question.question
+    assert question.answers == ("2:unit-from=4", "2:unit=m3/h")
+    made = drafted(text, "2:unit-from=4")
+    (left,) = made.questions
+    assert "without its conditions" in left.question
+    made = drafted(text, "2:unit-from=4", left.answers[1])
+    assert made.questions == ()
+    flow = next(line for line in made.text.splitlines() if "40002" in line)
+    assert "unit: {holding: 40004, type: uint16, codes: {0: m3/h, 1: l/min}}" in flow
+    assert f"its unit is told by line 4 ({name})" in flow
+    assert len(readings(made)) == 2
+    assert '{holding: 40004, type: uint16, codes: {0: "m³/h", 1: "l/min"}}' in made.text, "its own row stays"
+    assert readings(drafted(text, "2:unit=l/min", "2:basis=actual"))[0].unit == "l/min"
+
+
+def test_a_unit_register_that_no_read_reaches_with_its_value_leaves_the_row_out_and_says_why() -> None:
+    text = TOLD.format(cell="see 40090", name="X").replace("40004;", "40090;")
+    made = drafted(text, "2:unit-from=4", "2:basis=actual")
+    (question,) = made.questions
+    assert "cannot come from one read" in question.question
+    assert made.passes
+    assert len(readings(drafted(text, "2:unit-from=4", "2:basis=actual", *question.answers))) == 2
+
+
+def test_a_unit_register_that_is_not_there_is_asked_for() -> None:
+    questions = drafted(TOLD.format(cell="see 40099", name="X")).questions
+    assert "'see 40099' names a register, and no row of that number" in questions[0].question
+
+
+@pytest.mark.parametrize("number", ["40013", "0.1", "-1", "1,000"])
+def test_a_number_as_a_unit_is_refused_and_the_other_answer_named(number: str) -> None:
+    with pytest.raises(ValueError, match=r"a number is no unit; .* unit-from=LINE"):
+        read_answers([f"3:unit={number}"])
+    assert read_answers(["3:unit=1"]).rows == {3: {"unit": "1"}}
+
+
+def test_a_line_whose_codes_are_no_units_tells_no_unit() -> None:
+    text = TOLD.format(cell="", name="X").replace("1 = l/min", "1 = off")
+    for line in (2, 3, 4, 9):
+        with pytest.raises(
+            ValueError, match=f"answer 2:unit-from={line}: write the line of a row whose codes"
+        ):
+            drafted(text, f"2:unit-from={line}")
