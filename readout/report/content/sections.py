@@ -30,6 +30,8 @@ from readout.sentence import Sentence
 MOST_GAPS = 40
 #: Events of the recorder that are listed, the first.
 MOST_EVENTS = 200
+#: What is shorter [s] has pictures of so few minutes that this is said.
+SHORTEST_S = 600
 
 
 def reading_name(reading: ReadingReview, words: Words) -> str:
@@ -266,6 +268,9 @@ def pictures(found: Review, words: Words) -> Section:
     names = names or list(found.readings)[:1]
     items: list[Item] = []
     if names:
+        if found.coverage.elapsed_s < SHORTEST_S:
+            text = "Less than ten minutes: pictures are drawn of minutes, and these show next to nothing."
+            items.append(Text(words(text)))
         items.append(over_time.over_time(found, names, words))
         told = legend(found, words)
         items += [] if told is None else [fold(told, words)]

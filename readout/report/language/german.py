@@ -16,6 +16,8 @@ _HEADINGS: Mapping[str, str] = {
     "How sure it is": "Wie sicher die Zahlen sind",
     "The figures": "Die Zahlen",
     "The pictures": "Die Bilder",
+    "Less than ten minutes: pictures are drawn of minutes, and these show next to nothing.":
+        "Weniger als zehn Minuten: Bilder werden aus Minuten gezeichnet, und diese zeigen fast nichts.",
     "Out of hours": "Außerhalb der Betriebszeit", "In hours": "In der Betriebszeit",
     "The meter's own total and display": "Zählwerk und Anzeige des Messgeräts",
     "Corrections": "Berichtigungen",

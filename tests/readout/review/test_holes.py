@@ -8,6 +8,7 @@ from types import ModuleType
 import pytest
 
 from readout.report.content.answers import display
+from readout.report.content.sections import pictures
 from readout.report.language.words import Language, Words
 from readout.review.review import review
 from storage.archive import Archive
@@ -70,3 +71,4 @@ def test_a_total_that_counted_too_little_is_not_compared_on_the_page(
     assert found is not None
     (first, _) = display(found, Words(language)).items
     assert said in str(first)
+    assert "next to nothing" in str(pictures(found, Words()).items[0]), "half a minute in pictures"
