@@ -11,10 +11,8 @@ from readout.diagnose.drafting.folding import Item
 from readout.diagnose.drafting.table import Column, Table
 
 Keys = list[tuple[str, str]]
-_GAUGE = re.compile(
-    r"\bgauge\b|überdruck|\brelati[vf]|\(g\)|above atmospher|pression relative", re.IGNORECASE
-)
-_ABSOLUTE = re.compile(r"\babs(olut[ea]?|olu|\.)?\b|\(a\)", re.IGNORECASE)
+GAUGE = re.compile(r"\bgauge\b|überdruck|\brelati[vf]|\(g\)|above atmospher|pression relative", re.IGNORECASE)
+ABSOLUTE = re.compile(r"\babs(olut[ea]?|olu|\.)?\b|\(a\)", re.IGNORECASE)
 #: Reference conditions in a remark, as `20 °C and 1 bar`.
 _CONDITIONS = re.compile(
     r"(\d{1,2}(?:[.,]\d{1,2})?) ?°?C\b[^\d]{1,12}(\d{1,4}(?:[.,]\d{1,5})?) ?(bar|mbar|hPa|kPa)\b",
@@ -304,7 +302,7 @@ class _Told:
         if unit not in kinds.PRESSURES:
             return unit
         said = f"{self.label} {self.remarks}"
-        gauge, absolute = _GAUGE.search(said), _ABSOLUTE.search(said)
+        gauge, absolute = GAUGE.search(said), ABSOLUTE.search(said)
         if gauge and not absolute:
             self.taken = True
             self.asking.note(self.line, "above the surrounding air, by its remark or name")

@@ -131,3 +131,24 @@ def test_a_line_whose_codes_are_no_units_tells_no_unit() -> None:
             ValueError, match=f"answer 2:unit-from={line}: write the line of a row whose codes"
         ):
             drafted(text, f"2:unit-from={line}")
+
+
+@pytest.mark.parametrize(
+    ("name", "answers", "asks", "gauge"),
+    [
+        ("Pressure", (), True, False),
+        ("Pressure", ("2:gauge=true",), False, True),
+        ("Überdruck", (), False, True),
+        ("Pressure absolute", (), False, False),
+    ],
+)
+def test_a_pressure_whose_unit_is_told_is_asked_what_it_is_counted_from(
+    name: str, answers: tuple[str, ...], asks: bool, gauge: bool
+) -> None:
+    text = (
+        f"Register;Name;Type;Unit;Access;Remarks\n40001;{name};UINT16;see 40002;R;\n"
+        "40002;Unit;UINT16;;R/W;0 = bar, 1 = kPa\n"
+    )
+    made = drafted(text, "2:unit-from=3", *answers)
+    assert [one.answers for one in made.questions] == [("2:gauge=true", "2:gauge=false")] * asks
+    assert bool(readings(made)[0].gauge) is gauge
