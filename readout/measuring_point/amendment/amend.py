@@ -68,6 +68,10 @@ class DiameterChange:
         return 100 * (self.factor - 1)
 
 
+#: Keys of the pipe that are about its bore, or about what the meter takes it for.
+_DIAMETERS = {*k.PIPE_SIZES, k.SET_IN_METER.name}
+
+
 def any_change(text: str) -> Change:
     """`KEY=VALUE`, the key's parts joined by points; WrongUse for anything else."""
     key, equals, value = text.partition("=")
@@ -106,7 +110,8 @@ def amended(files: Files, point: MeasuringPoint, changes: Sequence[Change]) -> A
     found = checked(replace(files, own=report, entries=entries))
     if found is None or report.faulty:
         raise WrongUse(_told(changes, report.faults()))
-    return Amended(found, was, _diameter_change(point.pipe, found.pipe))
+    asked = any(change.path[0] == k.PIPE.name and set(change.path[1:]) & _DIAMETERS for change in changes)
+    return Amended(found, was, _diameter_change(point.pipe, found.pipe, asked=asked))
 
 
 def _followed(pipe: Pipe | None, change: Change) -> str | None:
@@ -175,13 +180,19 @@ def _said(root: Mapping, job: Mapping | None, path: tuple[str, ...]) -> str | No
     return node.text if isinstance(node, Scalar) else None
 
 
-def _diameter_change(before: Pipe | None, now: Pipe | None) -> DiameterChange | None:
-    """What a changed pipe does to the flow of a meter that goes on computing with what it was set to."""
+def _diameter_change(before: Pipe | None, now: Pipe | None, *, asked: bool) -> DiameterChange | None:
+    """What a changed pipe does to the flow of a meter that goes on computing with what it was set to.
+
+    Where the file tells both diameters already, nothing changes: then it is a correction where `asked` for by
+    writing one of them again.
+    """
     if before is None or now is None or (before.table, now.table) != (None, None):
         return None
     old, new = bore_of(before), bore_of(now)
     told = now.diameter_set_in_meter
-    if old.inside_mm == new.inside_mm and told == before.diameter_set_in_meter:
+    differs = told is not None and millimetres(told) != new.inside_mm
+    same = old.inside_mm == new.inside_mm and told == before.diameter_set_in_meter
+    if same and not (asked and differs):
         return None
     if told is not None:
         return DiameterChange(

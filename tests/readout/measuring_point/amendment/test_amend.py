@@ -58,6 +58,22 @@ def test_without_the_meters_own_diameter_the_files_is_taken(tmp_path: Path) -> N
     assert found.diameter.said_by == "the point file's diameter before"
 
 
+@pytest.mark.parametrize("key", ["pipe.inside_diameter=54.5mm", "pipe.diameter_set_in_meter=53.1 mm"])
+def test_two_diameters_that_the_file_tells_already_are_a_correction_when_written_again(
+    tmp_path: Path, key: str
+) -> None:
+    """Known before the recording, and left in the meter: (54.5/53.1)² − 1 = +5.34 %."""
+    file = tmp_path / "p.yaml"
+    file.write_text(
+        "measuring_point: 1\nname: header\nsite: {name: Hall, time_zone: UTC}\nmeter: {map: m.yaml}\n"
+        "line: {port: COM7}\npipe: {inside_diameter: 54.5 mm, diameter_set_in_meter: 53.1 mm}\n"
+    )
+    found = amend(key, file=file)
+    assert found.diameter is not None
+    assert found.diameter.percent == pytest.approx(5.34, abs=0.005)
+    assert amend("role=branch flow", "pipe.diameter_from=measured", file=file).diameter is None
+
+
 def test_other_keys_do_not_touch_the_diameter() -> None:
     found = amend("conditions.pressure=6.5 bar(g)", "role=branch flow")
     assert found.diameter is None
