@@ -1,10 +1,12 @@
-"""A thousand numbers, put into registers by `struct`, are found again by what a display shows."""
+"""Numbers (a thousand in the long tests), put into registers by `struct`, are found again by what a display shows."""
 
 import random
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
+
+import pytest
 
 from protocols.modbus.tables import Table
 from protocols.register_map.model import Column, Kind, Number, Order, Value
@@ -81,13 +83,14 @@ def is_true(case: Case, way: object) -> bool:
     return form.kind is case.kind and orders_fit and there
 
 
-def test_the_true_reading_is_nearly_always_among_the_first_three_and_mostly_alone() -> None:
+@pytest.mark.parametrize("count", [400, pytest.param(1000, marks=pytest.mark.long)])
+def test_the_true_reading_is_nearly_always_among_the_first_three_and_mostly_alone(count: int) -> None:
     among = alone = 0
-    for case in cases(seed=20260503, count=1000):
+    for case in cases(seed=20260503, count=count):
         first = tried(case.value, case.registers, read_off(case.value, case.shown), NOW_MS).first
         assert all(one.fit is first[0].fit for one in first), "equals come first, and nothing else"
         true = [one for one in first if any(is_true(case, way) for way in one.ways)]
         among += bool(true) and len(first) <= 3
         alone += bool(true) and len(first) == 1 and len(first[0].ways) == 1
-    assert among >= 950
-    assert alone >= 800
+    assert among >= 0.95 * count, among
+    assert alone >= 0.80 * count, alone
