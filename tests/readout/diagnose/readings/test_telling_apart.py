@@ -1,4 +1,4 @@
-"""Numbers (a thousand in the long tests), put into registers by `struct`, are found again by what a display shows."""
+"""Numbers (in the long tests a thousand), packed by `struct`, are found again by what a display shows."""
 
 import random
 import struct
