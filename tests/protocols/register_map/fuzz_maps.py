@@ -53,7 +53,9 @@ def one(data: bytes) -> None:
 
 if __name__ == "__main__":
     seconds, corpus = sys.argv[1:]
-    one(b"register_map: 1\nmetre: x\n")  # what is imported at the first use, at the first fault
+    # What is imported at the first use, at the first fault, at the first text that is no YAML.
+    one(b"register_map: 1\nmetre: x\n")
+    one(b"register_map: [\n")
     sys.addaudithook(watch)
     limits = [
         f"-max_total_time={seconds}",
