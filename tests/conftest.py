@@ -3,7 +3,7 @@
 import importlib.util
 import signal
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -25,6 +25,18 @@ def _module(name: str, file: str) -> ModuleType:
     sys.modules[spec.name] = module  # dataclasses look their module up
     spec.loader.exec_module(module)
     return module
+
+
+@pytest.fixture(scope="session")
+def load() -> Callable[[str, str], ModuleType]:
+    """See `_module`: for what tests of several folders share."""
+    return _module
+
+
+@pytest.fixture
+def root(tmp_path: Path) -> Path:
+    """Where an archive may be made."""
+    return tmp_path / "archive"
 
 
 @pytest.fixture(scope="session")

@@ -1,8 +1,6 @@
 """`status` in the words a person and a monitor read: line errors, clock, the meter's memory, what waits."""
 
-import importlib.util
 import json
-import sys
 import time
 from pathlib import Path
 from types import ModuleType
@@ -14,25 +12,12 @@ from readout.cli.main import app
 from storage.archive import Archive
 from storage.ledger import Kind
 
-HALL = Path(__file__).parents[1] / "review" / "hall.py"
 HOUR = 3_600_000
 RING = """\
   oldest: {{input: 40, type: uint32}}
   next: {{input: 42, type: uint32}}
   when_full: overwrite oldest
 """
-
-
-@pytest.fixture(scope="module")
-def hall() -> ModuleType:
-    """The module `hall.py` of the review's tests."""
-    spec = importlib.util.spec_from_file_location("status_test_hall", HALL)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
 
 
 @pytest.fixture(scope="module")

@@ -4,8 +4,6 @@ Constructed: the flow is 20 m3/h out of hours and 60 m3/h in shifts, pressure 7 
 09:00 to 10:00 on 2026-05-05 while 90 m3/h flow. One row of 2026-05-05 12:00 tells 250 m3/h.
 """
 
-import importlib.util
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
@@ -20,19 +18,6 @@ from storage.ledger import Kind
 
 SPIKE, SPIKE_AT = 250.0, "2026-05-05T11:00:00+00:00"
 HOSTILE = "<img src=x onerror=alert(1)> =1+1 \u202egnp.exe</script>"
-
-
-@pytest.fixture(scope="session")
-def hall() -> ModuleType:
-    """The module `hall.py` of the review's tests: an invented meter and how archives are filled."""
-    path = Path(__file__).parent.parent / "review" / "hall.py"
-    spec = importlib.util.spec_from_file_location("report_test_hall", path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
 
 
 @pytest.fixture(scope="session")

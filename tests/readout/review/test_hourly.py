@@ -258,12 +258,6 @@ def test_a_program_that_records_does_not_load_the_database() -> None:
     assert done.stdout.strip() == "[]"
 
 
-@pytest.fixture
-def root(tmp_path: Path) -> Path:
-    """Where an archive may be made."""
-    return tmp_path / "archive"
-
-
 def test_records_of_a_meters_memory_go_by_their_time() -> None:
     """From a golden archive: records at 21:59:58.5 and 22:59:58.5 UTC, and one whose time nobody knows."""
     archive = Path(__file__).parents[2] / "golden/archive-2/archive"
