@@ -281,6 +281,17 @@ class Asking:
             assumed="no reference",
         )
 
+    def running_total(self, line: int, label: str) -> None:
+        """A question about an amount: one since a reset long ago, or one of a while."""
+        self.row(
+            line,
+            label,
+            "is it a running total? Then `totaliser: true`. Assumed: not",
+            topics=("totaliser",),
+            answers=("totaliser=true", "totaliser=false"),
+            assumed="assumed no running total",
+        )
+
     def note(self, line: int, remark: str) -> None:
         """A remark beside a row of the map, where something follows from the table and is worth a look."""
         kept = self.notes.setdefault(line, [])

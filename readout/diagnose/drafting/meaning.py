@@ -341,12 +341,7 @@ class _Told:
                 assumed="left out",
             )
         if unit.dimension in _TOTALS and not kinds.FRACTION.search(self.label):
-            self.ask(
-                "is it a running total? Then `totaliser: true`. Assumed: not",
-                "totaliser",
-                answers=("totaliser=true", "totaliser=false"),
-                assumed="assumed no running total",
-            )
+            self.asking.running_total(self.line, self.label)
         return found
 
     def missing(self) -> Keys:

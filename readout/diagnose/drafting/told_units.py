@@ -89,14 +89,7 @@ def _told(entry: Entry, teller: Entry, units: Mapping[int, str], asking: Asking)
         if len(keys) == 1:
             asking.gas_conditions(entry.line, entry.label)
     if dimensions & {Dimension.VOLUME, Dimension.MASS, Dimension.ENERGY}:
-        asking.row(
-            entry.line,
-            entry.label,
-            "is it a running total? Then `totaliser: true`. Assumed: not",
-            topics=("totaliser",),
-            answers=("totaliser=true", "totaliser=false"),
-            assumed="assumed no running total",
-        )
+        asking.running_total(entry.line, entry.label)
     asking.note(entry.line, f"its unit is told by line {teller.line} ({teller.label})")
     new = {key for key, _ in keys}
     return replace(entry, keys=(*(pair for pair in entry.keys if pair[0] not in new), *keys))
