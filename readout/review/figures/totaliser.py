@@ -37,9 +37,8 @@ class Totals:
 
         None where that is not known to a hundredth, for steps too coarse or a total too small.
         """
-        if self.integral is None or self.step * self.runs**0.5 > _TOO_COARSE * self.counted:
-            return None
-        if not self.counted:
+        known_to = self.step * self.runs**0.5
+        if self.integral is None or not self.counted or known_to > _TOO_COARSE * self.counted:
             return None
         return self.integral / self.counted - 1
 

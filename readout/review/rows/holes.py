@@ -13,6 +13,8 @@ from readout.review.rows.minutes import MINUTE_MS, Double, Minutes, Whole
 Ask = Callable[[str], Mapping[str, NDArray[Any]]]
 #: The table of numbers of minutes (ms since 1970 UTC // 60,000) that an `Ask` is told to look into.
 LACKING = "lacking"
+#: What `beside_holes` tells where no minute has any.
+NO_EDGES: Mapping[str, NDArray[Any]] = {name: np.zeros(0) for name in ("begin", "span", "value", "after")}
 #: A sum of holes may differ from what its minute lacks by this [ms]: both are sums of whole ms.
 _SAME_MS = 1.5
 
@@ -31,15 +33,12 @@ def lacking(minutes: Minutes) -> NDArray[np.intp]:
     return np.flatnonzero((minutes.last - minutes.first) / 1000 - minutes.covered > 0.0005)
 
 
-def holes_within(minutes: Minutes, ask: Ask, rows: str) -> list[Hole]:
-    """The holes between the rows of each minute that `lacking` names.
+def holes_within(minutes: Minutes, which: NDArray[np.intp], ask: Ask, rows: str) -> list[Hole]:
+    """The holes between the rows of each of the minutes `which`, those that `lacking` names.
 
     `rows`: all rows as SQL. Where rows overlap, or begin in the minute before, a minute's holes are told as
     one over its whole length.
     """
-    which = lacking(minutes)
-    if not len(which):
-        return []
     found = beside_holes(ask, rows, "NULL", 0.0)
     behind = found["after"] > 0
     begins = (found["begin"] + found["span"])[behind].astype(np.int64)

@@ -18,6 +18,7 @@ from readout.review.about.installation import MEMORY, Installation
 from readout.review.asking import asking
 from readout.review.rows.holes import (
     LACKING,
+    NO_EDGES,
     Counter,
     Hole,
     beside_holes,
@@ -364,8 +365,11 @@ class _Session:
         return self._latest.readings[name].totaliser
 
     def _holes(self, minutes: Minutes) -> list[Hole]:
-        self._look_into(minutes.begin[lacking(minutes)] // MINUTE_MS)
-        return holes_within(minutes, self._table, self._everything("true"))
+        which = lacking(minutes)
+        if not len(which):
+            return []
+        self._look_into(minutes.begin[which] // MINUTE_MS)
+        return holes_within(minutes, which, self._table, self._everything("true"))
 
     def _look_into(self, minutes: NDArray[Any]) -> None:
         """Make these minutes [number of minutes since 1970 UTC] the ones that are looked into."""
@@ -385,6 +389,8 @@ class _Session:
             f" FROM ({rows}) GROUP BY begin // {MINUTE_MS} ORDER BY 1"
         )
         lacks = found["b"] - found["a"] + found["span"] - found["covered"] > 0.5 * found["span"]
+        if not lacks.any():  # the rows need no second look
+            return counter(found, NO_EDGES)
         self._look_into(found["a"][lacks] // MINUTE_MS)
         return counter(found, beside_holes(self._table, rows, value, 0.5))
 
