@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from readout.clock import Clock, WaitingClock
     from readout.daemon.awake.awake import Awake
     from readout.daemon.outlet.outlet import Outlet
+    from readout.daemon.points import PointToRecord
     from readout.daemon.recorder import Assignment, Summary
     from readout.daemon.service.notify import ServiceManager
     from readout.daemon.service.on_change import OnChange
@@ -113,7 +114,7 @@ def log(
     every_ms = milliseconds(every, "--every") if every else None
     assignment = Assignment(
         archive,
-        load_points(points, every_ms),
+        _told_of_load(load_points(points, every_ms)),
         milliseconds(run_for, "--for") if run_for else None,
         milliseconds(seal_every, "--seal-every"),
     )
@@ -130,7 +131,7 @@ def log(
     clock = SystemClock()
     shown = outlet(archive, clock, Outlets(page, page_token, mqtt, mqtt_login))
     manager = ServiceManager(clock)
-    runs = Runs(assignment, lambda: load_points(points, every_ms), say)
+    runs = Runs(assignment, lambda: _told_of_load(load_points(points, every_ms)), say)
     _heed_signals(runs, manager)
     kept = Trace(trace, clock) if trace else None
     try:
@@ -143,6 +144,15 @@ def log(
             kept.close()
     _tell(summary, archive, as_json=as_json)
     return 1 if summary.unsealed or summary.lost else 0
+
+
+def _told_of_load(points: "tuple[PointToRecord, ...]") -> "tuple[PointToRecord, ...]":
+    """The same points, after a sentence for each line that they need more of than there is."""
+    from readout.daemon.line_load import overloaded
+
+    for sentence in overloaded(points):
+        say(sentence)
+    return points
 
 
 def _awake(for_ms: int | None, clock: "Clock", *, let_sleep: bool) -> "AbstractContextManager[Awake | None]":

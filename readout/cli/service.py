@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from readout.cli.options import AsJson, PointFiles
+from readout.cli.options import AsJson, PointFiles, milliseconds
 from readout.cli.output import say, tell, tell_json
 from readout.errors import WrongUse
 
@@ -98,6 +98,9 @@ def _options(also: str | None, points: list[Path], archive: Path) -> tuple[tuple
     import shlex
 
     from readout.cli.main import app
+    from readout.daemon.line_load import overloaded
+    from readout.daemon.points import load_points
+    from readout.daemon.service.on_change import cannot_run
 
     try:
         words = shlex.split(also or "")
@@ -115,6 +118,11 @@ def _options(also: str | None, points: list[Path], archive: Path) -> tuple[tuple
     for path in (given["page_token"], given["mqtt_login"], *command):
         if path is not None and not Path(path).is_absolute():
             raise WrongUse(f"--with: {path} has to be a whole path: a service has no folder to begin from")
+    if command and (reason := cannot_run(command[0])) is not None:
+        say(f"--on-change {command[0]}: it cannot be run on this computer so far ({reason})")
+    every_ms = milliseconds(given["every"], "--every") if given["every"] else None
+    for sentence in overloaded(load_points(points, every_ms)):
+        say(sentence)
     return tuple(words), any(given[name] is not None for name in ("page", "mqtt", "on_change"))
 
 

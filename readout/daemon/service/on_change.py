@@ -6,6 +6,7 @@ environment is its own affair, and a command that hangs is ended.
 
 import os
 import shlex
+import shutil
 import subprocess
 from collections import Counter, deque
 from collections.abc import Callable, Mapping, Sequence
@@ -52,6 +53,15 @@ def words_of(command: str) -> list[str]:
     return words
 
 
+def cannot_run(program: str) -> str | None:
+    """Why a program of this name cannot be run here, in a few words; None where it can."""
+    if shutil.which(program) is not None:
+        return None
+    if not Path(program).exists():
+        return "there is no such program"
+    return "it is no file that may be executed: chmod +x"
+
+
 class OnChange:
     """Compares the rows counted so far with those counted before; call `look` again and again.
 
@@ -73,6 +83,8 @@ class OnChange:
         self._waiting: deque[dict[str, str]] = deque(maxlen=WAITING)
         self._running: subprocess.Popen[bytes] | None = None
         self._since = 0.0
+        if (reason := cannot_run(self._words[0])) is not None:
+            say(f"--on-change {self._words[0]}: it cannot be run ({reason}), so no change will be told")
 
     def look(self, rows: Mapping[str, Counter[str]]) -> None:
         """Note what changed, and run what is due."""

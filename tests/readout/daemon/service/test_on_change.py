@@ -96,6 +96,25 @@ def test_a_command_that_fails_is_named_and_recording_goes_on(
     assert sentence in said[0]
 
 
+@pytest.mark.parametrize(
+    ("program", "mode", "reason"), [("absent.sh", None, "no such"), ("plain.sh", 0o644, "chmod")]
+)
+def test_what_cannot_be_run_is_told_when_recording_begins(
+    program: str, mode: int | None, reason: str, tmp_path: Path
+) -> None:
+    """Not months later, when there is something to tell."""
+    file, said = tmp_path / program, list[str]()
+    if mode is not None:
+        file.write_text("#!/bin/sh\n")
+        file.chmod(mode)
+    OnChange(f"'{file}' now", tmp_path, FakeClock(), said.append)
+    assert reason in said[0]
+    file.write_text("#!/bin/sh\n")
+    file.chmod(0o755)
+    OnChange(f"'{file}' now", tmp_path, FakeClock(), said.append)
+    assert len(said) == 1
+
+
 @pytest.mark.parametrize("words", ["", "'open"])
 def test_no_command_is_refused_before_anything_is_recorded(words: str) -> None:
     with pytest.raises(WrongUse, match="--on-change"):
