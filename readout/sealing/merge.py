@@ -50,7 +50,7 @@ def merge_days(archive: Archive, before: date) -> list[SealedFile]:
 def merge(archive: Archive, files: Sequence[SealedFile]) -> SealedFile:
     """Join these files, neighbours of one date that `_alike` found to fit."""
     tables = [archive.read(file) for file in files]
-    parts = [part for file in files for part in _parts(_entries(read_metadata(archive.root / file.file)))]
+    parts = [part for file in files for part in runs_of(entries_of(read_metadata(archive.root / file.file)))]
     whole = pa.concat_tables(tables, promote_options="default").replace_schema_metadata(None)
     new = Replacement(tuple(files), whole, whole, _metadata(parts, whole))
     (merged,) = archive.replace(Kind.MERGED, [new], unchanged=lambda _: True, content={})
@@ -95,7 +95,9 @@ def _meaning(path: "Path") -> _Meaning:
         told, columns = read_metadata(path), pq.read_schema(path)
     except (ArchiveDamaged, pa.ArrowException, OSError):
         return None
-    return _entries({key: text for key, text in told.items() if key.removeprefix(_PREFIX) in _SAME}), columns
+    return entries_of(
+        {key: text for key, text in told.items() if key.removeprefix(_PREFIX) in _SAME}
+    ), columns
 
 
 def _alike(one: _Meaning, other: _Meaning) -> bool:
@@ -107,12 +109,12 @@ def _alike(one: _Meaning, other: _Meaning) -> bool:
     return all(columns.field(name).equals(others.field(name), check_metadata=True) for name in common)
 
 
-def _entries(metadata: Mapping[str, str]) -> Entries:
+def entries_of(metadata: Mapping[str, str]) -> Entries:
     """A file's metadata by name without its prefix."""
     return {key.removeprefix(_PREFIX): json.loads(text) for key, text in metadata.items()}
 
 
-def _parts(entries: Entries) -> list[Entries]:
+def runs_of(entries: Entries) -> list[Entries]:
     """The runs of rows in a file that share everything: each with its whole metadata; one as a rule."""
     shared = {name: entry for name, entry in entries.items() if name != _PARTS}
     if _PARTS not in entries:

@@ -4,7 +4,6 @@ Taken from the metadata of sealed files, or of rows that still wait in the journ
 without the point file it was made with.
 """
 
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,6 +24,7 @@ from readout.measuring_point.model import (
     WorkCalendar,
 )
 from readout.measuring_point.point import Files, checked
+from readout.sealing.merge import entries_of, runs_of
 from readout.sealing.record import Record
 from readout.sealing.table import map_of, schema_of
 
@@ -147,20 +147,38 @@ def from_record(record: Record) -> Installation:
 
 
 def from_file(path: Path, point: str, source: str) -> Installation | None:
-    """As a sealed file tells it; None for a file that tells nothing. Raises OSError or ArrowException."""
+    """As a sealed file tells of its last rows; None for a file that tells nothing.
+
+    Raises OSError or ArrowException.
+    """
+    _, runs = runs_in(path, point, source, last_only=True)
+    return runs[-1][1] if runs else None
+
+
+def runs_in(
+    path: Path, point: str, source: str, *, last_only: bool = False
+) -> tuple[frozenset[str], list[tuple[Mapping[str, Any], Installation]]]:
+    """A sealed file's columns, and of each run of its rows the metadata by name and what was true.
+
+    One run as a rule; several where files were joined that differed. Without any: the file tells nothing.
+    `last_only` leaves out all but the last. Raises OSError or ArrowException.
+    """
     import pyarrow.parquet as pq
 
     schema = pq.read_schema(path)
-    told = _texts(schema.metadata)
+    names, told = frozenset(schema.names), _texts(schema.metadata)
     if "pipeledger.map" not in told:
-        return None
-    entries = {key.removeprefix("pipeledger."): json.loads(text) for key, text in told.items()
-               if key.startswith("pipeledger.")}  # fmt: skip
+        return names, []
     fields = {field.name: _texts(field.metadata) for field in schema}
-    return _installation(
-        point, source, entries["point"], entries["meter"], entries["settings"], entries["map"],
-        entries["map_sha256"], fields,
-    )  # fmt: skip
+    runs = runs_of(entries_of({key: text for key, text in told.items() if key.startswith("pipeledger.")}))
+    found = [
+        _installation(
+            point, source, run["point"], run["meter"] or {}, run["settings"] or {}, run["map"],
+            run["map_sha256"], fields,
+        )
+        for run in (runs[-1:] if last_only else runs)
+    ]  # fmt: skip
+    return names, list(zip(runs[-len(found) :], found, strict=True))
 
 
 def _texts(metadata: Any) -> dict[str, str]:

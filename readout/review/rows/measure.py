@@ -27,7 +27,7 @@ from readout.review.rows.holes import (
     lacking,
 )
 from readout.review.rows.minutes import MINUTE_MS, Minutes, Values, joined, spread
-from readout.review.rows.streams import Part, parts_of
+from readout.review.rows.streams import Part, Piece, files_sql, installations, parts_of
 from storage.archive import ArchiveReader, Held
 from storage.errors import ArchiveDamaged
 
@@ -120,8 +120,8 @@ class _Session:
     ) -> None:  # fmt: skip
         self._root, self._parts, self._shares, self._progress = root, parts, shares, progress
         self._since, self._until = since, until
-        self._latest = parts[-1].installation
-        known = {name for part in parts for name in part.columns}
+        self._latest = installations(parts)[-1][1]
+        known = {name for part in parts for name in part.form.columns}
         self._known = known
         self._names = [name for name in self._latest.readings if name in known]
         flow = self._latest.flow
@@ -135,7 +135,7 @@ class _Session:
             try:
                 return self._measured()
             except duckdb.Error as error:
-                for path in (path for part in self._parts for path in part.paths):
+                for path in (piece.path for part in self._parts for piece in part.pieces):
                     if not Path(path).exists():
                         raise FileNotFoundError(ENOENT, "replaced meanwhile, or missing", path) from error
                 text = f"{self._root}: a file cannot be read ({error}): verify the archive."
@@ -148,14 +148,11 @@ class _Session:
         minutes = joined(list(self._tables()), self._names)
         if not len(minutes.begin) or not self._names:
             return None
-        last = self._parts[-1]
-        found: dict[int, Installation] = {}
-        for part in self._parts:
-            found.setdefault(part.from_ms, part.installation)
+        last = self._parts[-1].form
         self._progress(0.5, "gaps")
         untimed = self._all(f"SELECT count(*) FROM ({self._everything('true', null=True)})")[0][0]
         return Measured(
-            installations=sorted(found.items(), key=lambda one: one[0]),
+            installations=installations(self._parts),
             minutes=minutes,
             holes=self._holes(minutes),
             lost=self._lost(),
@@ -171,22 +168,23 @@ class _Session:
 
     # ---- rows as SQL
 
-    def _rows(self, number: int, *, null: bool = False, paths: Sequence[str] | None = None) -> str:
+    def _rows(self, number: int, *, null: bool = False, pieces: Sequence[Piece] | None = None) -> str:
         """The part's rows: begin [ms], span [ms], status, clock, flags, readings; absent columns null.
 
-        `paths` are some of its files; without them all.
+        `pieces` are some of its own; without them all.
         """
         part = self._parts[number]
-        source = f"waiting_{number}" if part.table is not None else _files(paths or part.paths)
-        moment = f"epoch_ms({part.moment})"
-        span = part.span_sql()
-        shift = span if part.ends else "0"
+        form = part.form
+        source = f"waiting_{number}" if part.table is not None else files_sql(pieces or part.pieces)
+        moment = f"epoch_ms({form.moment})"
+        span = form.span_sql()
+        shift = span if form.ends else "0"
         columns = [f"{moment} - {shift} AS begin", f"{span}::BIGINT AS span"]
         for name in ("status", "clock", *self._names, *self._words()):
-            columns.append(f"{_quoted(name) if name in part.columns else 'NULL'} AS {_quoted(name)}")
+            columns.append(f"{_quoted(name) if name in form.columns else 'NULL'} AS {_quoted(name)}")
         rows = f"SELECT {', '.join(columns)} FROM {source}"
         if null:
-            return f"{rows} WHERE {part.moment} IS NULL"
+            return f"{rows} WHERE {form.moment} IS NULL"
         within = ["begin IS NOT NULL"]
         within += [f"begin >= {self._since}"] if self._since is not None else []
         within += [f"begin < {self._until}"] if self._until is not None else []
@@ -219,25 +217,25 @@ class _Session:
 
     def _tables(self) -> Iterator[Minutes]:
         """The minutes of every part, some files at a time: half of the work, as far as anybody can see."""
-        total, done = sum(max(1, len(part.paths)) for part in self._parts), 0
+        total, done = sum(max(1, len(part.pieces)) for part in self._parts), 0
         for number, part in enumerate(self._parts):
-            if part.interval_ms > MINUTE_MS:
+            if part.form.interval_ms > MINUTE_MS:
                 yield self._slow(number)
-                done += max(1, len(part.paths))
+                done += max(1, len(part.pieces))
                 continue
-            for first in range(0, max(1, len(part.paths)), _FILES):
+            for first in range(0, max(1, len(part.pieces)), _FILES):
                 self._progress(0.5 * (done + first) / total, f"minutes, {done + first} of {total} files")
-                yield self._quick(number, part.paths[first : first + _FILES])
-            done += max(1, len(part.paths))
+                yield self._quick(number, part.pieces[first : first + _FILES])
+            done += max(1, len(part.pieces))
 
-    def _quick(self, number: int, paths: Sequence[str]) -> Minutes:
+    def _quick(self, number: int, some: Sequence[Piece]) -> Minutes:
         """Rows with intervals of up to a minute: grouped by the database, cut where a minute ends."""
-        part, minute = self._parts[number], f"(begin // {MINUTE_MS} * {MINUTE_MS})"
+        form, minute = self._parts[number].form, f"(begin // {MINUTE_MS} * {MINUTE_MS})"
         end = f"({minute} + {MINUTE_MS})"
         pieces = (
             f"SELECT *, {minute} AS minute, begin AS start, least(span, {end} - begin) AS piece FROM rows"
         )
-        if not part.on_minutes:
+        if not form.on_minutes:
             pieces += (
                 f" UNION ALL SELECT *, {end} AS minute, {end} AS start, begin + span - {end} AS piece"
                 f" FROM rows WHERE begin + span > {end}"
@@ -245,7 +243,7 @@ class _Session:
         told = ["min(start) AS first", "max(start + piece) AS last", "sum(piece)::DOUBLE AS covered"]
         for index, name in enumerate(self._names):
             value = f"{_quoted(name)}::DOUBLE"
-            amount = f"{value} * piece / span" if part.holds == "total" else f"{value} * piece / 1000"
+            amount = f"{value} * piece / span" if form.holds == "total" else f"{value} * piece / 1000"
             told += [
                 f"coalesce(sum(piece) FILTER ({value} IS NOT NULL), 0)::DOUBLE / 1000 AS s{index}",
                 f"coalesce(sum({amount}), 0)::DOUBLE AS i{index}",
@@ -253,7 +251,7 @@ class _Session:
                 f"max({value}) AS h{index}",
             ]
         found = self._table(
-            f"WITH rows AS ({self._rows(number, paths=paths)}), pieces AS ({pieces})"
+            f"WITH rows AS ({self._rows(number, pieces=some)}), pieces AS ({pieces})"
             f" SELECT minute, {', '.join(told)} FROM pieces GROUP BY minute ORDER BY minute"
         )
         values = {
@@ -265,11 +263,15 @@ class _Session:
 
     def _slow(self, number: int) -> Minutes:
         """Rows further apart than a minute: taken as they are, and spread over the minutes they cover."""
-        part = self._parts[number]
         columns = ", ".join(f"{_quoted(name)}::DOUBLE AS {_quoted(name)}" for name in self._names)
         found = self._table(f"SELECT begin, span, {columns} FROM ({self._rows(number)}) ORDER BY begin")
         values = {name: found[name].astype(np.float64) for name in self._names}
-        return spread(found["begin"].astype(np.int64), found["span"].astype(np.int64), values, part.holds)
+        return spread(
+            found["begin"].astype(np.int64),
+            found["span"].astype(np.int64),
+            values,
+            self._parts[number].form.holds,
+        )
 
     # ---- the rest
 
@@ -393,12 +395,6 @@ class _Session:
             return counter(found, NO_EDGES)
         self._look_into(found["a"][lacks] // MINUTE_MS)
         return counter(found, beside_holes(self._table, rows, value, 0.5))
-
-
-def _files(paths: Sequence[str]) -> str:
-    """All of a part have the same columns."""
-    listed = ", ".join("'" + path.replace("'", "''") + "'" for path in paths)
-    return f"read_parquet([{listed}], hive_partitioning=false)"
 
 
 def _quoted(name: str) -> str:
