@@ -53,7 +53,8 @@ _REASONS: Mapping[str, str] = {
     "a row stands for {n:g} min": "eine Zeile gilt für {n:g} min",
     "nothing was measured": "nichts gemessen",
     "less than {n} min were measured": "weniger als {n} min gemessen",
-    "no {n} min were measured to {share:.0%}": "keine {n} min zu {share:.0%} gemessen",
+    "no stretch of {n} min has values for at least {share:.0%} of its time":
+        "für keinen Abschnitt von {n} min sind zu mindestens {share:.0%} seiner Zeit Werte da",
     "nothing is kept of the pipe: no uncertainty is told":
         "vom Rohr ist nichts überliefert, also wird keine Unsicherheit genannt",
     "no flow was measured: no uncertainty is told":

@@ -81,7 +81,11 @@ def peak(minutes: Minutes, values: Values, length: int, interval_ms: int) -> Pea
     measured, amount = (one[length:] - one[:-length] for one in within)
     enough = measured >= PEAK_SHARE * length * 60
     if not enough.any():
-        why = Sentence("no {n} min were measured to {share:.0%}", n=length, share=PEAK_SHARE)
+        why = Sentence(
+            "no stretch of {n} min has values for at least {share:.0%} of its time",
+            n=length,
+            share=PEAK_SHARE,
+        )
         return Peak(length, None, None, why)
     means = np.where(enough, amount / np.where(measured > 0, measured, 1.0), -np.inf)
     at = int(np.argmax(means))

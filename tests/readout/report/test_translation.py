@@ -190,7 +190,7 @@ def test_a_sentence_is_said_in_german(told: Sentence, german: str) -> None:
 
 
 def test_the_same_sentence_stays_english_on_an_english_page() -> None:
-    told = Sentence("no {n} min were measured to {share:.0%}", n=15, share=0.9)
+    told = Sentence("no stretch of {n} min has values for at least {share:.0%} of its time", n=15, share=0.9)
     assert Words()(told) == str(told)
 
 
