@@ -109,14 +109,13 @@ def log(
     from readout.daemon.recorder import Assignment
     from readout.daemon.service.notify import ServiceManager
     from readout.daemon.service.reload import Runs
-    from readout.plan.schedule import SHORTEST_MS
 
     every_ms = milliseconds(every, "--every") if every else None
     assignment = Assignment(
         archive,
         _told_of_load(load_points(points, every_ms)),
         milliseconds(run_for, "--for") if run_for else None,
-        milliseconds(seal_every, "--seal-every"),
+        sealing_interval(seal_every),
     )
     for point in assignment.points:
         if assignment.for_ms is not None and assignment.for_ms < point.every_ms:
@@ -124,8 +123,6 @@ def log(
                 f"--for {duration_words(assignment.for_ms)} is shorter than the interval of {point.name}, "
                 f"{duration_words(point.every_ms)}: no round would be due."
             )
-    if assignment.seal_every_ms < SHORTEST_MS:
-        raise WrongUse(f"--seal-every {seal_every} is too short; the shortest is {SHORTEST_MS} ms")
     outside_ms = milliseconds(outside_for, "--outside-for")
     warn_of_another_map(archive, assignment.points, LIVE)
     clock = SystemClock()
@@ -144,6 +141,16 @@ def log(
             kept.close()
     _tell(summary, archive, as_json=as_json)
     return 1 if summary.unsealed or summary.lost else 0
+
+
+def sealing_interval(text: str) -> int:
+    """The words of --seal-every as whole milliseconds; WrongUse where they are none, or too few."""
+    from readout.plan.schedule import SHORTEST_MS
+
+    interval_ms = milliseconds(text, "--seal-every")
+    if interval_ms < SHORTEST_MS:
+        raise WrongUse(f"--seal-every {text} is too short; the shortest is {SHORTEST_MS} ms")
+    return interval_ms
 
 
 def _told_of_load(points: "tuple[PointToRecord, ...]") -> "tuple[PointToRecord, ...]":

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 #: The system that the service is for.
 SYSTEM = sys.platform
+#: Options of `log` that show rows elsewhere.
+_OUTLETS = ("page", "page_token", "mqtt", "mqtt_login")
 
 
 def service(
@@ -52,19 +54,22 @@ def service(
     import getpass
 
     from readout.daemon.points import load_points
+    from readout.daemon.service.obstacles import obstacles
     from readout.daemon.service.service_unit import Service, udev_rule, unit, usb_adapter
     from readout.daemon.service.service_unit import install as write
 
     loaded = load_points(points, None)
     options, outward = _options(also, points, archive)
+    made_of = [point.absolute() for point in points]
     made = Service(
         program=Path(sys.executable).with_name("pipeledger.exe" if SYSTEM == "win32" else "pipeledger"),
-        points=tuple(point.absolute() for point in points),
+        points=tuple(made_of),
         archive=archive.absolute(),
         user=user or os.environ.get("SUDO_USER") or getpass.getuser(),
         group=group,
         network=outward or any("://" in point.port for point in loaded),
         options=options,
+        ports=tuple(point.port for point in loaded),
     )
     if SYSTEM in ("darwin", "win32"):
         if install or adapter is not None:
@@ -81,7 +86,11 @@ def service(
     else:
         for path, text in texts:
             tell(str(path) if install else f"# {path}\n{text}")
-    say(f"next: install -d -o {made.user} {made.archive}; udevadm control --reload; udevadm trigger;")
+    maps = [point.map_file.absolute() for point in loaded]
+    for obstacle in obstacles(made, [Path(made.program), Path(sys.executable), *made_of, *maps]):
+        say(f"it would not start so: {obstacle}")
+    rules = "" if adapter is None else " udevadm control --reload; udevadm trigger;"
+    say(f"next: install -d -o {made.user} {made.archive};{rules}")
     say(f"      systemctl daemon-reload; systemctl enable --now {made.unit_name};")
     say("      systemctl mask sleep.target suspend.target (a computer that sleeps records nothing)")
     return 0
@@ -97,7 +106,10 @@ def _options(also: str | None, points: list[Path], archive: Path) -> tuple[tuple
     """
     import shlex
 
+    from readout.cli.log import sealing_interval
+    from readout.cli.log_outlet import Outlets, outlet
     from readout.cli.main import app
+    from readout.clock import SystemClock
     from readout.daemon.line_load import overloaded
     from readout.daemon.points import load_points
     from readout.daemon.service.on_change import cannot_run
@@ -120,6 +132,9 @@ def _options(also: str | None, points: list[Path], archive: Path) -> tuple[tuple
             raise WrongUse(f"--with: {path} has to be a whole path: a service has no folder to begin from")
     if command and (reason := cannot_run(command[0])) is not None:
         say(f"--on-change {command[0]}: it cannot be run on this computer so far ({reason})")
+    milliseconds(given["outside_for"], "--outside-for")
+    sealing_interval(given["seal_every"])
+    outlet(archive, SystemClock(), Outlets(*(given[name] for name in _OUTLETS)))
     every_ms = milliseconds(given["every"], "--every") if given["every"] else None
     for sentence in overloaded(load_points(points, every_ms)):
         say(sentence)

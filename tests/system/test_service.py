@@ -73,6 +73,11 @@ def test_further_options_of_log_are_taken_into_the_unit(command: ModuleType, tmp
         ("packing.yaml", "given to `service` itself"),
         ("--archive other", "given to `service` itself"),
         ("--on-change '", "No closing quotation"),
+        ("--every fast", "--every fast: not a duration"),
+        ("--seal-every 1ms", "--seal-every 1ms is too short"),
+        ("--outside-for long", "--outside-for long: not a duration"),
+        ("--page 8808", "--page"),
+        ("--mqtt-login /etc/login", "--mqtt-login is for --mqtt"),
     ],
 )
 def test_options_with_which_the_service_would_not_start_are_refused(

@@ -13,6 +13,8 @@ from readout.errors import WrongUse
 
 #: Sealing, and joining the files of a day, may keep the recorder's main thread this long [s], and no longer.
 WATCHDOG_S = 300
+#: A serial port by its kernel's name, of a driver that the unit does not allow as a whole.
+_OTHER_PORT = re.compile(r"/dev/(?:tty(?!(?:USB|ACM|S|AMA)\d)|rfcomm)\w+")
 _ADAPTER_NAME = re.compile(r"[a-z][a-z0-9-]{0,39}")
 
 #: What a program that reads serial ports never needs; see systemd.exec(5).
@@ -50,6 +52,7 @@ class Service:
     group: str
     network: bool  # a point's port is reached over the network, or what is shown and told goes there
     options: tuple[str, ...] = ()  # further ones of `log`, word by word
+    ports: tuple[str, ...] = ()  # of the points' lines
 
     @property
     def name(self) -> str:
@@ -114,12 +117,18 @@ DeviceAllow=char-ttyACM rw
 DeviceAllow=char-166 rw
 DeviceAllow=char-ttyS rw
 DeviceAllow=char-ttyAMA rw
+{"".join(f"DeviceAllow={port} rw{chr(10)}" for port in _other_ports(service.ports))}\
 # No ProcSubset=pid: /proc/locks tells who holds a port.
 RestrictAddressFamilies={families}
 {deny}{_CLOSED}
 [Install]
 WantedBy=multi-user.target
 """
+
+
+def _other_ports(ports: Sequence[str]) -> list[str]:
+    """Serial ports of other names than the usual ones, such as a small computer's own."""
+    return sorted({port for port in ports if _OTHER_PORT.fullmatch(port)})
 
 
 def _plain(value: object) -> str:

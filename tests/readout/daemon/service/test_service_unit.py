@@ -3,6 +3,7 @@
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -54,6 +55,15 @@ def test_nothing_in_the_unit_waits_for_the_adapter(tmp_path: Path) -> None:
     text = unit(service(tmp_path))
     assert not re.search(r"^(BindsTo|Requires|Requisite|PartOf|ConditionPath\w+|AssertPath\w+)=", text, re.M)
     assert "dev-" not in text
+
+
+def test_a_small_computers_own_port_is_allowed_by_its_name(tmp_path: Path) -> None:
+    """Its driver is none of those allowed as a whole; DeviceAllow, systemd.resource-control(5)."""
+    usual = ("/dev/ttyUSB0", "/dev/ttyS1", "/dev/ttyAMA0", "/dev/ttyACM2", "/dev/pipeledger-header", "./port")
+    made = replace(service(tmp_path), ports=(*usual, "/dev/ttymxc2", "/dev/ttySC0"))
+    allowed = re.findall(r"^DeviceAllow=(/\S+) rw$", unit(made), re.M)
+    assert allowed == ["/dev/ttySC0", "/dev/ttymxc2"]
+    assert unit(replace(made, ports=usual)) == unit(service(tmp_path))
 
 
 def test_an_adapter_whose_driver_is_not_loaded_at_the_start_is_allowed_later(tmp_path: Path) -> None:
