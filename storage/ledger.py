@@ -12,13 +12,15 @@ import hashlib
 import json
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import StrEnum
+from io import BytesIO
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, BinaryIO, NamedTuple
 
 from storage.durable import Disk, told
 from storage.errors import ArchiveDamaged, DiskFull
@@ -70,17 +72,68 @@ class Tail:
 class Reading:
     """A ledger as found. Lines that cannot be read are absent from `lines` and named in `faults`."""
 
-    lines: tuple[Line, ...]
+    lines: tuple[Line, ...]  # or those of them that were asked for
     faults: tuple[str, ...]
     numbered: int  # complete lines, readable or not
-    size: int  # bytes up to the end of the last complete line
-    torn: bytes  # what follows it without a line's end
-    ends_readable: bool  # the last complete line could be read; true where there is none
+    torn: bytes  # what follows them without a line's end
+    tail: Tail  # the last line that could be read; 0 and zeros where there is none
 
-    @property
-    def tail(self) -> Tail:
-        """Number and hash of the last line that could be read; 0 and zeros where there is none."""
-        return Tail(self.lines[-1].n, self.lines[-1].hash) if self.lines else Tail(0, NO_LINE)
+
+class Walk:
+    """One walk through a ledger, a line at a time: after years one has more lines than memory should hold.
+
+    `open_stream` gives its bytes; FileNotFoundError means an absent one, which is empty. Iterate once: the
+    lines that can be read come in their order, and the fields tell of what has been passed.
+    """
+
+    def __init__(self, open_stream: Callable[[], BinaryIO], path: Path | None = None) -> None:
+        self._open, self._path = open_stream, path
+        #: Lines that cannot be read, or do not follow, as sentences.
+        self.faults: list[str] = []
+        #: Complete lines, readable or not, and bytes up to the end of the last of them.
+        self.numbered = self.size = 0
+        #: What follows them without a line's end.
+        self.torn = b""
+        #: The last line that could be read; 0 and zeros where there is none.
+        self.tail = Tail(0, NO_LINE)
+        #: Whether the last complete line could be read; true where there is none.
+        self.ends_readable = True
+
+    @classmethod
+    def through(cls, path: Path) -> "Walk":
+        """Through the file at `path`."""
+        return cls(lambda: path.open("rb"), path)
+
+    def __iter__(self) -> Iterator[Line]:
+        """Read on, and check the chain."""
+        with told(self._path or Path(LEDGER)), suppress(FileNotFoundError), self._open() as stream:
+            for raw in stream:
+                if not raw.endswith(b"\n"):
+                    self.torn = raw
+                    return
+                self.numbered += 1
+                self.size += len(raw)
+                line = read_line(raw[:-1])
+                if isinstance(line, str):
+                    self.faults.append(f"line {self.numbered} {line}")
+                    self.ends_readable = False
+                    continue
+                if line.n != self.numbered:
+                    self.faults.append(
+                        f"line {self.numbered} has the number {line.n}: a line is missing or added before it"
+                    )
+                elif self.ends_readable and line.previous != self.tail.hash:
+                    self.faults.append(
+                        f"line {self.numbered} does not follow line {self.numbered - 1}: "
+                        "one of them was replaced"
+                    )
+                self.tail, self.ends_readable = Tail(line.n, line.hash), True
+                yield line
+
+    def reading(self, lines: Iterable[Line]) -> Reading:
+        """What was found, with these of its lines."""
+        kept = tuple(lines)  # walks to the end, where that is what they come from
+        return Reading(kept, tuple(self.faults), self.numbered, self.torn, self.tail)
 
 
 def iso(milliseconds: int) -> str:
@@ -154,39 +207,14 @@ def _fault(raw: bytes, fields: Mapping[str, Any]) -> str | None:
 
 def read(data: bytes) -> Reading:
     """Read a whole ledger and check its chain."""
-    *complete, torn = data.split(b"\n")
-    lines: list[Line] = []
-    faults: list[str] = []
-    previous: str | None = NO_LINE  # None after an unreadable line: the next one's cannot be checked
-    for number, raw in enumerate(complete, 1):
-        line = read_line(raw)
-        if isinstance(line, str):
-            faults.append(f"line {number} {line}")
-            previous = None
-            continue
-        if line.n != number:
-            faults.append(f"line {number} has the number {line.n}: a line is missing or added before it")
-        elif previous is not None and line.previous != previous:
-            faults.append(f"line {number} does not follow line {number - 1}: one of them was replaced")
-        previous = line.hash
-        lines.append(line)
-    return Reading(
-        lines=tuple(lines),
-        faults=tuple(faults),
-        numbered=len(complete),
-        size=len(data) - len(torn),
-        torn=torn,
-        ends_readable=not complete or previous is not None,
-    )
+    walk = Walk(lambda: BytesIO(data))
+    return walk.reading(walk)
 
 
-def read_file(path: Path) -> Reading:
-    """Read the ledger at `path`; an absent one is empty."""
-    try:
-        with told(path):
-            return read(path.read_bytes())
-    except FileNotFoundError:
-        return read(b"")
+def read_file(path: Path, keep: Callable[[Line], bool] = lambda _: True) -> Reading:
+    """Read the ledger at `path` and check its chain; an absent one is empty. `lines` are those to `keep`."""
+    walk = Walk.through(path)
+    return walk.reading(line for line in walk if keep(line))
 
 
 def read_tail(path: Path) -> Tail | None:
@@ -226,53 +254,57 @@ def against_tail(reading: Reading, tail: Tail) -> str | None:
 class Ledger:
     """The writer's end. Opening heals what a crash tore, and never drops a line that was flushed.
 
-    Threads may share it.
+    `seen` is shown every readable line that is there at the opening. Threads may share it.
     """
 
-    def __init__(self, root: Path, disk: Disk, utc: Callable[[], float] = time.time) -> None:
+    def __init__(
+        self,
+        root: Path,
+        disk: Disk,
+        utc: Callable[[], float] = time.time,
+        seen: Callable[[Line], object] = lambda _: None,
+    ) -> None:
         self.path = root / LEDGER
         self._tail_path = root / TAIL
         self._disk = disk
         self._utc = utc
         self._lock = threading.Lock()
-        self.opened_as = read_file(self.path)
+        walk = Walk.through(self.path)
+        for line in walk:
+            seen(line)
+        if walk.torn:
+            walk = self._heal(walk, seen)
+        self._size = walk.size
+        self.tail = self._start(walk)
+
+    def _start(self, walk: Walk) -> Tail:
+        """Where to go on: behind what can be read, or behind what the tail knows where the ledger was cut."""
         try:
             tail = read_tail(self._tail_path)
         except ArchiveDamaged:
             tail = None  # verify names it; the ledger itself still says where it ends
-        self._size = self.opened_as.size
-        self.tail = self._start(tail)
-
-    def _start(self, tail: Tail | None) -> Tail:
-        """Where to go on: behind the torn piece, or behind what the tail knows where the ledger was cut."""
-        reading = self.opened_as
-        if reading.torn:
-            self._heal(reading)
-            reading = self.opened_as
-        if tail is not None and tail.n >= reading.numbered:
+        if tail is not None and tail.n >= walk.numbered:
             return tail  # also where the last line is damaged: its true hash is known
-        if not reading.ends_readable:
+        if not walk.ends_readable:
             raise ArchiveDamaged(
                 self.path,
-                f"{self.path}: line {reading.numbered} cannot be read and {TAIL} does not know it:"
+                f"{self.path}: line {walk.numbered} cannot be read and {TAIL} does not know it:"
                 " put back the ledger from a copy, or record into a new archive.",
             )
-        self._keep_tail(reading.tail)
-        return reading.tail
+        self._keep_tail(walk.tail)
+        return walk.tail
 
-    def _heal(self, reading: Reading) -> None:
+    def _heal(self, walk: Walk, seen: Callable[[Line], object]) -> Walk:
         """A last line that lacks only its end gets it; a part of a line was never promised and goes."""
-        whole = not isinstance(read_line(reading.torn), str)
-        if whole:
-            self._disk.append(self.path, reading.torn + b"\n", reading.size, "healed ledger line")
+        line = read_line(walk.torn)
+        if isinstance(line, Line):
+            self._disk.append(self.path, walk.torn + b"\n", walk.size, "healed ledger line")
+            seen(line)
         else:
-            self._disk.append(self.path, b"", reading.size, "healed ledger")
-        self.opened_as = read_file(self.path)
-        self._size = self.opened_as.size
-
-    def forget_opened(self) -> None:
-        """Let go of the lines that were there at the opening; after years they are many."""
-        self.opened_as = read(b"")
+            self._disk.append(self.path, b"", walk.size, "healed ledger")
+        healed = Walk.through(self.path)
+        deque(healed, maxlen=0)
+        return healed
 
     def append(self, kind: Kind, content: Mapping[str, Any]) -> Line:
         """Add a line; when this returns it survives a power cut.

@@ -10,7 +10,7 @@ last, so that a file that is just being sealed is found in one of the two.
 
 import hashlib
 import os
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from dataclasses import dataclass, field
@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from storage import ledger, lock
 from storage.archive import layout
 from storage.archive.columns import clashes, column_types, digest
-from storage.archive.files import Inventory, SealedFile, inventory
+from storage.archive.files import History, Inventory, SealedFile, follow
 from storage.errors import ArchiveAbsent, StorageError
 from storage.journal import Intent, read_only
 from storage.logbook.attachments import ATTACHMENTS, attachments
@@ -101,15 +101,19 @@ def _verified(root: Path, depth: Depth) -> Verification:
     there = layout.files_below(root / layout.ROWS)
     intents = _journal(root, depth, findings)
     tail = _tail(root, findings)
-    reading = ledger.read_file(root / ledger.LEDGER)
+    history = History()
+    found = Inventory(history=history)
+    walk = ledger.Walk.through(root / ledger.LEDGER)
+    reading = walk.reading(
+        line for line in walk if not follow(line, found) or (tail is not None and line.n == tail.n)
+    )
     _ledger(reading, tail, held, findings)
-    found = inventory(reading.lines)
     for text in found.faults:
         findings.fault(ledger.LEDGER, text)
-    _added(root, there, found, [*intents, *_intents(root)], findings)
+    _added(root, there, found, history.superseded, [*intents, *_intents(root)], findings)
     _live(root, found, depth, findings)
     _ranges(found, reading.lines, findings)
-    _superseded(root, found, depth, findings)
+    _superseded(root, history.superseded.values(), depth, findings)
     _attachments(root, reading.lines, depth, findings)
     return Verification(
         files=len(found.live),
@@ -188,14 +192,19 @@ def _intents(root: Path) -> list[Intent]:
 
 
 def _added(
-    root: Path, there: Sequence[Path], found: Inventory, intents: Sequence[Intent], findings: _Findings
+    root: Path,
+    there: Sequence[Path],
+    found: Inventory,
+    superseded: Container[str],
+    intents: Sequence[Intent],
+    findings: _Findings,
 ) -> None:
     """Files below rows/ that are not live; one that comes or goes at this moment is a note."""
     coming = {file: sha256 for intent in intents for file, sha256 in intent.new_files().items()}
     going = {file for intent in intents for file in intent.replaced_files()}
     for path in there:
         name = path.relative_to(root).as_posix()
-        if name in found.live or (name in found.superseded and not path.exists()):
+        if name in found.live or (name in superseded and not path.exists()):
             continue
         try:
             if name in coming and _hash(path) == coming[name]:
@@ -203,14 +212,14 @@ def _added(
                     f"{name} is being sealed; a crash there is finished at the next opening"
                 )
                 continue
-            if name in found.superseded and name in going:
+            if name in superseded and name in going:
                 findings.notes.append(
                     f"{name} is on its way to {layout.SUPERSEDED}/; the next opening finishes it"
                 )
                 continue
         except OSError:
             pass
-        was = "was replaced" if name in found.superseded else "is unknown to the ledger"
+        was = "was replaced" if name in superseded else "is unknown to the ledger"
         findings.fault(name, f"is below {layout.ROWS}/ but {was}")
 
 
@@ -303,9 +312,9 @@ def _order(table: "pa.Table", file: SealedFile | None) -> list[str]:
 
 def _ranges(found: Inventory, lines: Sequence[ledger.Line], findings: _Findings) -> None:
     """No row twice: the sequence spans of a point's live files must not meet; holes are told as notes."""
-    for point, source in sorted({(file.point, file.source) for file in found.live.values()}):
+    for (point, source), files in found.streams().items():
         last = absent = 0
-        for file in found.of(point, source):
+        for file in files:
             if file.first_sequence <= last:
                 findings.fault(
                     file.file, f"holds sequence {file.first_sequence}, which another file holds too"
@@ -336,9 +345,9 @@ def _lost(line: ledger.Line, point: str, source: str, last: int) -> int:
     return max(0, min(end, last) - first + 1)
 
 
-def _superseded(root: Path, found: Inventory, depth: Depth, findings: _Findings) -> None:
+def _superseded(root: Path, replaced: Iterable[SealedFile], depth: Depth, findings: _Findings) -> None:
     """Replaced files that were kept must be unchanged; that some were deleted, or put there, is told."""
-    kept = {layout.superseded_name(file.file): file for file in found.superseded.values()}
+    kept = {layout.superseded_name(file.file): file for file in replaced}
     there = {name: file for name, file in kept.items() if (root / name).exists()}
 
     def same(name: str) -> bool:

@@ -8,7 +8,7 @@ from readout.cli.options import ArchiveFolder, AsJson
 from readout.cli.output import columns, counted, say, tell, tell_json
 
 if TYPE_CHECKING:
-    from storage.archive.files import Inventory, SealedFile
+    from storage.archive.files import History, SealedFile
 
 
 def archive_list(
@@ -24,22 +24,24 @@ def archive_list(
     Times are UTC. May run beside a recorder.
     """
     from storage.archive import ArchiveReader
+    from storage.archive.files import History
 
     reader = ArchiveReader(folder)
-    found = reader.inventory()
+    history = History()
+    found = reader.inventory(history if versions else None)
     files = sorted(
-        [*found.live.values(), *(found.superseded.values() if versions else ())],
-        key=lambda file: (file.point, file.source, file.first_sequence, found.came[file.file].n),
+        [*found.live.values(), *history.superseded.values()],
+        key=lambda f: (f.point, f.source, f.first_sequence, history.came[f.file].n if versions else 0),
     )
     if as_json:
-        tell_json([_version(file, found) if versions else file.as_listed() for file in files])
+        tell_json([_version(file, history) if versions else file.as_listed() for file in files])
         return 0
     if files:
         head = ("point", "source", "rows", "first", "last", "SHA-256", "file")
         rows = [head + (("came as", "replaced by") if versions else ())]
         for f in files:
             told = (f.point, f.source, str(f.rows), f.first or "-", f.last or "-", f.sha256[:12], f.file)
-            version = _version(f, found)
+            version = _version(f, history)
             by = ", ".join(version["replaced_by"]) or "-"
             rows.append(told + ((version["came_as"], by) if versions else ()))
         for line in columns(rows, right=frozenset({2})):
@@ -47,27 +49,26 @@ def archive_list(
     live = found.live.values()
     say(f"{folder}: {counted(len(live), 'sealed file')}, {counted(sum(file.rows for file in live), 'row')}")
     if versions:
-        say(f"{folder}: {counted(len(found.superseded), 'replaced file')}")
-    for point, source in reader.streams():
-        waiting = sum(len(rows) for _, rows in reader.waiting_rows(point, source))
+        say(f"{folder}: {counted(len(history.superseded), 'replaced file')}")
+    for (point, source), waiting in reader.waiting().items():
         if waiting:
             say(f"{point}: {counted(waiting, f'{source} row')} in the journal, not sealed yet")
     return 0
 
 
-def _version(file: "SealedFile", found: "Inventory") -> dict[str, Any]:
+def _version(file: "SealedFile", history: "History") -> dict[str, Any]:
     """A file, where it lies, and what became of it."""
     from storage.archive.files import added
     from storage.archive.layout import superseded_name
 
-    came, went = found.came[file.file], found.went.get(file.file)
+    came, went = history.came[file.file], history.went.get(file.file)
     by = [] if went is None else [str(entry["file"]) for entry in added(went) if _covers(entry, file)]
     return {
         **file.as_listed(),
         "lies_at": file.file if went is None else superseded_name(file.file),
         "came_as": came.kind,
         "since": came.time,
-        "map_sha256": came.content.get("map_sha256"),
+        "map_sha256": came.map_sha256,
         "replaced_by": by,
         "replaced": None if went is None else went.time,
     }

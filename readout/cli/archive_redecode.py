@@ -163,8 +163,7 @@ def _waiting(folder: Path) -> str:
     """What a killed recorder left in the journal, as the end of a sentence."""
     from storage.archive import ArchiveReader
 
-    reader = ArchiveReader(folder)
-    names = dict.fromkeys(name for name, source in reader.streams() if reader.waiting_rows(name, source))
+    names = dict.fromkeys(name for name, _ in ArchiveReader(folder).waiting())
     if not names:
         return ""
     seal = f"`pipeledger archive seal {folder}` seals them first"
@@ -268,7 +267,7 @@ def _written(
     from readout.daemon.computer_clock import clock_now
     from readout.sealing.redecode import redecode, to_decode
     from readout.sealing.seal import seal_journal
-    from storage.archive import Archive, ArchiveReader
+    from storage.archive import Archive
 
     done = []
     with Archive.open(folder) as archive:
@@ -279,7 +278,8 @@ def _written(
                 "clock is set, and would keep the old map's values: set the clock, then decode again."
             )
         for key in points:
-            files = to_decode(folder, ArchiveReader(folder).inventory().of(*key), new.sha256)
+            mine = [file for file in archive.files() if (file.point, file.source) == key]
+            files = to_decode(folder, mine, new.sha256)
             found = redecode(archive, files, new, version("pipeledger"))
             done.append((key, found.replaced, found.files))
     return done

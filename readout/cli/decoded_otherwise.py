@@ -20,10 +20,10 @@ def warn_of_another_map(
     """One sentence a point whose kept rows of this source were decoded otherwise than new ones will be."""
     from readout.sealing.otherwise import by_another_map
 
-    for point in points:
-        found = by_another_map(archive, point.name, source, point.map)
-        if found is not None:
-            speak(f"{point.name}: {_sentence(found, archive, point)}")
+    by_name = {point.name: point for point in points}
+    others = by_another_map(archive, source, {name: point.map for name, point in by_name.items()})
+    for name, found in others.items():
+        speak(f"{name}: {_sentence(found, archive, by_name[name])}")
 
 
 def _sentence(found: "Another", archive: Path, point: "PointToRecord") -> str:

@@ -105,13 +105,13 @@ class Visitor:
     def _refuse_another_meter(self, holdings: "Holdings") -> None:
         """As when recording: another meter's records never get this point's name."""
         from readout.daemon.identity import SERIAL_NUMBER, Identity, Met
-        from readout.sealing.history import last_identity
+        from readout.sealing.history import last_identities
         from storage.ledger import Kind
 
         point = self.meter.point
         expected = point.point.meter.serial_number
         if expected is None:
-            live = last_identity(self.archive.root, point.name).get(SERIAL_NUMBER)
+            live = last_identities(self.archive, [point.name])[point.name].get(SERIAL_NUMBER)
             expected = None if live is None else str(live)
         if expected is None and holdings.sessions:
             expected = holdings.sessions[-1].serial
@@ -206,7 +206,8 @@ def sealed_waiting(archive: "Archive", journal: "MemoryJournal", holdings: "Hold
         number: Before(stored.numbers, stored.told_ms, stored.told)
         for number, stored in holdings.sealed.items()
     }
-    return seal_memory(archive, journal, holdings.point, before, read_file(archive.ledger.path).lines)
+    told = read_file(archive.ledger.path, lambda line: "clock_offset_s" in line.content).lines
+    return seal_memory(archive, journal, holdings.point, before, told)
 
 
 def seal_all_waiting(archive: "Archive") -> "list[SealedFile]":

@@ -85,8 +85,8 @@ def _refuse_unknown(archive: Path, name: str) -> None:
     from storage.ledger import LEDGER, Kind, read_file
 
     there = {point for point, _ in ArchiveReader(archive).streams()}
-    for line in read_file(archive / LEDGER).lines:
-        told = line.content.get("points") if line.kind == Kind.STARTED else None
+    for line in read_file(archive / LEDGER, lambda line: line.kind == Kind.STARTED).lines:
+        told = line.content.get("points")
         there |= set(told) if isinstance(told, dict) else set()
     if name not in there:
         raise WrongUse(

@@ -27,13 +27,13 @@ from readout.daemon.telling.state_log import StateLog
 from readout.errors import WrongUse
 from readout.plan.schedule import Grid, look
 from readout.poll.introduction import Introduction
-from readout.sealing.history import last_identity
+from readout.sealing.history import last_identities
 from readout.sealing.merge import merge_days
 from readout.sealing.seal import column_types_of, seal_journal
 from storage.archive import Archive
 from storage.errors import StorageError
 from storage.journal import JournalWriter, Row
-from storage.ledger import Kind, read_file
+from storage.ledger import Kind
 from storage.reserve import room_on
 
 Say = Callable[[str], None]
@@ -152,10 +152,12 @@ class Recorder:
 
     def _know_meters(self, archive: Archive) -> None:
         """Who must answer at each point: the point file's serial number, else the archive's last one."""
-        for point in self._assignment.points:
+        points = self._assignment.points
+        told = last_identities(archive, [point.name for point in points])
+        for point in points:
             expected = point.point.meter.serial_number
             if expected is None:
-                serial = last_identity(archive.root, point.name).get(SERIAL_NUMBER)
+                serial = told[point.name].get(SERIAL_NUMBER)
                 expected = None if serial is None else str(serial)
             self._identities[point.name] = Identity(point.name, expected, self._happenings.note, self._say)
 
@@ -195,13 +197,11 @@ class Recorder:
                 archive.ledger.append(Kind.EVENT, event)
 
     def _tell_killed_before(self, archive: Archive) -> None:
-        ends = [
-            line for line in read_file(archive.ledger.path).lines if line.kind in (Kind.STARTED, Kind.STOPPED)
-        ]
-        if ends and ends[-1].kind == Kind.STARTED:
-            archive.ledger.append(Kind.EVENT, {"what": "killed before", "started": ends[-1].time})
+        last = archive.last_run
+        if last is not None and last.kind == Kind.STARTED:
+            archive.ledger.append(Kind.EVENT, {"what": "killed before", "started": last.time})
             self._say(
-                f"{archive.root}: the recorder started at {ends[-1].time} did not end by itself; "
+                f"{archive.root}: the recorder started at {last.time} did not end by itself; "
                 "everything it had committed is kept"
             )
 

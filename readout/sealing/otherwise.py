@@ -3,7 +3,7 @@
 Rows of two scales under one name are the worst an archive can hold: each of them looks right.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -50,14 +50,24 @@ class Another:
     otherwise: tuple[Otherwise, ...]
 
 
-def by_another_map(root: Path, point: str, source: str, at_hand: RegisterMap) -> Another | None:
-    """The map of the last redecoding, else of the run before, where it decodes otherwise than `at_hand`.
+def by_another_map(root: Path, source: str, at_hand: Mapping[str, RegisterMap]) -> dict[str, Another]:
+    """By point, the map of the last redecoding, else of the run before, where it decodes otherwise than the
+    one `at_hand`.
 
-    Looks at the ledger, and only where another map stands there into files. None in an archive without rows.
+    Looks at the ledger, once, and only where another map stands there into files. None in an archive without
+    rows.
     """
     if not is_archive(root):
-        return None
-    mine = [line for line in read_file(root / LEDGER).lines if _sha256(line, point, source) is not None]
+        return {}
+    lines = read_file(root / LEDGER, lambda line: line.kind in (Kind.STARTED, Kind.REDECODED)).lines
+    found = {point: _another(root, lines, point, source, by) for point, by in at_hand.items()}
+    return {point: another for point, another in found.items() if another is not None}
+
+
+def _another(
+    root: Path, lines: Iterable[Line], point: str, source: str, at_hand: RegisterMap
+) -> Another | None:
+    mine = [line for line in lines if _sha256(line, point, source) is not None]
     last = next((line for line in reversed(mine) if line.kind == Kind.REDECODED), mine[-1] if mine else None)
     if last is None or _sha256(last, point, source) == at_hand.sha256:
         return None

@@ -91,11 +91,8 @@ class VisitFile:
 
 def visit_lines(root: Path, point: str) -> list[Line]:
     """The ledger's lines that say what visits to a point came to, oldest first."""
-    return [
-        line
-        for line in read_file(root / LEDGER).lines
-        if line.kind == Kind.NOTE and line.content.get("point") == point and _record(line).get("verdict")
-    ]
+    notes = read_file(root / LEDGER, lambda line: line.kind == Kind.NOTE).lines
+    return [line for line in notes if line.content.get("point") == point and _record(line).get("verdict")]
 
 
 def last_go(root: Path, point: str) -> Mapping[str, Any] | None:
@@ -109,8 +106,8 @@ def last_go(root: Path, point: str) -> Mapping[str, Any] | None:
 
 def keep_once(root: Path, content: Mapping[str, Any], identity: Mapping[str, Any]) -> Entered:
     """A note whose `visit` holds `identity`; not a second one where the ledger has one with the same."""
-    for line in reversed(read_file(root / LEDGER).lines):
-        if line.kind == Kind.NOTE and identity.items() <= _record(line).items():
+    for line in reversed(read_file(root / LEDGER, lambda line: line.kind == Kind.NOTE).lines):
+        if identity.items() <= _record(line).items():
             return Entered(str(line.content.get("id", "")), line)
     return enter(root, Kind.NOTE, content)
 

@@ -58,7 +58,7 @@ def recorder_of(root: Path, point: str) -> Recorder | None:
     held = (root / JOURNAL_FILE).with_name("lock")
     if not is_archive(root) or not lock.is_held(held):
         return None
-    ends = [line for line in read_file(root / LEDGER).lines if line.kind in (Kind.STARTED, Kind.STOPPED)]
+    ends = read_file(root / LEDGER, lambda line: line.kind in (Kind.STARTED, Kind.STOPPED)).lines
     if not ends or ends[-1].kind == Kind.STOPPED:
         return None
     told = ends[-1].content.get("points", {}).get(point)

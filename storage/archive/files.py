@@ -6,8 +6,8 @@ know is not part of the archive.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass, fields
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from storage.archive.layout import is_file_name
 from storage.ledger import Kind, Line, iso
@@ -15,11 +15,11 @@ from storage.ledger import Kind, Line, iso
 if TYPE_CHECKING:
     import pyarrow as pa
 
-_ADDING = frozenset({Kind.SEALED, Kind.MERGED, Kind.REDECODED})
+#: Kinds of lines that add files: most of a long ledger.
+ADDING = frozenset({Kind.SEALED, Kind.MERGED, Kind.REDECODED})
 
 
-@dataclass(frozen=True)
-class SealedFile:
+class SealedFile(NamedTuple):
     """A sealed file as the ledger tells it."""
 
     file: str  # relative to the archive, with /
@@ -47,16 +47,15 @@ class SealedFile:
 
     def as_told(self) -> dict[str, Any]:
         """As the ledger's line tells it."""
-        return asdict(self)
+        return self._asdict()
 
 
-_NAMES = tuple(field.name for field in fields(SealedFile))
 _NUMBERS = ("rows", "bytes", "first_sequence", "last_sequence")
 
 
 def added(line: Line) -> list[Mapping[str, Any]]:
     """What a line says of each file it adds, as it stands there; empty for a line of another kind."""
-    if line.kind not in _ADDING:
+    if line.kind not in ADDING:
         return []
     several = line.content.get("files", [line.content])
     return (
@@ -66,14 +65,14 @@ def added(line: Line) -> list[Mapping[str, Any]]:
 
 def sealed_file(entry: Mapping[str, Any]) -> SealedFile | None:
     """The file that an entry tells of; None where it does not tell what it must."""
-    if any(name not in entry for name in _NAMES):
+    try:
+        file = SealedFile._make(map(entry.__getitem__, SealedFile._fields))
+    except KeyError:
         return None
     numbers = all(type(entry[name]) is int for name in _NUMBERS)
     texts = all(isinstance(entry[name], str) for name in ("file", "point", "source", "sha256", "schema"))
     moments = all(entry[name] is None or isinstance(entry[name], str) for name in ("first", "last"))
-    if not (numbers and texts and moments and is_file_name(entry["file"])):
-        return None
-    return SealedFile(**{name: entry[name] for name in _NAMES})
+    return file if numbers and texts and moments and is_file_name(file.file) else None
 
 
 def replaced(line: Line) -> list[str]:
@@ -96,85 +95,94 @@ class Replacement:
     metadata: Mapping[str, str]
 
 
+class Came(NamedTuple):
+    """How a file came to be there: what its line of the ledger tells."""
+
+    n: int
+    time: str  # ISO 8601, UTC
+    kind: str
+    map_sha256: str | None  # of a redecoded one
+
+
+@dataclass(frozen=True)
+class History:
+    """What became of files, replaced ones too: years of hourly ones are many, and few questions need them."""
+
+    superseded: dict[str, SealedFile] = field(default_factory=dict)  # by file as it was when live
+    came: dict[str, Came] = field(default_factory=dict)  # by file, live or superseded
+    went: dict[str, Line] = field(default_factory=dict)  # file, superseded → the line that replaced it
+
+
 @dataclass(frozen=True)
 class Inventory:
     """What a ledger's lines add up to."""
 
-    live: dict[str, SealedFile]  # by file, in order of the ledger
-    superseded: dict[str, SealedFile]  # by file as it was when live
-    columns: dict[tuple[str, str], dict[str, dict[str, str]]]  # point, source → schema digest → name → type
-    faults: list[str]  # lines that cannot be followed, as sentences about the ledger
-    came: dict[str, Line]  # file, live or superseded → the line that added it
-    went: dict[str, Line]  # file, superseded → the line that replaced it
+    live: dict[str, SealedFile] = field(default_factory=dict)  # by file, in order of the ledger
+    # point, source → schema digest → name → type
+    columns: dict[tuple[str, str], dict[str, dict[str, str]]] = field(default_factory=dict)
+    last_sequences: dict[tuple[str, str], int] = field(default_factory=dict)  # the highest ever sealed
+    faults: list[str] = field(default_factory=list)  # lines that cannot be followed, as sentences
+    history: History | None = None
 
     def files(self) -> list[SealedFile]:
         """The live files, by point, source and sequence."""
         return sorted(self.live.values(), key=lambda file: (file.point, file.source, file.first_sequence))
+
+    def streams(self) -> dict[tuple[str, str], list[SealedFile]]:
+        """The live files of each point and source, by sequence."""
+        found: dict[tuple[str, str], list[SealedFile]] = {}
+        for file in self.files():
+            found.setdefault((file.point, file.source), []).append(file)
+        return found
 
     def of(self, point: str, source: str) -> list[SealedFile]:
         """The live files of one point and source, by sequence."""
         ours = (file for file in self.live.values() if (file.point, file.source) == (point, source))
         return sorted(ours, key=lambda file: file.first_sequence)
 
-    def kept_columns(self, point: str, source: str) -> list[dict[str, str]]:
-        """Name → type, once for each set of columns that a live file of the point and source has."""
-        told = self.columns.get((point, source), {})
-        return [
-            told[schema]
-            for schema in {file.schema: None for file in self.of(point, source)}
-            if schema in told
-        ]
-
-    def last_sequences(self) -> dict[tuple[str, str], int]:
-        """The highest sequence ever sealed, per point and source."""
-        highest: dict[tuple[str, str], int] = {}
-        for file in (*self.superseded.values(), *self.live.values()):
-            key = (file.point, file.source)
-            highest[key] = max(highest.get(key, 0), file.last_sequence)
-        return highest
-
-    def compact(self) -> "Inventory":
-        """The same without what is of no further use to a writer: replaced files, and lines."""
-        return Inventory(self.live, {}, self.columns, [], {}, {})
+    def columns_of(self, files: Iterable[SealedFile]) -> list[dict[str, str]]:
+        """Name → type, once for each set of columns that one of these files has, all of one stream."""
+        schemas = {(file.point, file.source, file.schema): None for file in files}
+        told = ((self.columns.get((point, source), {}), schema) for point, source, schema in schemas)
+        return [columns[schema] for columns, schema in told if schema in columns]
 
     def copy(self) -> "Inventory":
-        """One that can be changed without changing this one."""
+        """One without a history that can be changed without changing this one."""
         columns = {stream: dict(told) for stream, told in self.columns.items()}
-        return Inventory(
-            dict(self.live),
-            dict(self.superseded),
-            columns,
-            list(self.faults),
-            dict(self.came),
-            dict(self.went),
-        )
+        return Inventory(dict(self.live), columns, dict(self.last_sequences), list(self.faults))
 
 
-def inventory(lines: Iterable[Line]) -> Inventory:
-    """Follow the ledger from its first line."""
-    found = Inventory({}, {}, {}, [], {}, {})
+def inventory(lines: Iterable[Line], history: History | None = None) -> Inventory:
+    """Follow the ledger from its first line; into a `history` goes what is of no use but to tell of it."""
+    found = Inventory(history=history)
     for line in lines:
         follow(line, found)
     return found
 
 
-def follow(line: Line, found: Inventory) -> None:
-    """Take one further line into account."""
+def follow(line: Line, found: Inventory) -> bool:
+    """Take one further line into account; False for one of another kind, which tells of no files."""
     entries = added(line)
+    if not entries:
+        return False
     files = [sealed_file(entry) for entry in entries]
-    if not files or None in files:
-        if entries:
-            found.faults.append(f"line {line.n} adds a file and does not say which")
-        return
+    if None in files:
+        found.faults.append(f"line {line.n} adds a file and does not say which")
+        return True
+    history, came = found.history, Came(line.n, line.time, line.kind, line.content.get("map_sha256"))
     for name in replaced(line):
-        if name in found.live:
-            found.superseded[name] = found.live.pop(name)
-            found.went[name] = line
+        old = found.live.pop(name, None)
+        if old is not None and history is not None:
+            history.superseded[name], history.went[name] = old, line
     for entry, file in zip(entries, files, strict=True):
         assert file is not None
-        if file.file in found.came:
-            found.faults.append(f"line {line.n} adds {file.file}, which was added before")
+        if history is not None:
+            if file.file in history.came:
+                found.faults.append(f"line {line.n} adds {file.file}, which was added before")
+            history.came[file.file] = came
         found.live[file.file] = file
-        found.came[file.file] = line
+        stream = (file.point, file.source)
+        found.last_sequences[stream] = max(found.last_sequences.get(stream, 0), file.last_sequence)
         if isinstance(told := entry.get("columns"), dict):
-            found.columns.setdefault((file.point, file.source), {})[file.schema] = told
+            found.columns.setdefault(stream, {})[file.schema] = told
+    return True

@@ -10,24 +10,27 @@ import json
 from pathlib import Path
 
 from storage.archive import layout
-from storage.archive.files import Inventory, follow, inventory
+from storage.archive.files import Inventory, follow
 from storage.durable import Disk
 from storage.errors import DiskFull
 from storage.journal import Intent, Journal
-from storage.ledger import Kind, Ledger, read_file
+from storage.ledger import Kind, Ledger
 from storage.reserve import Reserve
 
 
 class Finisher:
     """Carries intents out. Not for two threads at once: the archive's lock around sealing is held."""
 
-    def __init__(self, root: Path, disk: Disk, journal: Journal, ledger: Ledger, reserve: Reserve) -> None:
+    def __init__(
+        self, root: Path, disk: Disk, journal: Journal, ledger: Ledger, reserve: Reserve, known: Inventory
+    ) -> None:
+        """`known` is what the ledger's lines add up to so far; it is followed from here."""
         self._root = root
         self._disk = disk
         self._journal = journal
         self._ledger = ledger
         self._reserve = reserve
-        self._known: Inventory | None = None
+        self._known = known
 
     def carry_out(self, intent: Intent) -> None:
         """Everything behind a fresh intent. A disk that fills meanwhile gets the reserve, once."""
@@ -50,13 +53,9 @@ class Finisher:
     def told(self) -> Inventory:
         """The live files and all columns as the ledger tells them, to be changed at will.
 
-        A line that the ledger failed to flush and would write over is not among them. The ledger is read
-        once; from then on its lines are followed as they are written, so that a day's merging costs no
-        more in the tenth year than in the first.
+        The ledger's lines are followed as they are written, so that a day's merging costs no more in the
+        tenth year than in the first; one that it failed to flush and will write over is not among them.
         """
-        if self._known is None:
-            lines = read_file(self._ledger.path).lines
-            self._known = inventory(line for line in lines if line.n <= self._ledger.tail.n).compact()
         return self._known.copy()
 
     def _forward(self, intent: Intent) -> None:
@@ -101,10 +100,7 @@ class Finisher:
 
     def _tell(self, intent: Intent) -> None:
         content = json.loads(intent.line)
-        line = self._ledger.append(Kind(content.pop("kind")), content)
-        if self._known is not None:
-            follow(line, self._known)
-            self._known = self._known.compact()
+        follow(self._ledger.append(Kind(content.pop("kind")), content), self._known)
 
     def _end(self, intent: Intent) -> None:
         old = intent.replaced_files()

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, TypeVar
 
 from storage.archive import layout
 from storage.archive.columns import column_types, digest
-from storage.archive.files import Inventory, SealedFile, inventory
+from storage.archive.files import History, Inventory, SealedFile, follow, inventory
 from storage.errors import ArchiveAbsent, ArchiveDamaged
 from storage.journal import Journal, Row, read_only
-from storage.ledger import LEDGER, Reading, read_file
+from storage.ledger import LEDGER, Reading, Walk
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -54,9 +54,9 @@ class ArchiveReader:
             )
         self.root = root
 
-    def inventory(self) -> Inventory:
-        """The ledger followed to its end, as of now."""
-        return inventory(read_file(self.root / LEDGER).lines)
+    def inventory(self, history: History | None = None) -> Inventory:
+        """The ledger followed to its end, as of now; `history` takes the replaced files and the lines."""
+        return inventory(Walk.through(self.root / LEDGER), history)
 
     def files(self) -> list[SealedFile]:
         """The files that hold, by point, source and sequence; never one that was replaced."""
@@ -64,7 +64,7 @@ class ArchiveReader:
 
     def streams(self) -> list[tuple[str, str]]:
         """Every point and source that has rows, sealed or not."""
-        found = {(file.point, file.source) for file in self.inventory().live.values()}
+        found = set(self.inventory().streams())
         journal = read_only(self.root / layout.JOURNAL_FILE)
         if journal is not None:
             with closing(journal):
@@ -78,6 +78,15 @@ class ArchiveReader:
         """
         waiting, found = self._both(point, source)
         return _unsealed(waiting, found.of(point, source))
+
+    def waiting(self) -> dict[tuple[str, str], int]:
+        """How many rows are not sealed yet, per point and source; absent where none."""
+
+        def count(_: Reading, held: Mapping[tuple[str, str], Held]) -> dict[tuple[str, str], int]:
+            counts = {stream: sum(len(rows) for _, rows in one.waiting) for stream, one in held.items()}
+            return {stream: rows for stream, rows in counts.items() if rows}
+
+        return self.ask_all(count)
 
     def read_rows(
         self,
@@ -123,14 +132,15 @@ class ArchiveReader:
 
         def one() -> tuple[Inventory, Callable[[], _Answer]]:
             runs, found = self._both(point, source) if waiting else ([], self.inventory())
-            return found, lambda: question(_held(found, point, source, runs))
+            return found, lambda: question(_held(found, found.of(point, source), runs))
 
         return self._asked(one)
 
     def ask_all(self, question: Callable[[Reading, Mapping[tuple[str, str], Held]], _Answer]) -> _Answer:
-        """As `ask` with `waiting`, about every point and source at one instant, and with the whole ledger.
+        """As `ask` with `waiting`, about every point and source at one instant, and with the ledger.
 
-        Journal and ledger are read once, so that many points of a long archive cost no more than one.
+        Journal and ledger are read once, so that many points of a long archive cost no more than one. The
+        reading's lines are all but those that add files.
         """
 
         def all_() -> tuple[Inventory, Callable[[], _Answer]]:
@@ -139,10 +149,13 @@ class ArchiveReader:
             if journal is not None:
                 with closing(journal), journal.snapshot():
                     runs = {stream: _runs(journal, *stream) for stream in journal.count()}
-            ledger = read_file(self.root / LEDGER)
-            found = inventory(ledger.lines)
-            streams = {(file.point, file.source) for file in found.live.values()} | runs.keys()
-            held = {stream: _held(found, *stream, runs.get(stream, [])) for stream in sorted(streams)}
+            found, walk = Inventory(), Walk.through(self.root / LEDGER)
+            ledger = walk.reading(line for line in walk if not follow(line, found))
+            sealed = found.streams()
+            held = {
+                stream: _held(found, sealed.get(stream, []), runs.get(stream, []))
+                for stream in sorted({*sealed, *runs})
+            }
             return found, lambda: question(ledger, held)
 
         return self._asked(all_)
@@ -204,9 +217,8 @@ def _runs(journal: Journal, point: str, source: str) -> Runs:
     ]
 
 
-def _held(found: Inventory, point: str, source: str, runs: Runs) -> Held:
-    files = found.of(point, source)
-    return Held(files, found.kept_columns(point, source), _unsealed(runs, files))
+def _held(found: Inventory, files: list[SealedFile], runs: Runs) -> Held:
+    return Held(files, found.columns_of(files), _unsealed(runs, files))
 
 
 def _unsealed(runs: Iterable[tuple[str, list[Row]]], files: Sequence[SealedFile]) -> Runs:

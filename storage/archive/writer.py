@@ -28,13 +28,13 @@ from typing import TYPE_CHECKING
 from storage import lock
 from storage.archive import columns, layout
 from storage.archive.columns import Clash
-from storage.archive.files import Inventory, Replacement, SealedFile, inventory
+from storage.archive.files import Inventory, Replacement, SealedFile, follow
 from storage.archive.finishing import Finisher, aside_name
 from storage.durable import Disk, Step, no_step, told
 from storage.errors import ArchiveAbsent, ArchiveDamaged, DiskFull, SealingRefused
 from storage.journal import Intent, Journal
 from storage.ledger import LEDGER, Kind, Ledger, Line
-from storage.logbook.inbox import Inbox, known_ids
+from storage.logbook.inbox import Inbox, entry_id
 from storage.reserve import Reserve
 
 if TYPE_CHECKING:
@@ -56,6 +56,23 @@ class _Made:
     types: dict[str, str]
 
 
+class _Opening:
+    """What is kept of the ledger's lines as an archive is opened; they are too many to hold after years."""
+
+    def __init__(self) -> None:
+        self.inventory = Inventory()
+        self.entered: set[str] = set()
+        self.last_run: Line | None = None
+
+    def see(self, line: Line) -> None:
+        """One line, in order."""
+        follow(line, self.inventory)
+        if identity := entry_id(line):
+            self.entered.add(identity)
+        if line.kind in (Kind.STARTED, Kind.STOPPED):
+            self.last_run = line
+
+
 class Archive:
     """An open archive, held by this process alone.
 
@@ -74,8 +91,14 @@ class Archive:
         self.journal = Journal.open(root / layout.JOURNAL_FILE)
         try:
             self._disk.sync_folder(root / layout.JOURNAL)
-            self.ledger = Ledger(root, self._disk, utc)
-            self._finisher = Finisher(root, self._disk, self.journal, self.ledger, self.reserve)
+            opening = _Opening()
+            self.ledger = Ledger(root, self._disk, utc, opening.see)
+            self._finisher = Finisher(
+                root, self._disk, self.journal, self.ledger, self.reserve, opening.inventory
+            )
+            #: The latest line that told of a recorder's start or end when the archive was opened.
+            self.last_run = opening.last_run
+            self._entered = opening.entered
             self._open(lost)
         except BaseException:
             self.journal.close()
@@ -111,9 +134,9 @@ class Archive:
             raise
 
     def _open(self, lost: list[str]) -> None:
-        found = inventory(self.ledger.opened_as.lines)
+        found = self._finisher.told()
         known = layout.sequences_by_name(self.root) if lost else {}
-        for key, last in found.last_sequences().items():
+        for key, last in found.last_sequences.items():
             known[key] = max(known.get(key, 0), last)
         self.journal.raise_sequences(known)
         self._know(found)
@@ -121,16 +144,13 @@ class Archive:
             self.ledger.append(Kind.LOST, {"what": what, "text": f"the {what} was absent at opening"})
         self.finish()
         self._disk.empty_temporary()
-        self._entered = known_ids(self.ledger.opened_as.lines)
-        self.ledger.forget_opened()
         self.take_in()
         self.reserve.fill()
 
     def _know(self, found: Inventory) -> None:
         """Remember which columns were told, and which of them live files have."""
         self._told = found.columns
-        streams = {(file.point, file.source) for file in found.live.values()}
-        self._kept = {key: found.kept_columns(*key) for key in streams}
+        self._kept = {key: found.columns_of(files) for key, files in found.streams().items()}
 
     def close(self) -> None:
         """Close the journal and let others write."""
@@ -368,7 +388,7 @@ class Archive:
         found = self._finisher.told()
         for file in old:
             del found.live[file.file]
-        kept = found.kept_columns(point, source)
+        kept = found.columns_of(found.of(point, source))
         for sealed, types in written:
             if clashing := columns.clashes(kept, types):
                 told = ", ".join(f"{clash.name} ({clash.kept}, now {clash.wanted})" for clash in clashing)

@@ -154,6 +154,15 @@ class Journal:
             raise KeyError(identity)
         return str(found[0][0])
 
+    def last_plan(self, point: str, source: str) -> str | None:
+        """The text of the plan of the last row held; None where none is."""
+        found = self._all(
+            "SELECT plan.text FROM row JOIN plan ON plan.number = row.plan WHERE row.stream ="
+            " (SELECT number FROM stream WHERE point = ? AND source = ?) ORDER BY row.sequence DESC LIMIT 1",
+            *(point, source),
+        )
+        return str(found[0][0]) if found else None
+
     def plans(self) -> frozenset[str]:
         """The ids of all plans kept."""
         return frozenset(row[0] for row in self._all("SELECT id FROM plan"))

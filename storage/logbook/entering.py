@@ -48,5 +48,5 @@ def enter(
             if time.monotonic() > deadline:
                 return Entered(identity, None)
             sleep(_PAUSE_S)
-    lines = read_file(root / LEDGER).lines
-    return Entered(identity, next((line for line in lines if line.content.get("id") == identity), None))
+    found = read_file(root / LEDGER, lambda line: line.content.get("id") == identity).lines
+    return Entered(identity, found[0] if found else None)

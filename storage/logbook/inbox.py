@@ -8,7 +8,7 @@ second line.
 import json
 import secrets
 import time
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -73,9 +73,10 @@ class Inbox:
             return []
 
 
-def known_ids(lines: Iterable[Line]) -> set[str]:
-    """The ids of entries that the ledger has."""
-    return {line.content["id"] for line in lines if isinstance(line.content.get("id"), str)}
+def entry_id(line: Line) -> str | None:
+    """The id of the entry that a line was; None where it was none."""
+    identity = line.content.get("id")
+    return identity if isinstance(identity, str) else None
 
 
 def _read(path: Path) -> tuple[Kind, dict[str, Any]] | None:

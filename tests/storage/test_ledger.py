@@ -2,7 +2,9 @@
 
 import hashlib
 import json
+from io import BytesIO
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -12,7 +14,7 @@ from storage import ledger
 from storage.archive import Archive
 from storage.durable import Disk
 from storage.errors import ArchiveDamaged, DiskFull
-from storage.ledger import Kind, Ledger, Tail, against_tail, read
+from storage.ledger import Kind, Ledger, Tail, Walk, against_tail, read, read_file
 
 
 @pytest.fixture
@@ -159,11 +161,46 @@ def test_lines_of_an_archive_continue_over_restarts(root: Path) -> None:
 @given(st.binary(max_size=300) | st.text(max_size=300).map(str.encode))
 def test_any_bytes_are_read_without_a_traceback(data: bytes) -> None:
     """Whatever stands in the file, reading ends in faults or nothing, and counts the lines' ends."""
-    reading = read(data)
+    walk = Walk(lambda: BytesIO(data))
+    reading = walk.reading(walk)
     assert reading.numbered == data.count(b"\n")
-    assert reading.size + len(reading.torn) == len(data)
+    assert walk.size + len(reading.torn) == len(data)
     assert len(reading.lines) + len(reading.faults) >= reading.numbered
     assert against_tail(reading, Tail(reading.numbered + 1, "0" * 64)) is not None
+
+
+def spelled(fields: dict[str, Any], **how: Any) -> str:
+    """JSON as the ledger spells it, or otherwise."""
+    return json.dumps(fields, **{"sort_keys": True, "separators": (",", ":"), "ensure_ascii": False, **how})
+
+
+@pytest.mark.parametrize(
+    ("text", "how", "told"),
+    [
+        ("Wärme", {}, None),
+        ("line\u2028end \x01", {}, None),
+        ("Wärme", {"separators": (",", ": ")}, "is not written with sorted keys and no spaces"),
+        ("Wärme", {"sort_keys": False}, "is not written with sorted keys and no spaces"),
+        ("Wärme", {"ensure_ascii": True}, "is not written with sorted keys and no spaces"),
+        (float("nan"), {}, "is no JSON"),
+    ],
+)
+def test_a_line_has_one_spelling(text: object, how: dict[str, Any], told: str | None) -> None:
+    """The hash fits the content each time."""
+    fields = {"text": text, "n": 1, "time": "", "kind": "note", "previous": "0" * 64}
+    fields = {"hash": hashlib.sha256(spelled(fields).encode()).hexdigest(), **fields}
+    reading = read(spelled(fields, **how).encode() + b"\n")
+    assert reading.faults == (() if told is None else (f"line 1 {told}",))
+    assert [line.content["text"] for line in reading.lines] == ([] if told else [text])
+
+
+def test_of_a_long_ledger_only_what_is_asked_for_is_held(tmp_path: Path, disk: Disk) -> None:
+    """The chain is checked through all of it, and its end is told."""
+    three_lines(tmp_path, disk)
+    whole = read_file(tmp_path / "ledger.jsonl")
+    asked = read_file(tmp_path / "ledger.jsonl", lambda line: line.n == 2)
+    assert asked.lines == whole.lines[1:2]
+    assert (asked.numbered, asked.tail) == (3, whole.tail)
 
 
 def test_deep_nesting_is_a_fault_of_its_line() -> None:

@@ -36,7 +36,6 @@ _GROWTH_DAYS = 7
 #: Statuses of rounds in which nothing went wrong on the line.
 _NO_ERROR = frozenset({"ok", "skipped"})
 _NOTHING = Held([], [], [])
-_OF_FILES = frozenset({Kind.SEALED, Kind.MERGED, Kind.REDECODED})
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,15 +156,11 @@ def _answer(
 
 
 def _by_point(ledger: Reading) -> Callable[[str], Reading]:
-    """What the ledger says of a point, and of none: so that many points do not read all of it each.
-
-    Lines that add files, most of a long ledger, are left out.
-    """
+    """What the ledger says of a point, and of none: so that many points do not read all of it each."""
     of: dict[str | None, list[Line]] = defaultdict(list)
     for line in ledger.lines:
-        if line.kind not in _OF_FILES:
-            point = line.content.get("point")
-            of[point if isinstance(point, str) else None].append(line)
+        point = line.content.get("point")
+        of[point if isinstance(point, str) else None].append(line)
 
     def told(name: str) -> Reading:
         return replace(ledger, lines=tuple(merge(of[None], of[name], key=lambda line: line.n)))

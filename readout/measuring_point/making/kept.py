@@ -67,7 +67,7 @@ def _metadata(path: Path) -> Mapping[str, Any]:
 
 
 def _corrections(archive: Path, point: str) -> tuple[Change, ...]:
-    lines = [line for line in read_file(archive / LEDGER).lines if line.kind == Kind.POINT]
+    lines = read_file(archive / LEDGER, lambda line: line.kind == Kind.POINT).lines
     mine: Sequence[Any] = [line.content.get("set") for line in lines if line.content.get("point") == point]
     return tuple(
         any_change(f"{key}={value}") for told in mine if isinstance(told, dict) for key, value in told.items()

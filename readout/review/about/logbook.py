@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from readout.sentence import Sentence, word
+from storage.archive.files import ADDING
 from storage.ledger import LEDGER, Kind, Line, Reading, read_file
 
 #: The event that counts replies after `reply_within`, since the last such event of the point.
@@ -69,12 +70,12 @@ class LogBook:
 
 def log_book(root: Path, point: str) -> LogBook:
     """The ledger of an archive, as far as it concerns a point; lines of others are left out."""
-    return book_of(read_file(root / LEDGER), point)
+    return book_of(read_file(root / LEDGER, lambda line: _concerns(line, point)), point)
 
 
 def book_of(reading: Reading, point: str) -> LogBook:
     """The same from a ledger that was read already."""
-    mine = [line for line in reading.lines if line.content.get("point", point) == point]
+    mine = [line for line in reading.lines if _concerns(line, point)]
     return LogBook(
         ran=_ran(mine, point),
         notes=[_note(line) for line in mine if line.kind == Kind.NOTE],
@@ -94,6 +95,10 @@ def book_of(reading: Reading, point: str) -> LogBook:
         tail=(reading.tail.n, reading.tail.hash),
         faults=[_fault(one) for one in reading.faults],
     )
+
+
+def _concerns(line: Line, point: str) -> bool:
+    return line.kind not in ADDING and bool(line.content.get("point", point) == point)
 
 
 def _fault(text: str) -> str:

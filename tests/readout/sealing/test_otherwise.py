@@ -8,10 +8,11 @@ from types import ModuleType
 import pytest
 from typer.testing import CliRunner, Result
 
+from protocols.register_map.model import RegisterMap
 from readout.cli.archive_redecode import _number
 from readout.cli.main import app
 from readout.errors import ArchiveError, WrongUse
-from readout.sealing.otherwise import by_another_map, decoded_otherwise
+from readout.sealing.otherwise import Another, by_another_map, decoded_otherwise
 from storage.archive import Archive
 from storage.ledger import Kind
 
@@ -48,22 +49,27 @@ def test_what_two_maps_decode_otherwise(meter: ModuleType, old: str, new: str, s
     assert found == ([] if said is None else [said])
 
 
+def another(root: Path, point: str, source: str, at_hand: RegisterMap) -> Another | None:
+    """Of one point alone."""
+    return by_another_map(root, source, {point: at_hand, "elsewhere": at_hand}).get(point)
+
+
 def test_a_map_is_another_only_after_a_redecoding_or_a_run_with_another(
     meter: ModuleType, root: Path
 ) -> None:
     old, new = meter.MAP, meter.MAP.replace("scale: 0.001", "scale: 0.01")
-    assert by_another_map(root, meter.POINT, "live", meter.parsed(old)) is None
+    assert another(root, meter.POINT, "live", meter.parsed(old)) is None
     meter.hours(root, 1)
     with Archive.open(root) as archive:
         archive.ledger.append(
             Kind.STARTED, {"points": {meter.POINT: {"map_sha256": meter.parsed(old).sha256}}}
         )
-    assert by_another_map(root, meter.POINT, "live", meter.parsed(old)) is None
-    found = by_another_map(root, meter.POINT, "live", meter.parsed(new))
+    assert another(root, meter.POINT, "live", meter.parsed(old)) is None
+    found = another(root, meter.POINT, "live", meter.parsed(new))
     assert found is not None
     assert (found.redecoded, [one.key for one in found.otherwise]) == (None, ["scale"])
     commented = meter.parsed(old + "# seen on the meter\n")
-    assert by_another_map(root, meter.POINT, "live", commented) is None, "the same values"
+    assert another(root, meter.POINT, "live", commented) is None, "the same values"
 
 
 def test_a_redecoding_of_the_memorys_records_is_none_of_the_live_rows(meter: ModuleType, root: Path) -> None:
@@ -72,8 +78,8 @@ def test_a_redecoding_of_the_memorys_records_is_none_of_the_live_rows(meter: Mod
     with Archive.open(root) as archive:
         line = archive.ledger.append(Kind.REDECODED, told)
     at_hand = meter.parsed(meter.MAP)
-    assert by_another_map(root, meter.POINT, "live", at_hand) is None
-    found = by_another_map(root, meter.POINT, "memory", at_hand)
+    assert another(root, meter.POINT, "live", at_hand) is None
+    found = another(root, meter.POINT, "memory", at_hand)
     assert found is not None
     assert (found.redecoded, found.otherwise) == (line.time, ())
 

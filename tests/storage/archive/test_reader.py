@@ -12,7 +12,7 @@ import pytest
 from storage.archive import Archive, ArchiveReader, SealedFile, file_name, parquet
 from storage.errors import ArchiveAbsent, ArchiveDamaged
 from storage.journal import JournalWriter, Row
-from storage.ledger import Kind, Reading
+from storage.ledger import Kind, Line, Walk
 from storage.verify import verify_archive
 
 
@@ -144,11 +144,10 @@ def test_rows_sealed_while_being_read_are_there_once(
     archive: Archive, hall: ModuleType, root: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A sealing right behind the first of the two things read, journal or ledger, whichever that is."""
-    from storage.archive import reader
     from storage.journal import Journal
 
     sealings: list[object] = []
-    real_rows, real_ledger = Journal.rows, reader.read_file
+    real_rows, real_lines = Journal.rows, Walk.__iter__
 
     def seal_once() -> None:
         if not sealings:
@@ -159,13 +158,12 @@ def test_rows_sealed_while_being_read_are_there_once(
         yield from list(real_rows(journal, *which))
         seal_once()
 
-    def ledger(path: Path) -> Reading:
-        found = real_ledger(path)
+    def lines(walk: Walk) -> Iterator[Line]:
+        yield from list(real_lines(walk))
         seal_once()
-        return found
 
     monkeypatch.setattr(Journal, "rows", rows)
-    monkeypatch.setattr(reader, "read_file", ledger)
+    monkeypatch.setattr(Walk, "__iter__", lines)
     table = ArchiveReader(root).read_rows(hall.POINT, "live", decode=hall.decode)
     assert len(sealings) == 2
     assert table["sequence"].to_pylist() == list(range(1, 36))
