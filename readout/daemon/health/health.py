@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from heapq import merge
 from pathlib import Path
 
+from readout.daemon.health.growth import full_in_s
 from readout.daemon.health.meter_memory import MeterMemory, meter_memory
 from readout.daemon.health.stretches import Account, Look, Rows, Stretch, added_up, ms_of, rows_of
 from readout.review.about.installation import LIVE, MEMORY, Installation, from_file, from_record
@@ -18,7 +19,7 @@ from readout.review.about.logbook import LATE_REPLIES, book_of
 from readout.sealing.record import Record
 from readout.sealing.table import table_of
 from storage import lock
-from storage.archive import ArchiveReader, Held, SealedFile
+from storage.archive import ArchiveReader, Held
 from storage.archive.layout import JOURNAL_FILE
 from storage.journal import Row
 from storage.ledger import Kind, Line, Reading
@@ -31,8 +32,6 @@ HOUR_MS, DAY_MS = 3_600_000, 86_400_000
 ON_ITS_WAY_MS = 5000
 #: So many intervals without a row, and a running recorder no longer looks as if it recorded.
 OVERDUE_ROUNDS = 3
-#: What an archive grows by is judged from files of this many days.
-_GROWTH_DAYS = 7
 #: Statuses of rounds in which nothing went wrong on the line.
 _NO_ERROR = frozenset({"ok", "skipped"})
 _NOTHING = Held([], [], [])
@@ -150,7 +149,7 @@ def _answer(
         oldest_ms=max((max(0, now_ms - row.due) for row in waiting if row.is_timed), default=None),
         log_bytes=log.stat().st_size if log.exists() else 0,
         room=room,
-        full_in_s=full_in_s([file for one in streams.values() for file in one.files], room, now_ms),
+        full_in_s=full_in_s(root, [file for one in streams.values() for file in one.files], room, now_ms),
         ledger_faults=ledger.faults,
     )
 
@@ -289,14 +288,3 @@ def _lately(rows: Sequence[Rows], ran: Spans, start: int, until: int, span_ms: i
 def _errors(account: Account, late: int) -> dict[str, int]:
     found = {word: rounds for word, rounds in sorted(account.statuses.items()) if word not in _NO_ERROR}
     return {**found, LATE_REPLIES: late} if late else found
-
-
-def full_in_s(files: Sequence[SealedFile], room: Room, now_ms: int) -> float | None:
-    """Seconds until the disk is full, by what the files of the last week took; None without growth."""
-    since = now_ms - _GROWTH_DAYS * DAY_MS
-    lately = [file for file in files if file.first is not None and ms_of(file.first) >= since]
-    if not lately:
-        return None
-    began = min(ms_of(str(file.first)) for file in lately)
-    size = sum(file.bytes for file in lately)
-    return room.free * (now_ms - began) / 1000 / size if size and now_ms > began else None
