@@ -151,6 +151,22 @@ def unit_of(word: str) -> Unit | None:
     return UNITS.get(plain) or UNITS.get(plain.replace("°", "deg"))
 
 
+#: How the unit words of files and maps are set in print.
+_IN_PRINT = (
+    (re.compile(r"\bdeg([CF])\b"), r"°\1"),
+    (re.compile(r"\b([NS]?(?:m|dm|cm|mm|ft))3\b"), r"\1³"),
+    (re.compile(r"\b([cm]?m)2\b"), r"\1²"),
+    (re.compile(r"\buS\b"), "µS"),
+)
+
+
+def printed(word: str) -> str:
+    """A unit as people write it: `kW/(m3/min)` is kW/(m³/min), `degC` is °C, `bar(g)` stays."""
+    for written, in_print in _IN_PRINT:
+        word = written.sub(in_print, word)
+    return word
+
+
 @dataclass(frozen=True, slots=True)
 class Quantity:
     """A number with its unit, exact. `gauge`: of a pressure, True (g), False (a), None where not said."""

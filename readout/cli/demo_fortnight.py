@@ -95,9 +95,9 @@ def known() -> list[str]:
     return [
         f"measured {found.measured_s / found.elapsed_s:.3%} of {found.elapsed_s:.0f} s; the meter was silent"
         f" for {found.silent_s:g} s, the recorder not running for {found.not_recording_s:g} s",
-        f"total of the measured time {found.total_m3:.1f} m3",
-        f"out-of-hours demand {found.out_of_hours_m3_h / 60:.4f} m3/min over {found.out_of_hours_s:g} s",
-        f"a leak of {found.leak_m3_h / 60:g} m3/min begins {leak:%Y-%m-%d %H:%M %z} and stays",
+        f"total of the measured time {found.total_m3:.1f} m³",
+        f"out-of-hours demand {found.out_of_hours_m3_h / 60:.4f} m³/min over {found.out_of_hours_s:g} s",
+        f"a leak of {found.leak_m3_h / 60:g} m³/min begins {leak:%Y-%m-%d %H:%M %z} and stays",
     ]
 
 

@@ -4,6 +4,7 @@ import json
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from protocols.units import printed
 from readout.cli.output import columns
 from readout.clock import iso
 
@@ -60,9 +61,9 @@ def stored_text(row: "pa.Table") -> list[str]:
         if "register" in about:
             value = _stored_value(held[column.name], about.get("words"), single=column.type == "float")
             unit = held.get(f"{column.name}_unit") or about.get("unit", "")
-            remarks = [f"at {about['reference']}"] if "reference" in about else []
+            remarks = [f"at {printed(about['reference'])}"] if "reference" in about else []
             remarks += [held[f"{column.name}_flag"]] if held.get(f"{column.name}_flag") else []
-            lines.append((f"  {column.name}", value_text(value), unit, "; ".join(remarks)))
+            lines.append((f"  {column.name}", value_text(value), printed(unit), "; ".join(remarks)))
     heading = f"  due {held['due']:%Y-%m-%d %H:%M:%S} UTC, status {held['status']}"
     return [heading, *columns(lines, right=frozenset({1}))]
 
@@ -98,8 +99,9 @@ def value_text(value: Any) -> str:
 
 
 def unit_text(unit: str | None, *, gauge: bool) -> str:
-    """The unit; a gauge pressure says so."""
-    return f"{unit}(g)" if unit and gauge and not unit.endswith("(g)") else unit or ""
+    """The unit as people write it; a gauge pressure says so."""
+    told = printed(unit or "")
+    return f"{told}(g)" if told and gauge and not told.endswith("(g)") else told
 
 
 def site_time(result: "Result") -> str:
@@ -113,7 +115,7 @@ def site_time(result: "Result") -> str:
 
 def _remarks(reading: Mapping[str, Any], conditions: str | None) -> str:
     """Reference conditions, which say nothing where there is no value, and the flag."""
-    said = [f"at {conditions}"] if conditions and reading["value"] is not None else []
+    said = [f"at {printed(conditions)}"] if conditions and reading["value"] is not None else []
     if reading["flag"]:
         said.append(reading["flag"])
     return "; ".join(said)

@@ -164,7 +164,7 @@ def _mark_lines(one: "Review", inputs: "Inputs") -> list[str]:
     from readout.review.marks.comparison import compared
     from readout.review.marks.results import mark_results
 
-    unit = "" if one.flow is None else one.flow.shown.unit
+    unit = "" if one.flow is None else _unit(one.flow.shown.unit)
     lines = []
     for found in mark_results(one, inputs):
         mark = found.mark
@@ -177,7 +177,7 @@ def _mark_lines(one: "Review", inputs: "Inputs") -> list[str]:
                 lines.append(f"    none by {test.method}: {test.why}")
                 continue
             share = "" if test.share is None else f", {test.share:.1%} of the time under load"
-            lines.append(f"    {_shown(test.flow)} {test.unit or ''} by {test.method}{share}")
+            lines.append(f"    {_shown(test.flow)} {_unit(test.unit)} by {test.method}{share}")
     both = compared(one)
     for name, before, after in () if both is None else both.rows:
         pair = [None if side is None else side.mean for side in (before, after)]
@@ -197,8 +197,10 @@ def _together_lines(found: "list[Review]") -> list[str]:
     elif both is not None:
         width = _shown(both["difference_uncertainty"])
         first, *rest = both["points"]
-        lines.append(f"sum of all points: {_shown(both['sum'])} ± {width} {both['unit']}")
-        lines.append(f"{first} less {', '.join(rest)}: {_shown(both['difference'])} ± {width} {both['unit']}")
+        lines.append(f"sum of all points: {_shown(both['sum'])} ± {width} {_unit(both['unit'])}")
+        lines.append(
+            f"{first} less {', '.join(rest)}: {_shown(both['difference'])} ± {width} {_unit(both['unit'])}"
+        )
         lines += [both["verdict"]] if both["verdict"] else []
     for name, one in told["live_and_memory"].items():
         if one is not None:
@@ -233,9 +235,9 @@ def _lines(one: "Review") -> list[str]:
 
 def _row(name: str, one: "ReadingReview") -> tuple[str, ...]:
     found = one.statistics
-    total = "" if one.total is None or one.amount is None else f"{one.total:.6g} {one.amount.unit}"
+    total = "" if one.total is None or one.amount is None else f"{one.total:.6g} {_unit(one.amount.unit)}"
     numbers = (_shown(value) for value in (found.mean, found.median, found.lowest, found.highest))
-    return (f"  {name}", one.shown.unit or "-", *numbers, total)
+    return (f"  {name}", _unit(one.shown.unit) or "-", *numbers, total)
 
 
 def _flow_lines(one: "Review") -> list[str]:
@@ -243,11 +245,11 @@ def _flow_lines(one: "Review") -> list[str]:
     if one.flow is not None:
         for peak in one.flow.statistics.peaks:
             when = peak.why if peak.begin_ms is None else f"from {_local(one, peak.begin_ms)}"
-            told = f"{_shown(peak.value)} {one.flow.shown.unit}"
+            told = f"{_shown(peak.value)} {_unit(one.flow.shown.unit)}"
             lines.append(f"  largest {peak.minutes} min mean: {told} {when}")
         if one.corrected is not None and one.corrected.amount is not None:
             lines.append(
-                f"  corrected: {_shown(one.corrected.total)} {one.corrected.amount.unit} instead of"
+                f"  corrected: {_shown(one.corrected.total)} {_unit(one.corrected.amount.unit)} instead of"
                 f" {_shown(one.flow.total)} as the meter told it"
             )
     if one.totals is not None:
@@ -259,7 +261,7 @@ def _flow_lines(one: "Review") -> list[str]:
                 f"; the flow's integral is {_shown(found.integral)}: too little was counted{steps} to compare"
             )
         lines.append(
-            f"  the meter's totaliser counted {_shown(found.counted)} {found.unit} while rows came,"
+            f"  the meter's totaliser counted {_shown(found.counted)} {_unit(found.unit)} while rows came,"
             f" {_shown(found.in_gaps)} in gaps{apart}"
         )
     return lines
@@ -269,7 +271,7 @@ def _demand_lines(one: "Review") -> list[str]:
     if isinstance(one.demand, str):
         return [f"  out-of-hours demand: not told; {one.demand}"]
     lines = [
-        f"  out-of-hours demand: {_shown(one.demand.mean)} {one.demand.unit} over"
+        f"  out-of-hours demand: {_shown(one.demand.mean)} {_unit(one.demand.unit)} over"
         f" {one.demand.counted_s:.12g} s"
         f" ({one.demand.out_of_band_s:.12g} s with the pressure out of its band left out)"
     ]
@@ -279,8 +281,8 @@ def _demand_lines(one: "Review") -> list[str]:
     return [
         *lines,
         f"  it costs {one.cost.an_hour:.2f} {one.cost.currency} an hour, {one.cost.a_year:.0f} a year"
-        f" = {one.cost.formula}",
-        f"    {one.cost.specific_power}: {one.cost.specific_power_reference}",
+        f" = {_unit(one.cost.formula)}",
+        f"    {_unit(str(one.cost.specific_power))}: {one.cost.specific_power_reference}",
         *(f"    {warning}" for warning in one.cost.warnings),
     ]
 
@@ -294,10 +296,17 @@ def _step_lines(one: "Review") -> list[str]:
         return []
     way = "up" if step.size > 0 else "down"
     return [
-        f"  it stepped {way} from {_shown(step.before)} to {_shown(step.after)} {step.unit} between"
+        f"  it stepped {way} from {_shown(step.before)} to {_shown(step.after)} {_unit(step.unit)} between"
         f" {_local(one, step.since_ms)} and {_local(one, step.until_ms)}",
         f"    {METHOD}; medians of {step.hours_before} and {step.hours_after} hours",
     ]
+
+
+def _unit(word: str | None) -> str:
+    """As people write it; nothing for none."""
+    from protocols.units import printed
+
+    return "" if word is None else printed(word)
 
 
 def _shown(value: Any) -> str:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
+from protocols.units import printed
 from readout.export.table import Stream
 from readout.review.figures.periods import Period
 from readout.review.review import ReadingReview, Review, hours_of
@@ -107,11 +108,11 @@ def _out_of_hours(review: Review) -> list[tuple[Any, ...]]:
     if isinstance(demand, str):
         return [("out-of-hours demand: not told", demand)]
     rows: list[tuple[Any, ...]] = [
-        (f"out-of-hours demand [{demand.unit or '-'}]", demand.mean),
+        (f"out-of-hours demand [{printed(demand.unit or '-')}]", demand.mean),
         ("out-of-hours demand: counted [s]", demand.counted_s),
     ]
     if not isinstance(step, str):
-        unit = step.unit or "-"
+        unit = printed(step.unit or "-")
         since, until = _local(review, step.since_ms), _local(review, step.until_ms)
         rows += [
             (f"out-of-hours demand: stepped by [{unit}]", step.size, since, until),
@@ -122,7 +123,7 @@ def _out_of_hours(review: Review) -> list[tuple[Any, ...]]:
 
 
 def _figures(name: str, one: ReadingReview, review: Review) -> list[tuple[Any, ...]]:
-    found, unit = one.statistics, one.shown.unit or "-"
+    found, unit = one.statistics, printed(one.shown.unit or "-")
     rows: list[tuple[Any, ...]] = [
         (f"{name}: mean [{unit}]", found.mean),
         (f"{name}: median [{unit}]", found.median),
@@ -130,14 +131,14 @@ def _figures(name: str, one: ReadingReview, review: Review) -> list[tuple[Any, .
         (f"{name}: highest [{unit}]", found.highest),
     ]
     if one.amount is not None:
-        rows.append((f"{name}: total of the measured time [{one.amount.unit}]", one.total))
+        rows.append((f"{name}: total of the measured time [{printed(one.amount.unit)}]", one.total))
         rows += [
             (f"{name}: largest {peak.minutes} min mean [{unit}]", peak.value, _local(review, peak.begin_ms))
             for peak in found.peaks
             if peak.begin_ms is not None
         ]
     if one.info.reference:
-        rows.append((f"{name}: at", one.info.reference))
+        rows.append((f"{name}: at", printed(one.info.reference)))
     return rows
 
 
@@ -148,7 +149,7 @@ def fill_summary(book: "xlsxwriter.Workbook", review: Review, rows: Sequence[tup
         summary.add(row)
     shown = review.flow or next(iter(review.readings.values()), None)
     if shown is not None:
-        unit = shown.shown.unit or "-"
+        unit = printed(shown.shown.unit or "-")
         days = _periods(book, review, "days", shown, shown.days)
         hours = _periods(book, review, "hours", shown, hours_of(review, shown.info.name))
         page = book.add_worksheet("charts")
@@ -163,10 +164,10 @@ def _periods(
     book: "xlsxwriter.Workbook", review: Review, name: str, one: ReadingReview, periods: Sequence[Period]
 ) -> int:
     """A sheet of days or hours; returns how many. An hour without rows is an empty one: charts break."""
-    unit = one.shown.unit or "-"
+    unit = printed(one.shown.unit or "-")
     heads = [f"begin, {review.installation.zone.key}", "measured [s]", "elapsed [s]", f"mean [{unit}]",
              f"lowest [{unit}]", f"highest [{unit}]"]  # fmt: skip
-    heads += [f"total [{one.amount.unit}]"] if one.amount else []
+    heads += [f"total [{printed(one.amount.unit)}]"] if one.amount else []
     sheet = Sheet.made(book, name, heads, [21] + [15] * (len(heads) - 1))
     before: int | None = None
     for period in periods:

@@ -6,14 +6,16 @@ spreadsheet would round them.
 """
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from protocols.units import printed
 from readout.export.sheets import Sheet, fill_summary, summary_rows
-from readout.export.table import Stream
+from readout.export.table import Column, Stream
 from readout.review.review import Review
 
 if TYPE_CHECKING:
@@ -79,7 +81,7 @@ class _Rows:
         count = self._parts[name] = self._parts.get(name, 0) + 1
         zone = self._stream.about.zone.key
         heads = [f"time {zone}", "offset", "time UTC"]
-        heads += [column.heading for column in self._stream.columns[1:]]
+        heads += [_heading(column) for column in self._stream.columns[1:]]
         widths = [21, 8, 21] + [max(10, len(head) + 1) for head in heads[3:]]
         self._sheet = Sheet.made(self._book, name if count == 1 else f"{name} ({count})", heads, widths)
         return self._sheet
@@ -95,6 +97,11 @@ class _Rows:
             offset = local.strftime("%z")
             utc = moment.astimezone(UTC).replace(tzinfo=None)
             yield local, [local.replace(tzinfo=None), f"{offset[:3]}:{offset[3:]}", utc, *rest]
+
+
+def _heading(column: Column) -> str:
+    """The name as it is, and its unit as people write it."""
+    return replace(column, unit=column.unit and printed(column.unit)).heading
 
 
 def _values(column: Any) -> Sequence[Any]:

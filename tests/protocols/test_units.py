@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from protocols.units import UNITS, Dimension, Quantity, quantity_of, unit_of
+from protocols.units import UNITS, Dimension, Quantity, printed, quantity_of, unit_of
 
 
 def quantity(text: str) -> Quantity:
@@ -85,3 +85,20 @@ def test_any_text_is_a_quantity_or_a_sentence(text: str) -> None:
 def test_a_quantity_reads_back_as_it_was_written(number: Decimal, word: str) -> None:
     found = quantity(f"{number} {word}")
     assert quantity(str(found)) == found
+
+
+@pytest.mark.parametrize(
+    ("word", "in_print"),
+    [
+        ("m3/min", "m³/min"), ("Nm3/h", "Nm³/h"), ("kW/(m3/min)", "kW/(m³/min)"), ("ft3/min", "ft³/min"),
+        ("cm2", "cm²"), ("degC", "°C"), ("uS/cm", "µS/cm"), ("bar(g)", "bar(g)"), ("mmHg", "mmHg"),
+        ("20 degC, 1 bar(a)", "20 °C, 1 bar(a)"),
+    ],
+)  # fmt: skip
+def test_a_unit_is_set_in_print(word: str, in_print: str) -> None:
+    """SI brochure, 9th edition, 5.4: exponents raised, ° for degrees Celsius."""
+    assert printed(word) == in_print
+
+
+def test_every_unit_in_print_is_the_same_unit_when_it_is_read_again() -> None:
+    assert [word for word in UNITS if unit_of(printed(word)) is not UNITS[word]] == []

@@ -32,7 +32,7 @@ def test_the_demo_ends_with_a_verified_archive_that_others_open(command: ModuleT
     weeks = (tmp_path / "first-try" / "fortnight" / "audit.html").read_text(encoding="utf-8")
     assert "This demand stepped up by" in weeks
     assert (tmp_path / "first-try" / "fortnight" / "rows.xlsx").read_bytes().startswith(b"PK")
-    for said in ("(20 ok)", "no fault", "m3/h", "bar(g)", "status ok"):
+    for said in ("(20 ok)", "no fault", "m³/h", "bar(g)", "status ok"):
         assert said in done.out, done.out
     readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
     (shown_there,) = re.findall(r"It ends like this:\n\n```\n(.*?)```", readme, re.DOTALL)
@@ -75,7 +75,7 @@ def test_two_weeks_are_recorded_reported_and_held_against_the_truth(
     assert [line.split()[2] for line in shown] == ["review", "report", "export", "archive"]
     assert "measured 99.107% of 1209600 s" in done.out.split("What the simulator knows")[0]
     assert "measured 99.107% of 1209600 s" in done.out.split("What the simulator knows")[1]
-    assert "a leak of 0.3 m3/min begins 2026-05-16 03:20 +0100 and stays" in done.out
+    assert "a leak of 0.3 m³/min begins 2026-05-16 03:20 +0100 and stays" in done.out
     assert "between 2026-05-16 03:00:00 +0100 and 2026-05-16 04:00:00 +0100" in done.out
     assert "241380 rows, no fault" in done.out
     page = (tmp_path / "weeks" / "audit.html").read_text(encoding="utf-8")

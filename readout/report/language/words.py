@@ -13,7 +13,7 @@ from enum import Enum, StrEnum
 from string import Formatter
 from zoneinfo import ZoneInfo
 
-from protocols.units import Quantity, quantity_of
+from protocols.units import Quantity, printed, quantity_of
 from readout.report.language.german import GERMAN
 from readout.report.language.german_place import JOINTS
 from readout.report.language.german_review import NAMES
@@ -23,8 +23,6 @@ _BLANK = re.compile(r"\{[^}]*\}")
 _RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 _PRICE = re.compile(r"[0-9]+\.[0-9]+ [A-Z]{3}/[A-Za-z]+")
 _LONG = re.compile("|".join(JOINTS))
-#: How the units of files and maps are written in print.
-_IN_PRINT = ((re.compile(r"\bdeg([CF])\b"), r"°\1"), (re.compile(r"\b(m|cm|mm|ft|in)3\b"), r"\1³"))
 
 
 class Language(StrEnum):
@@ -118,21 +116,14 @@ class Words:
 
     def unit(self, word: str | None, absent: str = "–") -> str:
         """A unit as it is printed; `absent` for a number without one."""
-        told = plain(word) if word else absent
-        if self.language is Language.ENGLISH:
-            return told
-        for written, printed in _IN_PRINT:
-            told = written.sub(printed, told)
-        return told
+        return printed(plain(word)) if word else absent
 
     def outside(self, text: object) -> str:
         """Outside text as it is; where all of it is numbers with units, as the language writes those."""
         if isinstance(text, Sentence):
             return self(text)
         told = plain(text)
-        if self.language is Language.ENGLISH:
-            return told
-        if _PRICE.fullmatch(told):
+        if self.language is Language.GERMAN and _PRICE.fullmatch(told):
             return told.replace(".", ",")
         found = [quantity_of(part) for part in told.split(", ")]
         numbers = [self.value(one) for one in found if isinstance(one, Quantity)]

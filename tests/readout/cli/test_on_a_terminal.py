@@ -75,7 +75,7 @@ def test_watch_keeps_one_table_live(command: ModuleType, tmp_path: Path) -> None
         command.write_point(tmp_path, "header", line.port)
         words = ["read", "header.yaml", "--watch", "--every", "100ms"]
         with on_a_terminal(command, words, tmp_path) as terminal:
-            terminal.until(r"(?s)header .*ok.*flow.*m3/h.*header .*ok")
+            terminal.until(r"(?s)header .*ok.*flow.*m³/h.*header .*ok")
             assert terminal.end(signal.SIGINT) == 130
     assert "\x1b[1A" in terminal.seen, "the cursor goes up to the table's first line"
     assert terminal.seen.rindex("\x1b[?25h") > terminal.seen.rindex("\x1b[?25l")

@@ -58,7 +58,7 @@ def test_a_stored_row_is_told_from_its_file_alone() -> None:
     row = pa.table([array for _, array in held], schema=pa.schema([field for field, _ in held]))
     assert [" ".join(line.split()) for line in stored_text(row)] == [
         "due 2026-05-04 06:00:00 UTC, status partial",
-        "flow 305.6 m3/h at 20 degC, 1000 mbar",
+        "flow 305.6 m³/h at 20 °C, 1000 mbar",
         "pressure – bar(g) not available",
         "mode measuring",
         "phase unknown(9)",

@@ -66,10 +66,10 @@ def test_a_workbook_has_both_and_says_why_they_differ(archive: Path) -> None:
     run("export", str(archive), "--to", str(file))
     book = CalamineWorkbook.from_path(str(file))
     head, *rows = book.get_sheet_by_name("rows").to_python()
-    assert rows[-1][head.index("flow_corrected [m3/h]")] == pytest.approx(100 * FACTOR, rel=1e-6)
+    assert rows[-1][head.index("flow_corrected [m³/h]")] == pytest.approx(100 * FACTOR, rel=1e-6)
     told = {str(row[0]): row[1] for row in book.get_sheet_by_name("summary").to_python()}
     assert "54.5mm instead of 53.1 mm" in str(told["correction"])
-    assert told["flow, corrected: mean [m3/h]"] == pytest.approx(50 * (1 + FACTOR), rel=1e-6)
+    assert told["flow, corrected: mean [m³/h]"] == pytest.approx(50 * (1 + FACTOR), rel=1e-6)
 
 
 def test_review_and_report_have_both_and_the_reason(archive: Path) -> None:
@@ -81,5 +81,5 @@ def test_review_and_report_have_both_and_the_reason(archive: Path) -> None:
     page = archive.parent / "audit.html"
     run("report", str(archive), "--to", str(page))
     text = page.read_text(encoding="utf-8")
-    assert "54.5mm instead of 53.1 mm" in text
+    assert "54.5 mm instead of 53.1 mm" in text
     assert "energy.price: 0.30 EUR/kWh instead of 0.25 EUR/kWh" in text

@@ -52,7 +52,7 @@ def test_a_workbook_adds_up_in_every_language(root: Path, tmp_path: Path, langua
     out = office(tmp_path, language, everything, file)
     with (out / "rows-rows.csv").open(newline="", encoding="utf-8") as told:
         head, *rows = csv.reader(told, delimiter=";")
-    flow = [row[head.index("flow [m3/h]")] for row in rows]
+    flow = [row[head.index("flow [m³/h]")] for row in rows]
     assert flow == (["22,5", "-5,25"] if language == "de_DE" else ["22.5", "-5.25"])
     assert rows[0][0].startswith("2026-05-22 09:00:00")
 
@@ -76,5 +76,5 @@ def test_delimited_text_is_numbers_in_its_own_country(
     out = office(tmp_path, language, "xlsx", file, infilter=reader)
     book = CalamineWorkbook.from_path(out / "text.xlsx")
     head, *rows = book.get_sheet_by_index(0).to_python()
-    assert [row[head.index("flow [m3/h]")] for row in rows] == [22.5, -5.25]
+    assert [row[head.index("flow [m³/h]")] for row in rows] == [22.5, -5.25]
     assert [row[head.index("pressure [bar(g)]")] for row in rows] == [7.001, 7.001]

@@ -54,8 +54,8 @@ def test_numbers_are_numbers_and_times_are_times(night: Path) -> None:
     ]  # fmt: skip
     assert [row[1] for row in rows[:3]] == ["+01:00", "+01:00", "+00:00"]
     assert rows[2][2] == datetime(2026, 10, 25, 1, 0)
-    assert {row[head.index("flow [m3/h]")] for row in rows} == {0.1}
-    assert {row[head.index("total [m3]")] for row in rows} == {2.5}
+    assert {row[head.index("flow [m³/h]")] for row in rows} == {0.1}
+    assert {row[head.index("total [m³]")] for row in rows} == {2.5}
 
 
 def test_hostile_text_stays_text_and_long_serial_numbers_whole(night: Path) -> None:
@@ -80,7 +80,7 @@ def test_summary_days_hours_and_gaps_say_what_is_missing(night: Path) -> None:
     told = {row[0]: row[1] for row in rows_of(book, "summary")}
     assert told["measured [s]"] == 6 * 1800
     assert told["missing: recorder not running [s]"] == 3600
-    assert told["flow: at"] == "20 degC, 1 bar(a)"
+    assert told["flow: at"] == "20 °C, 1 bar(a)"
     (gap,) = rows_of(book, "gaps")[1:]
     assert gap == [
         datetime(2026, 10, 25, 1, 30), datetime(2026, 10, 25, 2, 30), 3600.0, "recorder not running"

@@ -65,7 +65,7 @@ def english(told: Callable[..., Review]) -> str:
         "An hour of it costs 0.53 EUR",  # 20/60 m3/min x 6.4 kW/(m3/min) x 0.25 EUR/kWh = 0.533
         "It is no saving",
         "Why the meter's display may differ",
-        "at 20 degC, 1 bar(a)",  # reference conditions
+        "at 20 °C, 1 bar(a)",  # reference conditions
         "2026-05-05 early",  # a shift, by its day and its name
     ],
 )

@@ -56,7 +56,7 @@ def found(hall: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> Review:
 def test_the_mean_flow_is_told_with_its_uncertainty_and_conditions(found: Review) -> None:
     html = page([found], Words(), "Audit")
     assert "The mean flow is 66 ± " in html
-    assert " m3/h at 20 degC, 1 bar(a); the total has the same ± " in html
+    assert " m³/h at 20 °C, 1 bar(a); the total has the same ± " in html
 
 
 def test_the_probe_is_drawn_as_on_its_sheet(found: Review) -> None:

@@ -39,12 +39,12 @@ def test_mains_against_branches_side_by_side(told: Callable[..., Review]) -> Non
     mains = scaled(told(), "header", 1.0, role="header flow")
     branches = [scaled(told(), f"filler-{n}", by, role="branch flow") for n, by in ((1, 0.6), (2, 0.3))]
     text, (table,), (picture,) = items(branches[0], mains, branches[1])
-    assert "header: 46.72 m3/h; the others together: 42.05 m3/h (uncertainty not known)" in text
-    assert "difference 4.672 m3/h (uncertainty not known)" in text
+    assert "header: 46.72 m³/h; the others together: 42.05 m³/h (uncertainty not known)" in text
+    assert "difference 4.672 m³/h (uncertainty not known)" in text
     assert [(row[0], row[2]) for row in table.rows] == [
         ("header", "46.72"), ("filler-1", "28.03"), ("filler-2", "14.02"),
     ]  # fmt: skip
-    assert table.heads[2] == "mean flow [m3/h] at 20 degC, 1 bar(a)"
+    assert table.heads[2] == "mean flow [m³/h] at 20 °C, 1 bar(a)"
     assert {row[4] for row in table.rows} == {"97.22 %"}
     assert [(line["name"], line["line"]["dash"]) for line in picture.spec["data"]] == [
         ("header", "solid"), ("filler-1", "dash"), ("filler-2", "dot"),
@@ -53,8 +53,8 @@ def test_mains_against_branches_side_by_side(told: Callable[..., Review]) -> Non
 
 def test_equals_are_added_and_told_what_they_differ_by(told: Callable[..., Review]) -> None:
     text, _, _ = items(told(), scaled(told(), "other", 0.5))
-    assert "All points together: 70.08 m3/h" in text  # 46.72 x 1.5
-    assert "bottling-hall-header less other: 23.36 m3/h" in text
+    assert "All points together: 70.08 m³/h" in text  # 46.72 x 1.5
+    assert "bottling-hall-header less other: 23.36 m³/h" in text
 
 
 def test_a_memory_stands_beside_its_live_rows_and_is_never_added(told: Callable[..., Review]) -> None:
@@ -62,7 +62,7 @@ def test_a_memory_stands_beside_its_live_rows_and_is_never_added(told: Callable[
     live = told()
     text, (table,), pictures = items(live, scaled(live, live.installation.point, 1.005, source="memory"))
     assert [tuple(row) for row in table.rows] == [
-        ("bottling-hall-header", "2.917 d", "46.722 m3/h", "46.955 m3/h", "0.5 %")
+        ("bottling-hall-header", "2.917 d", "46.722 m³/h", "46.955 m³/h", "0.5 %")
     ]
     assert "the two are never added" in text
     assert "together" not in text

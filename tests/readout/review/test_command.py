@@ -51,7 +51,7 @@ def test_the_text_tells_completeness_first_and_never_a_leak_or_a_saving(archive:
     done = CliRunner().invoke(app, ["review", str(archive)])
     assert done.exit_code == 0
     assert "measured 100.000% of 86400 s" in done.stdout.splitlines()[2]
-    assert "out-of-hours demand: 0.2 m3/min" in done.stdout
+    assert "out-of-hours demand: 0.2 m³/min" in done.stdout
     assert "it costs 0.32 EUR an hour" in done.stdout
     assert not {"leak", "saving", "saved"} & set(done.stdout.lower().split())
 
@@ -112,7 +112,7 @@ def test_marks_points_and_sources_are_told_together(hall: ModuleType, root: Path
     assert both["difference_uncertainty"] is None
     assert told["live_and_memory"][hall.POINT]["ratio"] == pytest.approx(0.98)
     text = CliRunner().invoke(app, words).stdout
-    assert "bottling-hall-header less branch: 30 ± - m3/h" in text
+    assert "bottling-hall-header less branch: 30 ± - m³/h" in text
     assert "are not added" in text
     with pytest.raises(WrongUse, match="that is no volume"):
         raise CliRunner().invoke(app, [*words[:3], "10 m"]).exception or AssertionError

@@ -118,8 +118,8 @@ def test_the_workbook_tells_demand_and_step_too(archive: Path, tmp_path: Path) -
     assert done.exit_code == 0, done.output
     rows = CalamineWorkbook.from_path(str(book)).get_sheet_by_name("summary").to_python()
     told = {str(row[0]): row[1:] for row in rows}
-    assert told["out-of-hours demand [m3/min]"][0] == pytest.approx(truth().out_of_hours_m3_h / 60, rel=0.02)
-    size, since, until = told["out-of-hours demand: stepped by [m3/min]"]
+    assert told["out-of-hours demand [m³/min]"][0] == pytest.approx(truth().out_of_hours_m3_h / 60, rel=0.02)
+    size, since, until = told["out-of-hours demand: stepped by [m³/min]"]
     assert size == pytest.approx(0.3, rel=0.1)
     assert (since, until) == (datetime(2026, 5, 16, 3), datetime(2026, 5, 16, 4))
 
