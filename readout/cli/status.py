@@ -2,6 +2,7 @@
 
 import time
 from collections.abc import Iterator, Mapping
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -81,6 +82,7 @@ def _point(point: "PointHealth", now_ms: int) -> dict[str, Any]:
         "line_errors": {"start": dict(point.line_errors.start), "day": dict(point.line_errors.day)},
         "worst_reply_ms": point.worst_reply_ms,
         "memory": None if point.memory is None else _memory(point.memory, now_ms),
+        "other_meter": None if point.other_meter is None else asdict(point.other_meter),
     }
 
 

@@ -54,7 +54,7 @@ class Identity:
             self.say(
                 f"{self.point}: ANOTHER METER answers: serial number {serial} instead of {self.expected}. "
                 "Nothing of it is recorded under this point. If the meter was exchanged, write its serial "
-                "number into the point file and start again."
+                "number into the point file, then `systemctl reload` (SIGHUP) or start again."
             )
         return Met.OTHER
 

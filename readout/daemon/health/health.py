@@ -13,6 +13,7 @@ from pathlib import Path
 
 from readout.daemon.health.growth import full_in_s
 from readout.daemon.health.meter_memory import MeterMemory, meter_memory
+from readout.daemon.health.other_meter import OtherMeter, other_meter
 from readout.daemon.health.stretches import Account, Look, Rows, Stretch, added_up, ms_of, rows_of
 from readout.review.about.installation import LIVE, MEMORY, Installation, from_file, from_record
 from readout.review.about.logbook import LATE_REPLIES, book_of
@@ -84,6 +85,7 @@ class PointHealth:
     clock_day: Mapping[str, int]
     memory: MeterMemory | None
     is_timed: bool = True
+    other_meter: OtherMeter | None = None
 
     @property
     def is_overdue(self) -> bool:
@@ -226,6 +228,7 @@ class _Point:
             shares=Shares(total.share, hour.share, day.share),
             missing=total.rounds(interval),
             missing_hour=hour.rounds(interval),
+            other_meter=other_meter(self._ledger.lines, self._name),
             worst_reply_ms=max(
                 (found for one in rows if (found := one.slowest_ms(self._now_ms - HOUR_MS)) is not None),
                 default=None,

@@ -40,6 +40,8 @@ def _of_point(point: PointHealth, found: Health, least: float, now_ms: int) -> I
         return
     if found.running and point.is_overdue:
         yield f"no row for {(point.age_ms or 0) / 1000:.0f} s although the recorder runs"
+    if point.other_meter is not None:
+        yield str(point.other_meter)
     if point.shares.hour < least:
         share = f"{point.shares.hour:.1%} of the last hour is covered, less than {least:.0%}"
         yield f"{share}{_mostly(point.missing_hour)}"
