@@ -17,8 +17,8 @@ class OtherMeter:
     def __str__(self) -> str:
         return (
             f"another meter answers since {self.since}: serial number {self.found} instead of "
-            f"{self.expected}, and nothing of it is recorded. If the meter was exchanged, write its serial number "
-            "into the point file, then `systemctl reload` (SIGHUP) or start again"
+            f"{self.expected}, and nothing of it is recorded. If the meter was exchanged, write its serial "
+            "number into the point file, then `systemctl reload` (SIGHUP) or start again"
         )
 
 
