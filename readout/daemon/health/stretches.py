@@ -242,10 +242,16 @@ class Look:
         if file.first is None or file.last is None:
             return None
         first, last = ms_of(file.first), ms_of(file.last)
-        without = _nulls(opened, self.flow)
+        told = _told(opened, ("status", self.flow))
+        without = _nulls(told[self.flow])
         if without is None or last - first != (file.rows - 1) * interval_ms:
             return None
-        statuses = _words(opened.read(columns=["status"], use_threads=False), "status").counted()
+        word = _only_word(told["status"])
+        statuses: Mapping[str, int] = (
+            _words(opened.read(columns=["status"], use_threads=False), "status").counted()
+            if word is None
+            else {word: file.rows}
+        )
         failed = {word: number for word, number in statuses.items() if word != _OK}
         if sum(failed.values()) != without or _PARTIAL in failed:
             return None
@@ -291,17 +297,30 @@ def interval_of(opened: "pq.ParquetFile") -> int:
     return int(plan.get("every_ms") or _DEFAULT_MS)
 
 
-def _nulls(opened: "pq.ParquetFile", name: str | None) -> int | None:
-    """Rows without a value in a column; None where the footer does not count them."""
-    found, meta = 0, opened.metadata
+def _told(opened: "pq.ParquetFile", names: Iterable[str | None]) -> dict[str | None, list[Any]]:
+    """What the footer tells of columns: the statistics of each piece of one, None for a piece without."""
+    found: dict[str | None, list[Any]] = {name: [] for name in names}
+    meta = opened.metadata
     for number in range(meta.num_row_groups):
         group = meta.row_group(number)
-        chunks = (group.column(place) for place in range(group.num_columns))
-        told = next((chunk.statistics for chunk in chunks if chunk.path_in_schema == name), None)
-        if told is None or told.null_count is None:
-            return None
-        found += told.null_count
+        for chunk in (group.column(place) for place in range(group.num_columns)):
+            if (name := chunk.path_in_schema) in found:
+                found[name].append(chunk.statistics)
     return found
+
+
+def _nulls(told: Sequence[Any]) -> int | None:
+    """Rows without a value in a column; None where the footer does not count them."""
+    counts = [piece.null_count for piece in told if piece is not None and piece.null_count is not None]
+    return sum(counts) if told and len(counts) == len(told) else None
+
+
+def _only_word(told: Sequence[Any]) -> str | None:
+    """The word that every row of a column has; None where the footer does not tell of just one."""
+    ends = {
+        end for piece in told for end in ((piece.min, piece.max) if piece and piece.has_min_max else (None,))
+    }
+    return ends.pop() if len(ends) == 1 and _nulls(told) == 0 else None
 
 
 def ms_of(text: str) -> int:

@@ -1,5 +1,6 @@
 """Rows and files as stretches: what the footer tells is what the rows tell, gaps and flags included."""
 
+from collections import Counter
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -31,6 +32,10 @@ def sealed(hall: ModuleType, root: Path, *runs: tuple[int, int, Any, str]) -> tu
 @pytest.mark.parametrize(
     ("runs", "missing", "holes"),
     [
+        # One status in all rows: the footer alone tells it.
+        (((0, 60, OK, "ok"),), {}, []),
+        (((0, 60, NONE, "no reply"),), {"no reply": 60}, []),
+        (((0, 60, NAN, "ok"),), {"not a number": 60}, []),
         (((0, 50, OK, "ok"), (50, 60, NONE, "no reply")), {"no reply": 10}, []),
         (((0, 50, OK, "ok"), (50, 60, NAN, "ok")), {"not a number": 10}, []),
         # A flag and a silence in one file: neither may be taken for the other.
@@ -50,6 +55,10 @@ def test_a_minute_of_seconds(
     assert (found.first_ms, found.end_ms) == (begin, begin + 60 * S)
     assert found.missing_ms == {cause: seconds * S for cause, seconds in missing.items()}
     assert list(found.holes) == [(begin + since * S, begin + until * S) for since, until in holes]
+    statuses: Counter[str] = Counter()
+    for since, until, _, status in runs:
+        statuses[status] += until - since
+    assert found.statuses == statuses
     gone = sum(missing.values()) + sum(until - since for since, until in holes)
     assert found.measured_ms == (60 - gone) * S
 
