@@ -223,6 +223,7 @@ class _Asked:
     answers: tuple[str, ...]
     assumed: str
     topics: tuple[str, ...] = ()
+    last: bool = False
 
 
 #: Names of rows that one question tells; of more it tells how many.
@@ -246,6 +247,28 @@ class Asking:
         """A question about the whole table, unless the answers hold its topic."""
         if topic not in self.answers.whole:
             self._asked.append(_Asked(None, "", question, tuple(f"{topic}={value}" for value in values), ""))
+
+    def of_the_meter(self, *, measures_a_fluid: bool) -> None:
+        """What a table of registers seldom says and the map is to say; asked last, unless answered."""
+        if measures_a_fluid:
+            self._last(
+                "fluid",
+                "What flows through the meter? The map says it (`fluid: compressed air`), for conversions and"
+                " cautions go by it. Assumed: nothing",
+                "compressed air",
+                "nitrogen",
+            )
+        self._last(
+            "unit_address",
+            "Which unit address does the meter have as delivered? Its manual or its menu tells. Assumed:"
+            " none; each point file then has to say it",
+            "…",
+        )
+
+    def _last(self, topic: str, question: str, *values: str) -> None:
+        if topic not in self.answers.whole:
+            answers = tuple(f"{topic}={value}" for value in values)
+            self._asked.append(_Asked(None, "", question, answers, "", last=True))
 
     def row(
         self,
@@ -299,11 +322,14 @@ class Asking:
             kept.append(remark)
 
     def questions(self) -> tuple[Question, ...]:
-        """Every question once, in the order of the table; the rows they are about are marked with them."""
+        """Every question once, in the order of the table, those of the meter last.
+
+        The rows that they are about are marked with them.
+        """
         grouped: dict[tuple[bool, str, tuple[str, ...]], list[_Asked]] = {}
         for one in self._asked:
             grouped.setdefault((one.line is None, one.text, one.answers), []).append(one)
-        ordered = sorted(grouped.values(), key=lambda group: group[0].line or 0)
+        ordered = sorted(grouped.values(), key=lambda group: (group[0].last, group[0].line or 0))
         found = []
         for number, group in enumerate(ordered, 1):
             first = group[0]

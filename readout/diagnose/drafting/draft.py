@@ -9,6 +9,7 @@ from decimal import Decimal
 from protocols.modbus.tables import Table as Kind
 from protocols.register_map.faults import Fault
 from protocols.register_map.parse import parse_map
+from protocols.units import Dimension, unit_of
 from readout.diagnose.drafting import cells
 from readout.diagnose.drafting.asking import UNIT_FROM, Answers, Asking, Question
 from readout.diagnose.drafting.entries import Building, Entry, Frame
@@ -30,6 +31,11 @@ SCHEMA_LINE = "# yaml-language-server: $schema={schema}"
 _AT_A_TIME = 40
 #: A map is refused beyond 15,000 nodes and ends of lists (`register_map.document`); its head needs some.
 _MOST_NODES = 14_900
+#: What a conversion takes the fluid for.
+_OF_A_FLUID = (
+    Dimension.VOLUME_FLOW, Dimension.MASS_FLOW, Dimension.VELOCITY, Dimension.VOLUME, Dimension.MASS,
+    Dimension.DENSITY,
+)  # fmt: skip
 _SECTIONS = ("readings", "settings", "identity")
 
 
@@ -65,12 +71,19 @@ def draft(
     entries = ordered_by_names([building.entry(item) for item in folded.items], table.rows, asking)
     entries = with_told_units(joined(compared(entries, asking), asking), table.rows, asking)
     entries = _checked(_that_fit(entries, asking), frame, asking)
+    asking.of_the_meter(measures_a_fluid=any(map(_goes_by_the_fluid, entries)))
     questions = asking.questions()
     head = [SCHEMA_LINE.format(schema=schema), *(f"# {printable(words, 120)}" for words in table.above)]
     text = _text(entries, frame, meter, head, asking, questions, folded.below)
     taken = sum(not entry.left_out for entry in entries)
     passes = parse_map(text.encode(), "map").map is not None
     return Draft(text, questions, taken, len(entries) - taken + folded.left_out, passes)
+
+
+def _goes_by_the_fluid(entry: Entry) -> bool:
+    """Whether an entry's unit, or one of those that a register tells, is one of a flow or of an amount."""
+    units = (unit_of(word) for word in re.findall(r'[^\s"{}:,]+', entry.get("unit")))
+    return any(unit is not None and unit.dimension in _OF_A_FLUID for unit in units)
 
 
 def _check_head(frame: Frame, asking: Asking) -> None:

@@ -23,8 +23,11 @@ _IDENTITY = {
     "modell": "model", "modèle": "model",
 }  # fmt: skip
 _COIL = re.compile(r"0\d{4,5}", re.ASCII)
-#: Characters that are not told apart by taking their accents off.
-_LETTERS = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "³": "3", "²": "2"})
+#: Letters that are written with two where their own is missing, or that have no accent to take off.
+_LETTERS = str.maketrans(
+    {"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "ø": "oe", "å": "aa", "æ": "ae", "œ": "oe", "ł": "l",
+     "³": "3", "²": "2"}
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

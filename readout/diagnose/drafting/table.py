@@ -200,6 +200,11 @@ def _columns(cells: list[str], named: dict[Column, str]) -> dict[Column, int]:
 
 
 def _text(data: bytes) -> str:
+    """The table as text, every letter with its accent as one character: some programs copy them as two."""
+    return unicodedata.normalize("NFC", _decoded(data))
+
+
+def _decoded(data: bytes) -> str:
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):  # a spreadsheet's "Unicode text"
         return data.decode("utf-16", "replace").replace("\0", "")
     try:

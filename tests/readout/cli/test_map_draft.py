@@ -72,6 +72,7 @@ def test_a_file_that_is_not_there_is_a_sentence(tmp_path: Path) -> None:
 def test_answers_come_from_a_file_with_remarks_and_from_options(tmp_path: Path) -> None:
     (tmp_path / "answers.txt").write_text(
         "# by the display\nword_order=low first\n4:type=int16  # below 0\n\n"
+        "fluid=compressed air\nunit_address=12\n"
     )
     done = drafted(
         *(str(DOCS / "new-meter.csv"), "--to", str(tmp_path / "map.yaml"), "--json"),

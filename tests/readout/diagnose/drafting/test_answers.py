@@ -113,6 +113,7 @@ def test_answers_for_the_whole_table_are_in_the_map() -> None:
     text = "Register,Name,Type,Unit\n1,Flow,FLOAT,Nm3/h\n3,Total,UINT32,m3\n5,Speed,FLOAT,m/s\n"
     answers = [
         *("numbering=from 1", "word_order=low first", "table=input", "unit_address=12", "baud_rate=19200"),
+        "fluid=compressed air",
         *("reference={temperature: 0 degC, pressure: 1.01325 bar}", "3:basis=actual", "3:totaliser=true"),
     ]
     made = draft(read_table(text.encode(), {}), "x", "s", answers=read_answers(answers))
@@ -214,3 +215,17 @@ def test_no_table_and_no_answers_give_a_traceback(
     )
     asked = [(one.lines, one.question) for one in made.questions]
     assert len(set(asked)) == len(asked)
+
+
+@pytest.mark.parametrize(("unit", "asks"), [("m3/h", True), ("m/s", True), ("kg", True), ("kWh", False)])
+def test_fluid_and_unit_address_are_asked_last_where_nobody_said_them(unit: str, asks: bool) -> None:
+    """A table of registers names neither; an energy meter has no fluid."""
+    table = read_table(f"Register,Name,Type,Unit\n40001,A,UINT16,{unit}\n40002,B,UINT16,?\n".encode(), {})
+    asked = [one.answers for one in draft(table, "x", "s").questions]
+    fluid = [("fluid=compressed air", "fluid=nitrogen")] if asks else []
+    assert asked[-1 - len(fluid) :] == [*fluid, ("unit_address=…",)]
+    made = draft(table, "x", "s", answers=read_answers(["fluid=compressed air", "unit_address=7"]))
+    assert not any("unit address" in one.question or "flows" in one.question for one in made.questions)
+    found = parse_map(made.text.encode(), "m").map
+    assert found is not None
+    assert (found.fluid, found.serial.unit_address) == ("compressed air", 7)

@@ -3,6 +3,9 @@
 All tables are constructed; wordings of headings and types are common practice, no source.
 """
 
+import unicodedata
+from typing import Literal
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -161,7 +164,7 @@ def test_a_file_that_is_no_text_is_told_what_it_is(data: bytes) -> None:
 def test_bits_of_a_row_that_is_left_out_are_left_out_with_it() -> None:
     text = "30001,A,UINT16,1,s,,R\n30002,Flags,WORD,1,,,R,\n,Bit 0: x,,,,,,\n30003,Reserved,,,,,,\n30004,,,\n"
     table = read_table((ENGLISH + text).encode(), {})
-    made = draft(table, "x", "s", answers=read_answers(["3:leave-out"]))
+    made = draft(table, "x", "s", answers=read_answers(["3:leave-out", "unit_address=12"]))
     (value,) = mapped(made).readings
     assert (value.name, dict(value.bits), made.questions) == ("a", {}, ())
     assert "Bit 0: x: left out with the row above" in made.text
@@ -196,6 +199,20 @@ def test_coils_with_their_digit_0_are_coils() -> None:
 def test_a_range_below_absolute_zero_is_asked_to_be_one_of_raw_numbers() -> None:
     """-800 × 0.1 = -80."""
     made = drafted(ENGLISH + "30001,Dew point,INT16,1,degC,0.1,R,-800 to 200\n")
-    (question,) = made.questions
+    question = made.questions[0]
     assert "below -273.15 °C" in question.question
     assert question.answers == ("2:range=-80 to 20",)
+
+
+@pytest.mark.parametrize("form", ["NFC", "NFD"])
+@pytest.mark.parametrize(
+    ("label", "name"),
+    [
+        ("Durchfluß Übergröße", "durchfluss_uebergroesse"), ("Öldruck", "oeldruck"), ("Gerät", "geraet"),
+        ("Trykk på rør", "trykk_paa_roer"), ("Débit d'air", "debit_d_air"),
+    ],
+)  # fmt: skip
+def test_a_name_keeps_its_umlauts_as_two_letters(label: str, name: str, form: Literal["NFC", "NFD"]) -> None:
+    """DIN 5007-2 and the spelling of passports; NFD has a letter and its accent apart."""
+    made = drafted(unicodedata.normalize(form, f"{ENGLISH}30001,{label},UINT16,1,s,,R,\n"))
+    assert [one.name for one in mapped(made).readings] == [name]

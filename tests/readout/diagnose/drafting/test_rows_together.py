@@ -11,9 +11,14 @@ from readout.diagnose.drafting.asking import read_answers
 from readout.diagnose.drafting.draft import Draft, draft
 from readout.diagnose.drafting.table import read_table
 
+#: What every table leaves open, and what is not asked here.
+OF_THE_METER = ("fluid=compressed air", "unit_address=12")
+
 
 def drafted(text: str, *answers: str) -> Draft:
-    return draft(read_table(text.encode(), {}), "Mere 5", "s.json", answers=read_answers(answers))
+    return draft(
+        read_table(text.encode(), {}), "Mere 5", "s.json", answers=read_answers([*OF_THE_METER, *answers])
+    )
 
 
 def readings(made: Draft) -> tuple[Value, ...]:
