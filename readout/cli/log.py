@@ -105,6 +105,7 @@ def log(
     from readout.cli.decoded_otherwise import warn_of_another_map
     from readout.cli.log_outlet import Outlets, outlet
     from readout.clock import SystemClock
+    from readout.daemon.computer_clock import unset_told
     from readout.daemon.points import LIVE, load_points
     from readout.daemon.recorder import Assignment
     from readout.daemon.service.notify import ServiceManager
@@ -126,6 +127,8 @@ def log(
     outside_ms = milliseconds(outside_for, "--outside-for")
     warn_of_another_map(archive, assignment.points, LIVE)
     clock = SystemClock()
+    if (told := unset_told(clock.utc())) is not None:
+        say(told)
     shown = outlet(archive, clock, Outlets(page, page_token, mqtt, mqtt_login))
     manager = ServiceManager(clock)
     runs = Runs(assignment, lambda: _told_of_load(load_points(points, every_ms)), say)

@@ -10,7 +10,7 @@ from enum import StrEnum
 from functools import cache
 from pathlib import Path
 
-from readout.clock import Clock
+from readout.clock import Clock, iso
 from readout.plan.schedule import STEP_S, Instant, Schedule, look
 from storage.journal import ClockNow
 
@@ -44,6 +44,17 @@ def clock_quality(utc: float) -> ClockQuality:
     if utc < EARLIEST:
         return ClockQuality.UNSET
     return ClockQuality.SYNCHRONISED if _follows_a_source() else ClockQuality.UNSYNCHRONISED
+
+
+def unset_told(utc: float) -> str | None:
+    """For when recording begins at `utc` (seconds since 1970); None where the clock was set."""
+    if clock_quality(utc) is not ClockQuality.UNSET:
+        return None
+    return (
+        f"this computer's clock is not set (it shows {iso(utc)}): rows wait in the journal, and get their "
+        "times when it is set before the computer is switched off, else never: let it reach a time server, "
+        "or set it (`timedatectl set-time`)"
+    )
 
 
 def _follows_a_source() -> bool:

@@ -58,8 +58,8 @@ class StateLog:
         if status is not Status.OK:
             state.missing += 1
         if status is Status.OK and state.told is not Status.OK:
-            rounds = f"answers again after {state.missing} rounds without all values"
-            self._change(point, rounds, monotonic)
+            rounds = "1 round" if state.missing == 1 else f"{state.missing} rounds"
+            self._change(point, f"answers again after {rounds} without all values", monotonic)
             state.told, state.missing = Status.OK, 0
         elif state.status not in (Status.OK, Status.SKIPPED) and state.status is not state.told:
             if state.status is Status.PORT_LOST:

@@ -50,6 +50,12 @@ def test_single_missing_rounds_are_told_in_the_summary_only() -> None:
     assert said == ["header: of 3601 rounds in the last hour: 6 damaged reply; the latest: ok"]
 
 
+def test_a_port_that_was_away_for_one_round_is_told_in_good_english() -> None:
+    """The line tells the loss, each point that it is back."""
+    said = told([Status.OK, Status.PORT_LOST, Status.OK])
+    assert said == ["header: answers again after 1 round without all values"]
+
+
 def test_a_good_day_is_silent() -> None:
     assert told([Status.OK] * DAY_S) == []
 
