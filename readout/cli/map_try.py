@@ -1,5 +1,6 @@
 """`map try`: what a meter's registers could mean besides what the map says, beside what its display shows."""
 
+import re
 from pathlib import Path
 from textwrap import wrap
 from typing import TYPE_CHECKING, Annotated, Any
@@ -39,7 +40,9 @@ def map_try(
     display: Annotated[
         list[str] | None,
         typer.Option(
-            metavar="NAME=SHOWN", help="What the meter's display shows, such as flow=123.4; repeatable."
+            metavar="NAME=SHOWN",
+            help="What the meter's display shows, such as flow=123.4; of a display that counts in thousands "
+            "total='1329.7 x1000'; repeatable.",
         ),
     ] = None,
     choose: Annotated[
@@ -80,6 +83,7 @@ def map_try(
     with asking(found, port, unit, baud, clock, trace) as meter:
         tried, notes = _tried(found, meter, shown, clock, samples)
     choices = chosen(choose or (), tried, found)
+    notes += [_of_thousands(one) for one in tried if one.in_thousands]
     for note in notes:
         say(note)
     if as_json:
@@ -290,6 +294,18 @@ def _said(one: "Tried", reading: "Reading", *, shown_scaled: bool = False) -> st
         Fit.PLAUSIBLE: "makes sense",
     }
     return words.get(reading.fit, "not what the display shows" if one.display is not None else "")
+
+
+def _of_thousands(one: "Tried") -> str:
+    """What a factor of 1000 between display and reading may mean."""
+    assert one.display is not None
+    name, unit = one.value.name, one.value.unit or "its unit"
+    again = re.sub(r"\A([-+0-9.,]+) *", r"\1 x1000 ", one.display.shown).strip()
+    return (
+        f"{name}: as mapped it is 1000 times what the display shows. Does the display count in thousands of"
+        f" {unit} (x1000, 10³, k)? Then the map is right: try --display {name}='{again}'."
+        " Else the scale of the map is"
+    )
 
 
 def _summing_up(tried: "Sequence[Tried]", wrong: "Sequence[str]", *, choices: bool) -> str:

@@ -17,7 +17,10 @@ NEAR = Fraction(5, 100)
 DIGITS_FOR_A_SCALE = 3
 #: Manuals misstate a scale by at most this power of ten.
 LARGEST_POWER = 6
-_NUMBER = re.compile(r"(?P<number>[-+]?[0-9]{1,20}(?:\.[0-9]{0,12})?) *(?P<unit>[^0-9.,\s].*)?\Z")
+_NUMBER = re.compile(
+    r"(?P<number>[-+]?[0-9]{1,20}(?:\.[0-9]{0,12})?)(?P<thousands> *[x×*] *1000\b)?"
+    r" *(?P<unit>[^0-9.,\s].*)?\Z"
+)
 
 #: A comma that may stand for the decimal point, and one that may as well part thousands.
 _COMMA = re.compile(r"\A([-+]?[0-9]+),([0-9]+)(?![0-9.,])")
@@ -87,7 +90,7 @@ class Display:
 
 
 def read_off(value: Value, shown: str) -> Display:
-    """What `shown`, as typed by a person, says of a value: `123.4`, or with another unit `7.91 l/s`.
+    """What `shown`, as typed by a person, says of a value: `123.4`, `7.91 l/s`, `1329.7 x1000 m3`.
 
     Raises:
         WrongUse: it is no number, a moment, or its unit measures something else.
@@ -112,6 +115,8 @@ def read_off(value: Value, shown: str) -> Display:
     text = found["number"]
     places = len(text.partition(".")[2])
     number, last = Decimal(text), Decimal(1).scaleb(-places)
+    if found["thousands"]:
+        number, last = 1000 * number, 1000 * last
     if found["unit"]:
         number, last = _converted(value, shown, (number, last), found["unit"].strip())
     return Display(shown, Fraction(number), Fraction(last), len(text.lstrip("+-0.").replace(".", "")))

@@ -88,6 +88,11 @@ class Tried:
         wanted = Fit.PLAUSIBLE if self.display is None else Fit.NEAR
         return self.mapped is not None and not self.mapped.power and self.mapped.fit <= wanted
 
+    @property
+    def in_thousands(self) -> bool:
+        """Whether the map's own reading is 1000 times what the display shows, or near that."""
+        return self.mapped is not None and self.mapped.power == -3
+
 
 @dataclass(frozen=True, slots=True)
 class Later:

@@ -124,6 +124,25 @@ def test_a_decimal_comma_is_taken_as_shown(tmp_path: Path, port: str) -> None:
     assert RIGHT["temperature"] in values["temperature"]["readings"][0]["ways"]
 
 
+@pytest.mark.parametrize("unit", ["", " kg"])
+def test_a_display_that_counts_in_thousands_is_named_and_taken(tmp_path: Path, port: str, unit: str) -> None:
+    """98765.4 kg on the wire; the display shows 98.77 with a small x1000 beside it."""
+    done = tried(tmp_path, port, "--display", f"total=98.77{unit}", "--json", text=TRUE)
+    (note,) = [one for one in json.loads(done.stdout)["notes"] if one.startswith("total")]
+    assert "1000 times what the display shows" in note
+    again = re.search("--display total='(.*?)'", note)
+    assert again is not None
+    assert again[1] == f"98.77 x1000{unit}"
+    done = tried(tmp_path, port, "--display", f"total={again[1]}", text=TRUE)
+    assert (done.exit_code, "1000 times" in done.stderr) == (0, False), done.output
+
+
+def test_another_power_of_ten_is_no_display_in_thousands(tmp_path: Path, port: str) -> None:
+    done = tried(tmp_path, port, "--display", "total=987.65", text=TRUE)
+    assert done.exit_code == 1
+    assert "1000 times" not in done.stderr
+
+
 def test_a_right_map_without_a_display_is_said_to_prove_little(tmp_path: Path, port: str) -> None:
     done = tried(tmp_path, port, text=TRUE)
     assert done.exit_code == 0, done.output
