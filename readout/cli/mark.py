@@ -27,7 +27,8 @@ def mark(
 
     A line of the ledger; rows stay as they are. May run beside a recorder.
     """
-    from readout.clock import iso
+    from readout.cli.entry_doubts import doubts
+    from readout.clock import SystemClock, iso
     from storage.ledger import Kind
     from storage.logbook.entering import enter
 
@@ -40,4 +41,5 @@ def mark(
     if first >= last:
         raise WrongUse(f"--until {end} is not after --from {start}; an interval ends after it began")
     content = {"point": about.name, "name": words, "from": iso(first / 1000), "until": iso(last / 1000)}
-    return tell_entered(archive, content, enter(archive, Kind.MARK, content), as_json=as_json)
+    doubtful = doubts(archive, about.name, last, round(SystemClock().utc() * 1000))
+    return tell_entered(archive, content, enter(archive, Kind.MARK, content), doubtful, as_json=as_json)

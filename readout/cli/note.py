@@ -1,5 +1,6 @@
 """`note`: an entry in the log book of a point, kept in the archive's ledger."""
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -43,6 +44,7 @@ def note(
     The note is kept with its time, and an attached file with its SHA-256. Exit status 1 where the recorder
     did not take it in within 10 s: it is kept, and is taken in later.
     """
+    from readout.cli.entry_doubts import doubts
     from readout.clock import SystemClock, iso
     from storage.archive import is_archive
     from storage.ledger import Kind
@@ -59,7 +61,9 @@ def note(
     content: dict[str, Any] = {"point": about.name, "text": words, "at": iso(when)}
     if attachment is not None and is_archive(archive):
         content["attached"] = attach(archive, attachment).as_told()
-    return tell_entered(archive, content, enter(archive, Kind.NOTE, content), as_json=as_json)
+    doubtful = doubts(archive, about.name, round(when * 1000), round(SystemClock().utc() * 1000))
+    entered = enter(archive, Kind.NOTE, content)
+    return tell_entered(archive, content, entered, doubtful, as_json=as_json)
 
 
 def read_point_file(path: Path) -> "MeasuringPoint":
@@ -73,14 +77,18 @@ def read_point_file(path: Path) -> "MeasuringPoint":
     return found
 
 
-def tell_entered(archive: Path, content: dict[str, Any], entered: "Entered", *, as_json: bool) -> int:
-    """Say where an entry stands now, and give the exit status."""
+def tell_entered(
+    archive: Path, content: dict[str, Any], entered: "Entered", doubtful: Iterable[str] = (), *, as_json: bool
+) -> int:
+    """Say where an entry stands now, and what is `doubtful` about it; give the exit status."""
     line = entered.line
     if as_json:
         told = None if line is None else {"n": line.n, "hash": line.hash, "time": line.time}
         tell_json({**content, "id": entered.id, "ledger": told})
     elif line is not None:
         tell(f"{archive}: line {line.n} of the ledger")
+    for sentence in doubtful:
+        say(f"is this right? {sentence}")
     if line is None:
         say(f"{archive}: the recorder has not taken the entry in yet; it is kept, and will be taken in")
         return 1
