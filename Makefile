@@ -52,6 +52,7 @@ bench: .venv/ready
 	$(BIN)/python bench/memory.py
 	$(BIN)/python bench/archive.py
 	$(BIN)/python bench/audit.py
+	$(BIN)/python bench/ledger.py
 	$(BIN)/python bench/lateness.py
 
 schema: .venv/ready

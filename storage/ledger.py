@@ -217,6 +217,20 @@ def read_file(path: Path, keep: Callable[[Line], bool] = lambda _: True) -> Read
     return walk.reading(line for line in walk if keep(line))
 
 
+def lines_of(path: Path, *kinds: Kind) -> Iterator[Line]:
+    """The readable lines of these kinds, in order, from the ledger at `path`; an absent one has none.
+
+    The others are not even read: for few lines among the many of years. The chain is not checked.
+    """
+    marks = [f'"kind":"{kind}"'.encode() for kind in kinds]
+    with told(path), suppress(FileNotFoundError), path.open("rb") as stream:
+        for raw in stream:
+            if raw.endswith(b"\n") and any(mark in raw for mark in marks):
+                line = read_line(raw[:-1])
+                if isinstance(line, Line) and line.kind in kinds:
+                    yield line
+
+
 def read_tail(path: Path) -> Tail | None:
     """The tail kept at `path`, None where there is none; ArchiveDamaged where it cannot be read."""
     try:

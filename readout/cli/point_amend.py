@@ -82,10 +82,10 @@ def point_amend(
 def _refuse_unknown(archive: Path, name: str) -> None:
     """WrongUse for a point of which the archive has nothing: the correction would correct nothing."""
     from storage.archive import ArchiveReader
-    from storage.ledger import LEDGER, Kind, read_file
+    from storage.ledger import LEDGER, Kind, lines_of
 
     there = {point for point, _ in ArchiveReader(archive).streams()}
-    for line in read_file(archive / LEDGER, lambda line: line.kind == Kind.STARTED).lines:
+    for line in lines_of(archive / LEDGER, Kind.STARTED):
         told = line.content.get("points")
         there |= set(told) if isinstance(told, dict) else set()
     if name not in there:

@@ -14,7 +14,7 @@ from readout.sealing.table import map_of
 from storage.archive import ArchiveReader, is_archive
 from storage.archive.parquet import read_metadata
 from storage.errors import ArchiveDamaged
-from storage.ledger import LEDGER, Kind, Line, read_file
+from storage.ledger import LEDGER, Kind, Line, lines_of
 
 LIVE = "live"
 
@@ -59,7 +59,7 @@ def by_another_map(root: Path, source: str, at_hand: Mapping[str, RegisterMap]) 
     """
     if not is_archive(root):
         return {}
-    lines = read_file(root / LEDGER, lambda line: line.kind in (Kind.STARTED, Kind.REDECODED)).lines
+    lines = list(lines_of(root / LEDGER, Kind.STARTED, Kind.REDECODED))
     found = {point: _another(root, lines, point, source, by) for point, by in at_hand.items()}
     return {point: another for point, another in found.items() if another is not None}
 

@@ -16,7 +16,7 @@ from readout.errors import WrongUse
 from readout.visit.answers import Visit
 from readout.visit.verdict import Check
 from storage.durable import Disk
-from storage.ledger import LEDGER, Kind, Line, read_file
+from storage.ledger import LEDGER, Kind, Line, lines_of
 from storage.logbook.entering import Entered, enter
 
 #: Format of the file.
@@ -91,7 +91,7 @@ class VisitFile:
 
 def visit_lines(root: Path, point: str) -> list[Line]:
     """The ledger's lines that say what visits to a point came to, oldest first."""
-    notes = read_file(root / LEDGER, lambda line: line.kind == Kind.NOTE).lines
+    notes = lines_of(root / LEDGER, Kind.NOTE)
     return [line for line in notes if line.content.get("point") == point and _record(line).get("verdict")]
 
 
@@ -106,7 +106,7 @@ def last_go(root: Path, point: str) -> Mapping[str, Any] | None:
 
 def keep_once(root: Path, content: Mapping[str, Any], identity: Mapping[str, Any]) -> Entered:
     """A note whose `visit` holds `identity`; not a second one where the ledger has one with the same."""
-    for line in reversed(read_file(root / LEDGER, lambda line: line.kind == Kind.NOTE).lines):
+    for line in reversed(list(lines_of(root / LEDGER, Kind.NOTE))):
         if identity.items() <= _record(line).items():
             return Entered(str(line.content.get("id", "")), line)
     return enter(root, Kind.NOTE, content)

@@ -15,7 +15,7 @@ from readout.visit.verdict import Check, go, no_go, to_decide
 from storage import lock
 from storage.archive import ArchiveReader, is_archive
 from storage.archive.layout import JOURNAL_FILE
-from storage.ledger import LEDGER, Kind, read_file
+from storage.ledger import LEDGER, Kind, lines_of
 
 LIVE, MEMORY = "live", "memory"
 #: A row older than so many intervals does not show that rows come now; the same as `status` calls overdue.
@@ -58,7 +58,7 @@ def recorder_of(root: Path, point: str) -> Recorder | None:
     held = (root / JOURNAL_FILE).with_name("lock")
     if not is_archive(root) or not lock.is_held(held):
         return None
-    ends = read_file(root / LEDGER, lambda line: line.kind in (Kind.STARTED, Kind.STOPPED)).lines
+    ends = list(lines_of(root / LEDGER, Kind.STARTED, Kind.STOPPED))
     if not ends or ends[-1].kind == Kind.STOPPED:
         return None
     told = ends[-1].content.get("points", {}).get(point)

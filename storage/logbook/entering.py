@@ -8,7 +8,7 @@ from typing import Any
 
 from storage.archive import Archive, is_archive
 from storage.errors import ArchiveAbsent, ArchiveHeld
-from storage.ledger import LEDGER, Kind, Line, read_file
+from storage.ledger import LEDGER, Kind, Line, lines_of
 from storage.logbook.inbox import Inbox
 
 #: Seconds that a recorder has to take an entry in; it looks ten times a second.
@@ -48,5 +48,5 @@ def enter(
             if time.monotonic() > deadline:
                 return Entered(identity, None)
             sleep(_PAUSE_S)
-    found = read_file(root / LEDGER, lambda line: line.content.get("id") == identity).lines
-    return Entered(identity, found[0] if found else None)
+    entries = lines_of(root / LEDGER, kind)
+    return Entered(identity, next((line for line in entries if line.content.get("id") == identity), None))

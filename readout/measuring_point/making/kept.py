@@ -14,7 +14,7 @@ from readout.measuring_point.amendment.amend import Change, any_change, with_cha
 from readout.measuring_point.making.questions import key_at
 from readout.measuring_point.making.yaml_text import yaml_of
 from storage.archive import ArchiveReader
-from storage.ledger import LEDGER, Kind, read_file
+from storage.ledger import LEDGER, Kind, lines_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +67,7 @@ def _metadata(path: Path) -> Mapping[str, Any]:
 
 
 def _corrections(archive: Path, point: str) -> tuple[Change, ...]:
-    lines = read_file(archive / LEDGER, lambda line: line.kind == Kind.POINT).lines
+    lines = lines_of(archive / LEDGER, Kind.POINT)
     mine: Sequence[Any] = [line.content.get("set") for line in lines if line.content.get("point") == point]
     return tuple(
         any_change(f"{key}={value}") for told in mine if isinstance(told, dict) for key, value in told.items()
