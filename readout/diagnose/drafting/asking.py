@@ -304,6 +304,27 @@ class Asking:
             assumed="no reference",
         )
 
+    def counted_from(
+        self, line: int, label: str, remarks: str, *, topics: tuple[str, ...], answers: tuple[str, ...]
+    ) -> bool | None:
+        """What a pressure is counted from, by a row's name and remarks: True above the surrounding air,
+        False absolute. None where they tell neither, or both: then it is asked.
+        """
+        gauge = kinds.gauge_of(f"{label} {remarks}")
+        if gauge is None:
+            self.row(
+                line,
+                label,
+                "above the surrounding air, (g), or absolute, (a)? Assumed: absolute",
+                topics=topics,
+                answers=answers,
+                assumed="assumed absolute",
+            )
+        else:
+            told = "above the surrounding air" if gauge else "absolute"
+            self.note(line, f"{told}, by its remark or name")
+        return gauge
+
     def running_total(self, line: int, label: str) -> None:
         """A question about an amount: one since a reset long ago, or one of a while."""
         self.row(

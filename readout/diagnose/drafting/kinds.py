@@ -261,3 +261,19 @@ def _plain_unit(word: str) -> str | None:
         if tried and unit_of(tried) is not None:
             return tried
     return None
+
+
+#: Wordings of manuals in three languages; common practice, no source.
+_GAUGE = re.compile(
+    r"\bgauge\b|(?:ü|ue)berdruck|\brelati[vf]|\(g\)|above atmospher|pression relative", re.IGNORECASE
+)
+_ABSOLUTE = re.compile(r"\babs(?:olu\w*|\.|\b)|\(a\)", re.IGNORECASE)
+
+
+def gauge_of(words: str) -> bool | None:
+    """Whether a pressure is above the surrounding air (True) or absolute (False); None where not said.
+
+    Words that say both say nothing.
+    """
+    gauge, absolute = _GAUGE.search(words), _ABSOLUTE.search(words)
+    return None if bool(gauge) is bool(absolute) else bool(gauge)

@@ -11,8 +11,6 @@ from readout.diagnose.drafting.folding import Item
 from readout.diagnose.drafting.table import Column, Table
 
 Keys = list[tuple[str, str]]
-GAUGE = re.compile(r"\bgauge\b|überdruck|\brelati[vf]|\(g\)|above atmospher|pression relative", re.IGNORECASE)
-ABSOLUTE = re.compile(r"\babs(olut[ea]?|olu|\.)?\b|\(a\)", re.IGNORECASE)
 #: Reference conditions in a remark, as `20 °C and 1 bar`.
 _CONDITIONS = re.compile(
     r"(\d{1,2}(?:[.,]\d{1,2})?) ?°?C\b[^\d]{1,12}(\d{1,4}(?:[.,]\d{1,5})?) ?(bar|mbar|hPa|kPa)\b",
@@ -301,23 +299,17 @@ class _Told:
         """A pressure's unit with what it is counted from, as far as the table tells that."""
         if unit not in kinds.PRESSURES:
             return unit
-        said = f"{self.label} {self.remarks}"
-        gauge, absolute = GAUGE.search(said), ABSOLUTE.search(said)
-        if gauge and not absolute:
-            self.taken = True
-            self.asking.note(self.line, "above the surrounding air, by its remark or name")
-            return f"{unit}(g)"
-        if absolute and not gauge:
-            self.taken = True
-            return f"{unit}(a)"
-        self.ask(
-            "above the surrounding air, (g), or absolute, (a)? Assumed: absolute",
-            Column.UNIT,
-            "gauge",
+        gauge = self.asking.counted_from(
+            self.line,
+            self.label,
+            self.remarks,
+            topics=(Column.UNIT.value, "gauge"),
             answers=(f"unit={unit}(g)", f"unit={unit}(a)"),
-            assumed="assumed absolute",
         )
-        return unit
+        if gauge is None:
+            return unit
+        self.taken = True
+        return f"{unit}(g)" if gauge else f"{unit}(a)"
 
     def _amount_of_gas(self, word: str) -> Keys:
         """Reference conditions or basis of a volume, as answered; whether a total is a running one."""

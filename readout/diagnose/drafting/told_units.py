@@ -9,7 +9,6 @@ from protocols.units import Dimension, unit_of
 from readout.diagnose.drafting import cells, kinds
 from readout.diagnose.drafting.asking import UNIT_FROM, UNIT_TOPICS, Asking
 from readout.diagnose.drafting.entries import Entry
-from readout.diagnose.drafting.meaning import ABSOLUTE, GAUGE
 from readout.diagnose.drafting.table import Column, Row
 
 _CONDITIONS = ("reference", "basis")
@@ -30,7 +29,7 @@ def with_told_units(entries: Sequence[Entry], rows: Sequence[Row], asking: Askin
     """
     by_line = {entry.line: entry for entry in entries}
     cell = {row.line: row.get(Column.UNIT) for row in rows}
-    said = {row.line: f"{row.get(Column.NAME)} {row.get(Column.CODES)}" for row in rows}
+    remarks = {row.line: row.get(Column.CODES) for row in asking.answers.into(rows)}
     found = []
     for entry in entries:
         text = asking.answers.of(entry.line, UNIT_FROM)
@@ -45,7 +44,7 @@ def with_told_units(entries: Sequence[Entry], rows: Sequence[Row], asking: Askin
                 "0 = m3/h, 1 = l/min"
             )
         whole = _told(entry, teller, units, asking)
-        found.append(_with_side(whole, said.get(entry.line, ""), units, asking))
+        found.append(_with_side(whole, remarks.get(entry.line, ""), units, asking))
     pointing = set()
     for entry in entries:
         number = cells.register_meant(cell.get(entry.line, ""))
@@ -95,23 +94,16 @@ def _told(entry: Entry, teller: Entry, units: Mapping[int, str], asking: Asking)
     return replace(entry, keys=(*(pair for pair in entry.keys if pair[0] not in new), *keys))
 
 
-def _with_side(entry: Entry, said: str, units: Mapping[int, str], asking: Asking) -> Entry:
+def _with_side(entry: Entry, remarks: str, units: Mapping[int, str], asking: Asking) -> Entry:
     """A pressure with what it is counted from, where its units do not tell; asked where nothing does."""
     if kinds.PRESSURES.isdisjoint(units.values()) or entry.get("gauge"):
         return entry
-    gauge, absolute = GAUGE.search(said), ABSOLUTE.search(said)
-    if bool(gauge) != bool(absolute):
-        asking.note(entry.line, f"{'gauge' if gauge else 'absolute'}, by its remark or name")
-        return replace(entry, keys=(*entry.keys, ("gauge", "true" if gauge else "false")))
-    asking.row(
-        entry.line,
-        entry.label,
-        "above the surrounding air, or absolute? Assumed: absolute",
-        topics=("gauge",),
-        answers=("gauge=true", "gauge=false"),
-        assumed="assumed absolute",
+    gauge = asking.counted_from(
+        entry.line, entry.label, remarks, topics=("gauge",), answers=("gauge=true", "gauge=false")
     )
-    return entry
+    if gauge is None:
+        return entry
+    return replace(entry, keys=(*entry.keys, ("gauge", "true" if gauge else "false")))
 
 
 def _written(unit: str) -> str:

@@ -145,6 +145,8 @@ def test_a_line_whose_codes_are_no_units_tells_no_unit() -> None:
         ("Pressure", ("2:gauge=true",), False, True),
         ("Überdruck", (), False, True),
         ("Pressure absolute", (), False, False),
+        ("Absolutdruck", (), False, False),
+        ("Pression", ("2:codes=pression relative",), False, True),
     ],
 )
 def test_a_pressure_whose_unit_is_told_is_asked_what_it_is_counted_from(
@@ -157,3 +159,37 @@ def test_a_pressure_whose_unit_is_told_is_asked_what_it_is_counted_from(
     made = drafted(text, "2:unit-from=3", *answers)
     assert [one.answers for one in made.questions] == [("2:gauge=true", "2:gauge=false")] * asks
     assert bool(readings(made)[0].gauge) is gauge
+
+
+@pytest.mark.parametrize(
+    ("name", "remark", "gauge"),
+    [
+        ("Pressure", "", None), ("Pressure gauge", "", True), ("Druck", "Überdruck", True),
+        ("Ueberdruck", "", True), ("Pression", "relative", True), ("P", "bar (g)", True),
+        ("Absolutdruck", "", False), ("Pression absolue", "", False), ("Druck abs.", "", False),
+        ("p abs", "", False), ("P (a)", "", False), ("Relative or absolute pressure", "", None),
+        ("Pressure", "absorbed power beside it", None), ("Disengaged", "", None),
+    ],
+)  # fmt: skip
+def test_gauge_or_absolute_is_one_answer_wherever_the_unit_is_told(
+    name: str, remark: str, gauge: bool | None
+) -> None:
+    """In the row's own cell, and by another register: the same words, the same answer, the same remark."""
+    head = "Register;Name;Type;Unit;Access;Remarks\n"
+    own = drafted(f"{head}40001;{name};UINT16;bar;R;{remark}\n")
+    unit = readings(own)[0].unit
+    assert unit == {None: "bar", True: "bar(g)", False: "bar(a)"}[gauge]
+    other = drafted(
+        f"{head}40001;{name};UINT16;see 40002;R;{remark}\n40002;Unit;UINT16;;R/W;0 = bar, 1 = kPa\n",
+        "2:unit-from=3",
+    )
+    keys = {None: "", True: ", gauge: true", False: ", gauge: false"}[gauge]
+    row = next(line for line in other.text.splitlines() if "# line 2: " in line)
+    assert ("gauge: " in row.partition("#")[0]) is bool(keys)
+    assert keys in row
+    questions = [[one.question for one in made.questions] for made in (own, other)]
+    assert questions[0] == questions[1]
+    assert len(questions[0]) == (gauge is None)
+    remarks = [line.partition("# line 2: ")[2].split("; ")[-1] for made in (own, other)
+               for line in made.text.splitlines() if "# line 2: " in line]  # fmt: skip
+    assert remarks[0] == remarks[1] or gauge is None
