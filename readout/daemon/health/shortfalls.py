@@ -33,7 +33,7 @@ def _of_point(point: PointHealth, found: Health, least: float, now_ms: int) -> I
     if point.memory is not None and point.memory.is_near(now_ms):
         yield _memory(point.memory, now_ms)
     if not point.is_timed:
-        yield "this computer's clock is not set, so rows have no time yet"
+        yield _untimed(found)
         return
     if point.last_ms is None:
         yield "no row yet"
@@ -45,6 +45,15 @@ def _of_point(point: PointHealth, found: Health, least: float, now_ms: int) -> I
     if point.shares.hour < least:
         share = f"{point.shares.hour:.1%} of the last hour is covered, less than {least:.0%}"
         yield f"{share}{_mostly(point.missing_hour)}"
+
+
+def _untimed(found: Health) -> str:
+    if found.running:
+        return "this computer's clock is not set, so rows have no time yet"
+    return (
+        "this computer's clock was not set, so the last rows have no time: once it is set, `pipeledger "
+        "archive seal` gives them theirs where that can be known"
+    )
 
 
 def _mostly(missing: Mapping[str, int]) -> str:
