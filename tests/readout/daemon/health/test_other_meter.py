@@ -7,13 +7,18 @@ import pytest
 from readout.daemon.health.other_meter import other_meter
 from storage.ledger import Kind, Line
 
-START = (Kind.STARTED, {"points": {"header": {}, "branch": {}}})
-OTHER = (Kind.EVENT, {"what": "other meter", "point": "header", "expected": "EX-0042", "found": "EX-0043"})
-BACK = (Kind.EVENT, {"what": "meter back", "point": "header", "found": "EX-0042"})
-BRANCH_ONLY = (Kind.STARTED, {"points": {"branch": {}}})
+Told = tuple[Kind, dict[str, Any]]
+
+START: Told = (Kind.STARTED, {"points": {"header": {}, "branch": {}}})
+OTHER: Told = (
+    Kind.EVENT,
+    {"what": "other meter", "point": "header", "expected": "EX-0042", "found": "EX-0043"},
+)
+BACK: Told = (Kind.EVENT, {"what": "meter back", "point": "header", "found": "EX-0042"})
+BRANCH_ONLY: Told = (Kind.STARTED, {"points": {"branch": {}}})
 
 
-def lines(*told: tuple[Kind, dict[str, Any]]) -> list[Line]:
+def lines(*told: Told) -> list[Line]:
     return [
         Line(n, f"2026-05-05T00:00:0{n}.000Z", kind, "", "", content)
         for n, (kind, content) in enumerate(told, 1)
