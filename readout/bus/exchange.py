@@ -32,6 +32,7 @@ from readout.bus.hearing.verdict import outcome_of
 from readout.bus.line.owed import shape_of
 from readout.bus.line.sending import NOT_LISTENING, Sender
 from readout.bus.line.statistics import HASTE, SOON, Statistics
+from readout.bus.line.tally import Tally
 from readout.bus.line.writes import read_back, still_unknown, wrote
 from readout.bus.outcome import Outcome, Status
 from readout.bus.port import Port
@@ -81,6 +82,10 @@ class Line:
     def strays(self) -> int:
         """Bytes that came while nobody was asked, since the line was made."""
         return self._sender.statistics.strays
+
+    def tally(self, unit: int) -> Tally | None:
+        """Requests to a meter and what failed of them since this was asked last; None for none."""
+        return self._sender.tallies.take(unit)
 
     def read(self, unit: int, request: ReadRequest, manners: Manners) -> Outcome:
         """One read of one block (functions 1 to 4). IllegalRequestError for a unit that there is not."""
@@ -197,7 +202,7 @@ class Line:
         for _ in range(SPACERS):
             spacer, known = sender.owed.spacer(unit, request, manners.words_per_address)
             sender.statistics.spacers += 1
-            outcome = sender.send(unit, spacer, sender.master.frame(unit, spacer), manners)
+            outcome = sender.send(unit, spacer, sender.master.frame(unit, spacer), manners, any_answer=True)
             if outcome.status in _ANSWERS:
                 return None
             if outcome.status is Status.NO_REPLY:

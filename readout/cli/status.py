@@ -80,6 +80,7 @@ def _point(point: "PointHealth", now_ms: int) -> dict[str, Any]:
         "missing_hour": dict(point.missing_hour),
         "late_replies": point.late_replies,
         "line_errors": {"start": dict(point.line_errors.start), "day": dict(point.line_errors.day)},
+        "requests": {"start": asdict(point.requests.start), "day": asdict(point.requests.day)},
         "worst_reply_ms": point.worst_reply_ms,
         "memory": None if point.memory is None else _memory(point.memory, now_ms),
         "other_meter": None if point.other_meter is None else asdict(point.other_meter),
@@ -132,6 +133,8 @@ def _tell(found: "Health", now_ms: int) -> None:
     for name, point in found.points.items():
         for sentence in _sentences(point, now_ms):
             tell(f"{name}: {sentence}")
+    for line in _failed_requests(found.points):
+        tell(line)
     lasts = "" if found.full_in_s is None else f", full in {_days(found.full_in_s)} at this rate"
     oldest = (
         ""
@@ -153,10 +156,27 @@ def _sentences(point: "PointHealth", now_ms: int) -> Iterator[str]:
         yield f"missing {missing}"
     if start := _counts(point.line_errors.start):
         yield f"line errors: {start}; in the last day {_counts(point.line_errors.day) or 'none'}"
+    yield from (str(growth) for growth in point.requests.growing if not growth.rows)
     if others := _counts({word: rows for word, rows in point.clock_day.items() if word != "synchronised"}):
         yield f"this computer's clock: {others}, of {sum(point.clock_day.values())} rows in the last day"
     if point.memory is not None:
         yield f"the meter's memory: {_memory_told(point.memory, now_ms)}"
+
+
+def _failed_requests(points: Mapping[str, "PointHealth"]) -> list[str]:
+    """A table of what failed, whether or not asking again made it good; nothing where nothing did."""
+    rows: list[tuple[str, ...]] = []
+    for name, point in points.items():
+        spans = (point.requests.start, point.requests.day)
+        if not spans[0].failed:
+            continue
+        totals = [(f"{sum(one.failed.values())} of {one.sent}", str(sum(one.rows.values()))) for one in spans]
+        rows.append((name, *totals[0], *totals[1]))
+        for cause in dict.fromkeys([*spans[0].failed, *spans[0].rows]):
+            parts = [str(of.get(cause, 0)) for one in spans for of in (one.failed, one.rows)]
+            rows.append((f"  {cause}", *parts))
+    head = ("failed requests", "since start", "rows cost", "last day", "rows cost")
+    return columns([head, *rows], right=frozenset({1, 2, 3, 4})) if rows else []
 
 
 def _counts(counted_: Mapping[str, int]) -> str:

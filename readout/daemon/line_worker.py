@@ -6,7 +6,7 @@ time between rounds, and hands rows to the journal's writer, which never makes i
 
 import math
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from readout.bus.exchange import Line, Manners
@@ -18,6 +18,7 @@ from readout.daemon.line.patience import after_silence, brief, busy_for, fits, u
 from readout.daemon.line.point import Introduced, RecordedPoint
 from readout.daemon.line_access import LineAccess
 from readout.daemon.points import LIVE
+from readout.daemon.telling.failed_requests import FailedRequests
 from readout.daemon.telling.state_log import StateLog
 from readout.plan.schedule import Due, Instant, Schedule, look, start
 from readout.poll.round import PolledPoint, Round, nothing_asked
@@ -45,8 +46,8 @@ class LineWorker(threading.Thread):
     `put` takes a row; `on_step` is told a step of the computer's clock in seconds; `introduce` asks a meter
     who it is, gives the point the plan that says so, and tells whether it is the point's own. `renew` is
     called after each row, so that the point's next round may go by another plan. `late` is told of replies
-    that came after the map's `reply_within`: the point's name, and how many. `nap_s` is the longest wait in
-    one piece [s]: how soon a stop is noticed.
+    that came after the map's `reply_within`: the point's name, and how many; `failed` counts requests and
+    what failed of them. `nap_s` is the longest wait in one piece [s]: how soon a stop is noticed.
     """
 
     def __init__(
@@ -62,6 +63,7 @@ class LineWorker(threading.Thread):
         introduce: Callable[[Line, RecordedPoint, Manners], Introduced],
         renew: Callable[[RecordedPoint], object] = lambda _: None,
         late: Callable[[str, int], object] = lambda *_: None,
+        failed: FailedRequests | None = None,
         nap_s: float = NAP_S,
     ) -> None:
         super().__init__(name=f"line {access.port_name}")
@@ -76,6 +78,7 @@ class LineWorker(threading.Thread):
         self._introduce = introduce
         self._renew = renew
         self._late = late
+        self._failed = failed or FailedRequests(clock.monotonic)
         self._nap_s = nap_s
         self._row_clock = RowClock()
         self._advised = self._connected_anew = float("-inf")
@@ -98,6 +101,7 @@ class LineWorker(threading.Thread):
             self.failed = error
             self._stop_event.set()
         finally:
+            self._count(self._points)
             self._access.close()
             self.ended.set()
 
@@ -168,7 +172,7 @@ class LineWorker(threading.Thread):
         if silent and now - self._connected_anew >= SILENT_PAUSE_S:
             self._connected_anew = now
             name = self._access.port_name
-            self._access.lost(f"{name}: no meter has answered for {SILENT_ROUNDS} rounds; connecting anew")
+            self._lost(f"{name}: no meter has answered for {SILENT_ROUNDS} rounds; connecting anew")
 
     def _wait(self, deadline: float) -> bool:
         """Wait until `deadline`, using idle time; False when told to stop."""
@@ -187,8 +191,21 @@ class LineWorker(threading.Thread):
             return False
         line.settle(())
         if line.lost:
-            self._access.lost(line.loss)
+            self._lost(line.loss)
         return line.lost
+
+    def _lost(self, why: str) -> None:
+        """Give the port up; what was counted on it is handed on before."""
+        self._count(self._points)
+        self._access.lost(why)
+
+    def _count(self, points: Iterable[RecordedPoint]) -> None:
+        """Hand on what was asked of meters since this was done last, and what failed of it."""
+        if (line := self._access.line) is None:
+            return
+        for point in points:
+            if (tally := line.tally(point.polled.unit)) is not None:
+                self._failed.note(point.polled.name, tally)
 
     def _use_idle_time(self) -> bool:
         """Open the port again, or ask a meter who it is; True when something was done."""
@@ -240,7 +257,9 @@ class LineWorker(threading.Thread):
             self._row(point, missed, by, nothing_asked(Status.SKIPPED, why))
         point.schedule = due.then
         if point.rounds_left != 0:
-            self._row(point, due.due_ms, due.then, self._ask(point))
+            found = self._ask(point)
+            self._count([point])
+            self._row(point, due.due_ms, due.then, found)
             self._renew(point)
 
     def _ask(self, point: RecordedPoint) -> Round:
@@ -275,7 +294,7 @@ class LineWorker(threading.Thread):
         )
         answer = point.ask(line, polled, first_only=point.silent > 0)
         if answer.status is Status.PORT_LOST:
-            self._access.lost(answer.text)
+            self._lost(answer.text)
         point.silent = point.silent + 1 if answer.status is Status.NO_REPLY else 0
         for outcome in answer.outcomes:
             if outcome.status is Status.OK:
@@ -314,8 +333,8 @@ class LineWorker(threading.Thread):
 
     def _unheard(self, found: Introduced) -> Round:
         if found.status is Status.PORT_LOST:
-            self._access.lost(found.text)
-        return nothing_asked(found.status, found.text)
+            self._lost(found.text)
+        return replace(nothing_asked(found.status, found.text), failed=found.failed)
 
     def _row(self, point: RecordedPoint, due_ms: int, by: Schedule, found: Round) -> None:
         now = look(self._clock)
@@ -326,6 +345,8 @@ class LineWorker(threading.Thread):
         times = self._row_clock.times(by, due_ms, found.ended, now)
         if found.late_replies:
             self._late(point.polled.name, found.late_replies)
+        if found.failed:
+            self._failed.cost(point.polled.name, found.failed)
         self._put(
             Row(
                 point=point.polled.name, source=LIVE, plan=point.plan, due=times.due_ms, time=times.time_ms,

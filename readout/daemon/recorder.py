@@ -257,6 +257,7 @@ class Recorder:
             log=StateLog(self._say),
             on_step=self._happenings.step,
             late=self._happenings.late.note,
+            failed=self._happenings.failed,
             introduce=line.introduce,
             renew=line.renew,
             nap_s=2 * self._look_s,
@@ -285,7 +286,7 @@ class Recorder:
         self._write_pending(archive)
         rows = {name: counts.total() for name, counts in self._summary.rows.items()}
         try:
-            archive.ledger.append(Kind.STOPPED, {"rows": rows})
+            archive.ledger.append(Kind.STOPPED, {"rows": rows, "requests": self._happenings.failed.untold()})
         except StorageError as error:
             self._say(
                 f"{error} The ledger was not told of this end: the next recorder will say `killed before`."

@@ -28,7 +28,7 @@ class Introduction:
     `meter`: identity name → text or number. `settings`: name → {value, unit, flag}; reference conditions
     that the meter tells are among them. `clock_offset` is meter minus computer in seconds where the meter
     has a clock that counts in UTC, None otherwise. `status` and `text` are those of the round that asked:
-    `ok` also where the map has nothing to ask.
+    `ok` also where the map has nothing to ask. `failed`: as in `readout.poll.round.Round`.
     """
 
     meter: Mapping[str, Any]
@@ -36,6 +36,7 @@ class Introduction:
     clock_offset: float | None = None
     status: Status = Status.OK
     text: str = ""
+    failed: str = ""
 
 
 def introduce(
@@ -75,6 +76,7 @@ def introduce(
         offset,
         found.status,
         found.text,
+        found.failed,
     )
 
 

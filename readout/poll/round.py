@@ -56,7 +56,8 @@ class Round:
     `words` are in the order of the plan's columns, None where nothing that could be trusted came.
     `ended` is the monotonic time [s] at which the last bytes of a reply were complete, None where nothing
     came at all. `unsteady` names the values with parts read apart whose first part was not the same in every
-    read, or not read every time: they cannot be put together.
+    read, or not read every time: they cannot be put together. `failed` is the cause of the first read that
+    brought nothing, after all repeats; empty where none failed, or the port is gone.
     """
 
     status: Status
@@ -67,6 +68,7 @@ class Round:
     unsteady: tuple[str, ...] = ()
     late_replies: int = 0
     outcomes: tuple[Outcome, ...] = ()
+    failed: str = ""
 
 
 def poll(line: Reader, point: PolledPoint, *, first_only: bool = False) -> Round:
@@ -141,6 +143,7 @@ def summed_up(plan: RoundPlan, asked: Sequence[Asked]) -> Round:
         tuple(name for name, firsts in apart.items() if len(set(firsts)) > 1 or len(firsts) < FIRST_READS),
         sum(outcome.late for outcome in outcomes),
         outcomes,
+        failed.cause if failed is not None and failed.status is not Status.PORT_LOST else "",
     )
 
 

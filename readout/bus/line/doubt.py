@@ -86,6 +86,11 @@ class Doubts:
         self._quiet += bool(self._run)
         self._run = []
 
+    @property
+    def unit(self) -> int:
+        """Whose values may still become doubtful; 0: nobody's."""
+        return self._kind[0] if self._kind is not None else 0
+
     def follows(self, unit: int, shape: Shape) -> bool:
         """Whether a reply too many to the last request would look like the reply to this one."""
         return bool(self._run) and self._kind == (unit, shape)

@@ -14,9 +14,10 @@ from readout.bus.hearing.reception import receive
 from readout.bus.hearing.surplus import surplus
 from readout.bus.hearing.telling import explained, overheard
 from readout.bus.hearing.verdict import outcome_of, status_of
-from readout.bus.line.doubt import Doubt, Doubts
+from readout.bus.line.doubt import UNPROVEN, Doubt, Doubts
 from readout.bus.line.owed import Owed, Shape, shape_of
 from readout.bus.line.statistics import SOON, Statistics
+from readout.bus.line.tally import Tallies
 from readout.bus.master import Master
 from readout.bus.outcome import Outcome, Status
 from readout.bus.port import Port
@@ -37,6 +38,7 @@ class Sender:
 
     def __init__(self, port: Port, fmt: SerialFormat, clock: Clock, trace: Trace | None) -> None:
         self.statistics = Statistics()
+        self.tallies = Tallies()
         self.owed = Owed()
         self.doubts = Doubts()
         self.master = Master()
@@ -51,16 +53,28 @@ class Sender:
         self._unit, self._pause = 0, 0.0  # whom the line spoke with last, and the rest that one needs
 
     def send(
-        self, unit: int, request: Request, frame: bytes, manners: Manners, *, rest: float = 0.0
+        self,
+        unit: int,
+        request: Request,
+        frame: bytes,
+        manners: Manners,
+        *,
+        rest: float = 0.0,
+        any_answer: bool = False,
     ) -> Outcome:
-        """One sending; `rest` is silence [s] wanted beyond the meter's own. PortError when lost."""
+        """One sending; `rest` is silence [s] wanted beyond the meter's own. PortError when lost.
+
+        With `any_answer` an exception is as good as a value, and no failed request.
+        """
         pause = max(manners.pause, rest)
         if unit != self._unit:
             pause = max(pause, self._pause)  # the one who spoke last may not be ready for others either
             self._unit = unit
         self._pause = manners.pause
         if not self._silence(pause, manners):
-            return self._never_quiet(unit, frame)
+            outcome = self._never_quiet(unit, frame)
+            self._tally(unit, outcome)
+            return outcome
         gap = self._clock.monotonic() - self.ear.last
         self.statistics.requests += 1
         self._port.write(frame)
@@ -80,6 +94,7 @@ class Sender:
             outcome = self._failed(unit, frame, manners, sent, heard)
             self._latest = None
         self._account(unit, request, manners, outcome, heard)
+        self._tally(unit, outcome, Status.EXCEPTION if any_answer else Status.OK)
         self.statistics.rhythm.note(soon=gap < SOON, silent=outcome.status is Status.NO_REPLY)
         if heard.began is not None:
             took = heard.began - on_the_wire
@@ -138,6 +153,11 @@ class Sender:
         self.remark(heard.text)
         return outcome_of(status, frame, sent, heard)
 
+    def _tally(self, unit: int, outcome: Outcome, also_good: Status = Status.OK) -> None:
+        self.tallies.sent(unit)
+        if outcome.status is not Status.OK and outcome.status is not also_good:
+            self.tallies.failed(unit, outcome.cause)
+
     def _history(self) -> tuple[int, int]:
         return self.statistics.requests, self.statistics.damaged
 
@@ -156,7 +176,10 @@ class Sender:
         if outcome.status in (Status.NO_REPLY, Status.EXCEPTION):
             self.doubts.ended()
         else:
+            before = self.doubts.unit
             count, late = self.doubts.broken()
+            if count:
+                self.tallies.failed(before, UNPROVEN.cause, count)
             self.statistics.unproven += count
             self.statistics.unproven_late += late
         if outcome.status is Status.EXCEPTION:
@@ -234,6 +257,7 @@ class Sender:
         self.statistics.doubted += count
         self.statistics.doubted_late += late
         if count:
+            self.tallies.failed(unit, cause, count)
             self.remark(f"{count} values taken back. {text}")
 
     def _stray(self, data: bytes) -> None:

@@ -7,13 +7,14 @@ and statuses are read, so a year costs little more than a month.
 
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from heapq import merge
 from pathlib import Path
 
 from readout.daemon.health.growth import full_in_s
 from readout.daemon.health.meter_memory import MeterMemory, meter_memory
 from readout.daemon.health.other_meter import OtherMeter, other_meter
+from readout.daemon.health.requests import RequestHealth, request_health
 from readout.daemon.health.stretches import Account, Look, Rows, Stretch, added_up, ms_of, rows_of
 from readout.review.about.installation import LIVE, MEMORY, Installation, from_file, from_record
 from readout.review.about.logbook import LATE_REPLIES, book_of
@@ -68,7 +69,8 @@ class PointHealth:
     `worst_reply_ms`: longest time from due to the end of the reply in the last hour; None without replies.
     `late_replies`: replies after the map's `reply_within`, from the first start to the last sealing.
     `clock_day`: rows of the last day by the quality of the computer's clock. `is_timed` is False where the
-    last row has no time yet: status and clock are its, `last_ms` is of the last that has one.
+    last row has no time yet: status and clock are its, `last_ms` is of the last that has one. `requests` has
+    every single one, whether or not asking again made it good.
     """
 
     last_ms: int | None
@@ -85,6 +87,7 @@ class PointHealth:
     clock_day: Mapping[str, int]
     memory: MeterMemory | None
     is_timed: bool = True
+    requests: RequestHealth = field(default_factory=RequestHealth)
     other_meter: OtherMeter | None = None
 
     @property
@@ -198,6 +201,7 @@ class _Point:
             return PointHealth(
                 None, None, 0, status, clock, Shares(0, 0, 0), {}, {}, None, late, LineErrors({}, {}), {},
                 memory, newest is None or newest.is_timed,
+                requests=request_health(self._ledger.lines, self._name, self._now_ms - DAY_MS),
             )  # fmt: skip
         flow = _flow(installation)
         lately = min(max(ends), self._now_ms) - DAY_MS - HOUR_MS
@@ -238,6 +242,7 @@ class _Point:
             clock_day=by_clock,
             memory=memory,
             is_timed=newest is None or newest.is_timed,
+            requests=request_health(self._ledger.lines, self._name, until - DAY_MS),
         )
 
     def _installation(self) -> Installation | None:

@@ -45,6 +45,7 @@ def _of_point(point: PointHealth, found: Health, least: float, now_ms: int) -> I
     if point.shares.hour < least:
         share = f"{point.shares.hour:.1%} of the last hour is covered, less than {least:.0%}"
         yield f"{share}{_mostly(point.missing_hour)}"
+    yield from (str(growth) for growth in point.requests.growing if growth.rows)
 
 
 def _untimed(found: Health) -> str:

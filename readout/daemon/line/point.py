@@ -20,11 +20,15 @@ class Ask(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Introduced:
-    """What came of asking a meter who it is: whether it is the point's own, and how the round ended."""
+    """What came of asking a meter who it is: whether it is the point's own, and how the round ended.
+
+    `failed`: as in `readout.poll.round.Round`.
+    """
 
     met: Met
     status: Status = Status.OK
     text: str = ""
+    failed: str = ""
 
 
 @dataclass

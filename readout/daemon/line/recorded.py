@@ -70,7 +70,7 @@ class RecordedLine:
                 learner.knowledge.identify(str(serial))
             learner.renew()
             self._plan_anew(recorded)
-        return Introduced(met, found.status, found.text)
+        return Introduced(met, found.status, found.text, found.failed)
 
     def _compare(self, point: PointToRecord, told: Introduction) -> None:
         """Say where the meter is set otherwise than the point file says; again only where that changed."""

@@ -10,7 +10,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from readout.review.about.logbook import LATE_REPLIES
+from readout.review.about.logbook import COUNTING
 from storage.ledger import LEDGER, Kind, Line, read_line
 
 #: Entries of each kind that are kept for the page; the whole log book is in the report.
@@ -78,7 +78,7 @@ def _entry(line: Line | str) -> Entry | None:
             case Kind.MARK:
                 begin, end = _ms(content["from"]), _ms(content["until"])
                 return Entry(line.n, "mark", told, begin, end, str(content["name"]))
-            case Kind.EVENT if content.get("what") != LATE_REPLIES:  # a count, every hour: no news
+            case Kind.EVENT if content.get("what") not in COUNTING:
                 at = _ms(content.get("at", line.time))
                 return Entry(line.n, "event", told, at, None, str(content.get("what", "")))
     except (KeyError, ValueError):  # written by some other program: not for the page to judge

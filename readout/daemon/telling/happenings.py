@@ -12,6 +12,7 @@ from typing import Any
 from readout.clock import Clock, iso
 from readout.daemon import computer_clock
 from readout.daemon.computer_clock import EARLIEST
+from readout.daemon.telling.failed_requests import FailedRequests
 from readout.daemon.telling.late_replies import LateReplies
 from readout.daemon.telling.sparing import Sparing
 from storage.archive import Archive
@@ -35,6 +36,7 @@ class Happenings:
 
     def __init__(self, clock: Clock, say: Callable[[str], None]) -> None:
         self.late = LateReplies()
+        self.failed = FailedRequests(clock.monotonic)
         self._clock, self._say = clock, say
         self._pending: deque[tuple[Kind, dict[str, Any]]] = deque()
         self._stepped = (float("-inf"), 0.0)
@@ -63,6 +65,8 @@ class Happenings:
         """What has been counted since the last sealing is to be told."""
         for event in self.late.events():
             self.note(event)
+        if (failed := self.failed.event()) is not None:
+            self.note(failed)
 
     def losses(self, writer: JournalWriter) -> int:
         """Rows that memory could not hold while the disk refused; how many they are."""

@@ -13,6 +13,10 @@ from storage.ledger import LEDGER, Kind, Line, Reading, read_file
 
 #: The event that counts replies after `reply_within`, since the last such event of the point.
 LATE_REPLIES = "late replies"
+#: The event that counts requests and what failed of them, for all points that had failed ones.
+FAILED_REQUESTS = "failed requests"
+#: Events that only count: the ledger has them with each sealing, and they are no news.
+COUNTING = frozenset({LATE_REPLIES, FAILED_REQUESTS})
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +59,7 @@ class LogBook:
     """`ran`: spans [ms) from a recorder's start to its orderly stop, those that asked for the point.
 
     `late_replies`: how many came after the map's `reply_within`, up to the last sealing; their values are
-    kept. They are no `events`, for the ledger tells of them with each sealing.
+    kept. What only counts is no event here, for the ledger tells of it with each sealing.
     """
 
     ran: Sequence[tuple[int, int]] = ()
@@ -84,7 +88,7 @@ def book_of(reading: Reading, point: str) -> LogBook:
         events=[
             (_ms(str(line.content.get("at", line.time))), str(line.content.get("what", "")))
             for line in mine
-            if line.kind == Kind.EVENT and line.content.get("what") != LATE_REPLIES
+            if line.kind == Kind.EVENT and line.content.get("what") not in COUNTING
         ],
         late_replies=sum(
             count

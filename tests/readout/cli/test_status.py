@@ -9,6 +9,7 @@ import pytest
 from typer.testing import CliRunner
 
 from readout.cli.main import app
+from readout.clock import iso
 from storage.archive import Archive
 from storage.ledger import Kind
 
@@ -48,6 +49,11 @@ def archive(hall: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> Path:
         hall.fill(opened, what, range(day + step, end, step), lambda _: ok, clock="unsynchronised")
         clock[0] = now
         opened.ledger.append(Kind.EVENT, {"what": "late replies", "point": hall.POINT, "count": 2})
+        # Told 30 h before the end, and at the end: 24 of those 30 h are the last day.
+        asked = {"requests": 59_800, "failed": {"bad checksum": 392, "no reply": 6}, "rows": {"no reply": 3}}
+        for at, told in ((end - 30 * HOUR, asked), (end, {"requests": 1500, "failed": {"bad checksum": 20}})):
+            counted = {"what": "failed requests", "points": {hall.POINT: told}, "at": iso(at / 1000)}
+            opened.ledger.append(Kind.EVENT, counted)
     return root
 
 
@@ -65,6 +71,14 @@ def test_a_person_reads_what_there_is_to_say_of_a_point(hall: ModuleType, archiv
     assert clock == "this computer's clock: 239 × unsynchronised, of 288 rows in the last day"
     assert memory.startswith("the meter's memory: 50000 records every 5 s last 69 h 26 min 40 s; fetched ")
     assert "; overwrites what was not fetched in 4 h 2" in memory
+    table = done.stdout.splitlines()
+    table = table[[line.startswith("failed requests") for line in table].index(True) :][:4]
+    assert [line.split() for line in table[1:]] == [
+        [hall.POINT, "418", "of", "61300", "3", "20", "of", "1200", "0"],
+        ["bad", "checksum", "412", "0", "20", "0"],
+        ["no", "reply", "6", "3", "0", "0"],
+    ]
+    assert max(map(len, table)) <= 80
     assert "journal: 480 rows waiting, the oldest 1 d " in done.stdout
     assert "the meter's memory will overwrite records that were never fetched, from " in done.stderr
 
@@ -76,6 +90,10 @@ def test_a_monitor_reads_the_same_as_data(hall: ModuleType, archive: Path) -> No
     assert point["line_errors"] == {
         "start": {"exception": 1, "no reply": 3, "late replies": 2},
         "day": {"exception": 1, "late replies": 2},
+    }
+    assert point["requests"] == {
+        "start": {"sent": 61_300, "failed": {"bad checksum": 412, "no reply": 6}, "rows": {"no reply": 3}},
+        "day": {"sent": 1200, "failed": {"bad checksum": 20}, "rows": {}},
     }
     assert point["clock_day"] == {"synchronised": 49, "unsynchronised": 239}
     memory = point["memory"]

@@ -64,6 +64,9 @@ class FakeLine:
             self.lost, self.loss = True, "port is gone: unplugged."
         return outcomes
 
+    def tally(self, unit: int) -> None:
+        """Counts nothing."""
+
     def close(self) -> None:
         self.closed = True
 
