@@ -121,7 +121,17 @@ def _points_as_status_tells(standing: dict[str, Any] | None) -> Iterator[Metric]
         "pipeledger_late_replies", "Replies later than the map allows, up to the last sealing.",
         labels=["point"],
     )  # fmt: skip
+    sent = GaugeMetricFamily(
+        "pipeledger_requests", "Requests, repeats among them, up to the last sealing.", labels=["point"]
+    )
+    failed = GaugeMetricFamily(
+        "pipeledger_failed_requests", "Requests without a value, made good or not, up to the last sealing.",
+        labels=["point", "cause"],
+    )  # fmt: skip
     for point, told in ({} if standing is None else standing["points"]).items():
+        sent.add_metric([point], told["requests"]["start"]["sent"])
+        for cause, count in told["requests"]["start"]["failed"].items():
+            failed.add_metric([point, cause], count)
         late.add_metric([point], told["late_replies"])
         for span, share in told["coverage"].items():
             coverage.add_metric([point, span], share)
@@ -129,7 +139,7 @@ def _points_as_status_tells(standing: dict[str, Any] | None) -> Iterator[Metric]
             missing.add_metric([point, cause], rounds)
         if told["worst_reply_ms"] is not None:
             worst.add_metric([point], told["worst_reply_ms"] / 1000)
-    yield from (coverage, missing, late, worst)
+    yield from (coverage, missing, late, sent, failed, worst)
 
 
 def _archive_as_status_tells(standing: dict[str, Any] | None) -> Iterator[Metric]:

@@ -14,10 +14,12 @@ STANDING = {
             "last": "2026-05-04T06:00:00.000Z", "age_s": 1.5, "status": "ok",
             "coverage": {"start": 0.25, "hour": 0.5, "day": 0.75}, "missing": {"no reply": 7, "skipped": 2},
             "worst_reply_ms": 62, "late_replies": 3,
+            "requests": {"start": {"sent": 61_300, "failed": {"bad checksum": 412}, "rows": {}}},
         },
         "packing": {
             "last": None, "coverage": {"start": 0.0, "hour": 0.0, "day": 0.0}, "missing": {},
             "worst_reply_ms": None, "late_replies": 0,
+            "requests": {"start": {"sent": 0, "failed": {}, "rows": {}}},
         },
     },
     "journal": {"waiting": 31, "log_bytes": 4096},
@@ -120,6 +122,10 @@ def test_coverage_causes_and_disk_are_those_of_status_to_the_digit() -> None:
     assert found["missing_rounds", ("skipped", "header")] == 2
     assert found["worst_reply_seconds", ("header",)] == 0.062
     assert (found["late_replies", ("header",)], found["late_replies", ("packing",)]) == (3, 0)
+    assert (found["requests", ("header",)], found["requests", ("packing",)]) == (61_300, 0)
+    assert {labels: value for (name, labels), value in found.items() if name == "failed_requests"} == {
+        ("bad checksum", "header"): 412
+    }
     assert ("worst_reply_seconds", ("packing",)) not in found
     assert found["waiting_rows", ()] == 31
     assert found["disk_free_bytes", ()] == 5_000_000_000
