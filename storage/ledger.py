@@ -222,13 +222,18 @@ def lines_of(path: Path, *kinds: Kind) -> Iterator[Line]:
 
     The others are not even read: for few lines among the many of years. The chain is not checked.
     """
-    marks = [f'"kind":"{kind}"'.encode() for kind in kinds]
     with told(path), suppress(FileNotFoundError), path.open("rb") as stream:
         for raw in stream:
-            if raw.endswith(b"\n") and any(mark in raw for mark in marks):
-                line = read_line(raw[:-1])
-                if isinstance(line, Line) and line.kind in kinds:
-                    yield line
+            if (line := line_of(raw, *kinds)) is not None:
+                yield line
+
+
+def line_of(raw: bytes, *kinds: Kind) -> Line | None:
+    """The line that these bytes, its end included, are; None where it is of another kind, torn or changed."""
+    if not raw.endswith(b"\n") or not any(b'"kind":"%s"' % kind.encode() in raw for kind in kinds):
+        return None
+    line = read_line(raw[:-1])
+    return line if isinstance(line, Line) and line.kind in kinds else None
 
 
 def read_tail(path: Path) -> Tail | None:

@@ -5,13 +5,14 @@ Only what was added since the last look is read, so that a ledger of years costs
 
 from collections import deque
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from readout.review.about.logbook import COUNTING
-from storage.ledger import LEDGER, Kind, Line, read_line
+from storage.ledger import LEDGER, Kind, Line, line_of
 
 #: Entries of each kind that are kept for the page; the whole log book is in the report.
 MOST = 100
@@ -46,27 +47,25 @@ class Book:
 
     def look(self) -> bool:
         """Read what was added; whether that has changed the entries. What cannot be read is passed over."""
-        try:
-            with self._path.open("rb") as ledger:
-                ledger.seek(self._read)
-                added = ledger.read()
-        except OSError:  # not there yet, or a disk in trouble: the recorder itself says so
-            return False
-        whole = added[: added.rfind(b"\n") + 1]
-        self._read += len(whole)
-        found = [entry for raw in whole.splitlines() if (entry := _entry(read_line(raw))) is not None]
-        for entry in found:
-            self._kept.setdefault(entry.kind, deque(maxlen=MOST)).append(entry)
-        return bool(found)
+        changed = False
+        with suppress(OSError), self._path.open("rb") as ledger:  # of a disk in trouble the recorder tells
+            ledger.seek(self._read)
+            for raw in ledger:
+                if not raw.endswith(b"\n"):
+                    break
+                self._read += len(raw)
+                line = line_of(raw, Kind.NOTE, Kind.MARK, Kind.EVENT)
+                if line is not None and (entry := _entry(line)) is not None:
+                    self._kept.setdefault(entry.kind, deque(maxlen=MOST)).append(entry)
+                    changed = True
+        return changed
 
     def entries(self) -> Sequence[Entry]:
         """All that is kept, by their lines in the ledger."""
         return sorted((entry for kept in list(self._kept.values()) for entry in kept), key=lambda one: one.n)
 
 
-def _entry(line: Line | str) -> Entry | None:
-    if isinstance(line, str):
-        return None
+def _entry(line: Line) -> Entry | None:
     content = line.content
     point = content.get("point")
     told = None if point is None else str(point)
