@@ -5,12 +5,15 @@ Nowhere else in this room is the operating system asked what it is.
 
 import errno
 import os
+import socket
 import stat
+import struct
 import sys
 from collections.abc import Iterator
-from contextlib import suppress
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from urllib.parse import urlsplit
 
 POSIX = os.name == "posix"
 
@@ -31,7 +34,11 @@ _PSEUDO_TERMINALS = range(136, 144)
 _ABSENT = {errno.ENOENT, errno.ENXIO, errno.ENODEV, errno.EIO, errno.ECONNREFUSED, errno.EHOSTUNREACH}
 _DENIED = {errno.EACCES, errno.EPERM}
 _NO_TERMINAL = {errno.ENOTTY, errno.EISDIR}
-_HELD = {errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK}
+_HELD = {errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK, errno.EADDRINUSE}
+#: An address's lock begins so: a name of Linux's that is no file, and is gone with its process; see unix(7).
+_LOCK = "\0pipeledger line "
+#: Others that were refused and may have asked who holds it, before that is no longer told.
+_ASKED = 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,11 +91,49 @@ def allow_others(descriptor: int) -> None:
         fcntl.ioctl(descriptor, termios.TIOCNXCL)
 
 
+def hold_address(host: str, port: int) -> socket.socket | None:
+    """A lock on a device server's address, held until it is closed; None where the system has no such lock.
+
+    Only programs of ours on this computer ask for it. OSError (EADDRINUSE) where one holds it, and where the
+    host's name cannot be resolved.
+    """
+    if not sys.platform.startswith("linux"):
+        return None
+    lock = socket.socket(socket.AF_UNIX)
+    try:
+        lock.bind(_lock_name(host, port))
+        lock.listen(_ASKED)
+    except OSError:
+        lock.close()
+        raise
+    return lock
+
+
+def _lock_name(host: str, port: int) -> str:
+    """One for all names of a host."""
+    (*_, address), *_ = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
+    return f"{_LOCK}{address[0]} {port}"
+
+
+def _address_holder(name: str) -> Holder | None:
+    """Whoever holds the lock of a socket:// port: the system tells who listens, SO_PEERCRED of socket(7)."""
+    parts = urlsplit(name)
+    with suppress(OSError, ValueError), closing(socket.socket(socket.AF_UNIX)) as asking:
+        asking.setblocking(False)  # noqa: FBT003  (its only form)
+        asking.connect(_lock_name(parts.hostname or "", parts.port or 0))
+        told = asking.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, struct.calcsize("3i"))
+        pid, _, _ = struct.unpack("3i", told)
+        return Holder(pid, _command(pid))
+    return None
+
+
 def holder(name: str) -> Holder | None:
     """Who has the port open: the owner of its lock, else any process with it among its open files.
 
     Seen are processes of the same user, and the lock's owner whoever runs it. None where nobody can be seen.
     """
+    if name.lower().startswith("socket://") and sys.platform.startswith("linux"):
+        return _address_holder(name)
     try:
         device = Path(name).stat()
     except (OSError, ValueError):

@@ -74,8 +74,9 @@ def network_slack(name: str) -> float:
 def open_port(name: str, fmt: SerialFormat) -> Port:
     """Open whatever pySerial opens: a device, `COM7`, `socket://…`, `rfc2217://…`, `loop://`.
 
-    The port is ours alone (flock, and TIOCEXCL where it is real). A pseudo-terminal, which has no parity, is
-    opened with 8 data bits and none; `notes` says so. PortError of kind absent, denied, held or settings.
+    The port is ours alone (flock, and TIOCEXCL where it is real; of a socket:// its address is, on Linux). A
+    pseudo-terminal, which has no parity, is opened with 8 data bits and none; `notes` says so. PortError of
+    kind absent, denied, held or settings.
     """
     pseudo = platform.is_pseudo_terminal(name)
     parity, data_bits = ("none", 8) if pseudo else (fmt.parity, fmt.data_bits)
@@ -135,7 +136,12 @@ class _TcpDevice:
         parts = urlsplit(name)
         if not parts.hostname or parts.port is None:
             raise ValueError("a device server is written socket://HOST:PORT")
-        self._socket = socket.create_connection((parts.hostname, parts.port), CONNECT_WITHIN)
+        self._lock = platform.hold_address(parts.hostname, parts.port)
+        try:
+            self._socket = socket.create_connection((parts.hostname, parts.port), CONNECT_WITHIN)
+        except OSError:
+            self._let_go()
+            raise
         self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
         self._socket.settimeout(0.0)
@@ -156,6 +162,11 @@ class _TcpDevice:
 
     def close(self) -> None:
         self._socket.close()
+        self._let_go()
+
+    def _let_go(self) -> None:
+        if self._lock is not None:
+            self._lock.close()
 
 
 def _not_to_be_had(name: str, fmt: SerialFormat, error: BaseException) -> PortError:
