@@ -15,6 +15,7 @@ from readout.measuring_point.checks.conditions import check_conditions, check_te
 from readout.measuring_point.checks.pipe import check_pipe
 from readout.measuring_point.checks.uncertainty import check_uncertainty
 from readout.measuring_point.model import MeasuringPoint
+from readout.sentence import Sentence
 
 T = TypeVar("T")
 
@@ -130,7 +131,11 @@ def _build(files: Files, entries: Entries) -> MeasuringPoint | None:
         if not files.is_said(key):
             files.own.fault(
                 entries.node,
-                f"the measuring point lacks the key '{key.name}' ({means}); give it here or in a job file",
+                Sentence(
+                    "the measuring point lacks the key '{key}' ({means}); give it here or in a job file",
+                    key=key.name,
+                    means=means,
+                ),
             )
     pipe = build.build_pipe(entries.get(k.PIPE))
     check_pipe(entries.get(k.PIPE), files.own)

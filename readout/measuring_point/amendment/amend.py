@@ -17,6 +17,7 @@ from readout.measuring_point.checks.plain import millimetres
 from readout.measuring_point.model import MeasuringPoint, Pipe
 from readout.measuring_point.pipe.bore import bore_of
 from readout.measuring_point.point import Files, checked
+from readout.sentence import Sentence, joined
 
 #: What may be amended: what rows were understood with, not which meter or line they came from.
 AMENDABLE = ("pipe", "conditions", "reference", "uncertainty", "site", "energy", "calendar", "role", "aim")
@@ -99,7 +100,7 @@ def amended(files: Files, point: MeasuringPoint, changes: Sequence[Change]) -> A
         WrongUse: a key is unknown, a value is no value for it, or together they contradict each other.
     """
     if files.entries is None:
-        raise WrongUse("the point file cannot be read")
+        raise WrongUse(Sentence("the point file cannot be read"))
     root, was = files.entries.node, {}
     job = None if files.job_entries is None else files.job_entries.node
     for change in changes:
@@ -132,9 +133,10 @@ def said(files: Files, path: tuple[str, ...]) -> str | None:
     return None if files.entries is None else _said(files.entries.node, job, path)
 
 
-def _told(changes: Sequence[Change], faults: Sequence[Fault]) -> str:
-    written = ", ".join(f"--set {change.name}={change.value}" for change in changes)
-    return f"{written}: " + "; ".join(fault.fault for fault in faults if fault.severity == "fault")
+def _told(changes: Sequence[Change], faults: Sequence[Fault]) -> Sentence:
+    written = joined(", ", (f"--set {change.name}={change.value}" for change in changes))
+    wrong = joined("; ", (fault.fault for fault in faults if fault.severity == "fault"))
+    return Sentence("{written}: {wrong}", written=written, wrong=wrong)
 
 
 def with_change(root: Mapping, job: Mapping | None, change: Change) -> Mapping:
@@ -147,7 +149,9 @@ def with_change(root: Mapping, job: Mapping | None, change: Change) -> Mapping:
         return _put(root, first, _value(change))
     group = _child(root, first) or (None if job is None else _child(job, first)) or Mapping((), 1, 1)
     if not isinstance(group, Mapping):
-        raise WrongUse(f"--set {change.name}: '{first}' has no keys of its own here")
+        raise WrongUse(
+            Sentence("--set {name}: '{first}' has no keys of its own here", name=change.name, first=first)
+        )
     if first == k.PIPE.name and rest[0] in k.PIPE_SIZES:  # the new size stands in place of the old one
         group = replace(group, pairs=tuple(p for p in group.pairs if p.key.text not in k.PIPE_SIZES))
     inner = Change(tuple(rest), change.value)
@@ -168,7 +172,7 @@ def _value(change: Change) -> Node:
     report = Report("--set")
     root = compose(f"value: {change.value}\n".encode(), report)
     if root is None or report.faulty:
-        raise WrongUse(f"--set {change.name}={change.value}: {report.faults()[0].fault}")
+        raise WrongUse(_told([change], report.faults()[:1]))
     return root.pairs[0].value
 
 

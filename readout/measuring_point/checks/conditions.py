@@ -10,6 +10,7 @@ from readout.measuring_point.checks.plain import (
     absolute_pascals,
     pascals,
 )
+from readout.sentence import Sentence
 
 
 def check_conditions(conditions: Entries | None, site: Entries | None, report: Report) -> None:
@@ -20,9 +21,14 @@ def check_conditions(conditions: Entries | None, site: Entries | None, report: R
     atmosphere = STANDARD_ATMOSPHERE_PA if around is None else pascals(around)
     pressure = conditions.get(k.PRESSURE)
     if pressure is not None and absolute_pascals(pressure, atmosphere) <= 0:
-        said = "the site's" if around is not None else "the standard"
-        least = f"more than -{atmosphere / 100000} bar(g), {said} air pressure, or more than 0 bar(a)"
-        report.fault(conditions.at(k.PRESSURE), f"{pressure} is below vacuum; {least}")
+        wrong = Sentence(
+            "{pressure} is below vacuum; more than {least} bar(g), {whose} air pressure, or more than 0"
+            " bar(a)",
+            pressure=pressure,
+            least=-atmosphere / 100000,
+            whose=Sentence("the site's") if around is not None else Sentence("the standard"),
+        )
+        report.fault(conditions.at(k.PRESSURE), wrong)
     check_temperature(conditions, k.TEMPERATURE, report)
 
 
@@ -30,5 +36,6 @@ def check_temperature(entries: Entries | None, key: Key[Quantity], report: Repor
     """A temperature must be above absolute zero."""
     found = None if entries is None else entries.get(key)
     if entries is not None and found is not None and found.number <= ABSOLUTE_ZERO[found.unit.word]:
-        least = f"{ABSOLUTE_ZERO[found.unit.word]} {found.unit.word}"
-        report.fault(entries.at(key), f"{found} is below absolute zero; more than {least}")
+        least = Quantity(ABSOLUTE_ZERO[found.unit.word], found.unit)
+        wrong = Sentence("{found} is below absolute zero; more than {least}", found=found, least=least)
+        report.fault(entries.at(key), wrong)

@@ -8,6 +8,7 @@ from protocols.register_map.forms import Entries
 from readout.measuring_point import grammar as k
 from readout.measuring_point.checks.plain import millimetres
 from readout.measuring_point.pipe.standards import wrong_standard
+from readout.sentence import Sentence
 
 _PI = Decimal(math.pi)
 
@@ -20,13 +21,18 @@ def check_pipe(pipe: Entries | None, report: Report) -> None:
     wall = pipe.get(k.WALL_THICKNESS)
     if outside is not None and not pipe.has(k.WALL_THICKNESS):
         report.fault(
-            pipe.node, "from the outside the bore is known only with wall_thickness; write such as 3.6 mm"
+            pipe.node,
+            Sentence("from the outside the bore is known only with wall_thickness; write such as 3.6 mm"),
         )
     if outside is not None and wall is not None and 2 * millimetres(wall) >= outside:
         report.fault(
             pipe.at(k.WALL_THICKNESS),
-            f"two walls of {wall} leave no bore in a pipe of {_said(pipe)}; "
-            f"a wall here is less than {_short(outside / 2)} mm",
+            Sentence(
+                "two walls of {wall} leave no bore in a pipe of {pipe}; a wall here is less than {most} mm",
+                wall=wall,
+                pipe=_said(pipe),
+                most=_short(outside / 2),
+            ),
         )
     standard = pipe.get(k.STANDARD)
     if standard is not None and not pipe.has(k.TABLE):
@@ -35,7 +41,8 @@ def check_pipe(pipe: Entries | None, report: Report) -> None:
             report.fault(pipe.at(k.STANDARD), wrong)
     if pipe.has(k.TABLE) and not pipe.has(k.STANDARD):
         report.fault(
-            pipe.at(k.TABLE), "a table needs the size to look up: standard, such as works list DN 50"
+            pipe.at(k.TABLE),
+            Sentence("a table needs the size to look up: standard, such as works list DN 50"),
         )
     _check_probe(pipe, report)
 
@@ -44,7 +51,10 @@ def _check_probe(pipe: Entries, report: Report) -> None:
     probe, bore = pipe.get(k.PROBE), _bore_mm(pipe)
     stem = None if probe is None else probe.get(k.STEM)
     if probe is not None and stem is not None and bore is not None and millimetres(stem) >= bore:
-        report.fault(probe.at(k.STEM), f"a stem of {stem} does not go into a bore of {_short(bore)} mm")
+        wrong = Sentence(
+            "a stem of {stem} does not go into a bore of {bore} mm", stem=stem, bore=_short(bore)
+        )
+        report.fault(probe.at(k.STEM), wrong)
 
 
 def _outside_mm(pipe: Entries) -> Decimal | None:
@@ -63,10 +73,13 @@ def _bore_mm(pipe: Entries) -> Decimal | None:
     return outside - 2 * millimetres(wall)
 
 
-def _said(pipe: Entries) -> str:
+def _said(pipe: Entries) -> Sentence:
     across, round_it = pipe.get(k.OUTSIDE_DIAMETER), pipe.get(k.CIRCUMFERENCE)
-    return f"{round_it} circumference" if across is None else str(across)
+    if across is None:
+        return Sentence("{length} circumference", length=round_it)
+    return Sentence("{length}", length=across)
 
 
-def _short(number: Decimal) -> str:
-    return f"{number:.3f}".rstrip("0").rstrip(".")
+def _short(number: Decimal) -> Decimal:
+    """To a thousandth, without zeros at its end."""
+    return Decimal(f"{number:.3f}".rstrip("0").rstrip("."))

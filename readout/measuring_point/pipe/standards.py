@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from protocols.register_map.faults import quoted
+from readout.measuring_point.forms import either
+from readout.sentence import Sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,15 +64,20 @@ def wrong_standard(text: str) -> str:
     """What is wrong with a standard and size that no table of the user's explains, or nothing."""
     parts = split_standard(text)
     if parts is None:
-        return f"{quoted(text)} has no size; write such as {EN_10255_MEDIUM} DN 50"
+        return Sentence(
+            "{text} has no size; write such as {one} DN 50", text=quoted(text), one=EN_10255_MEDIUM
+        )
     name, dn = parts
     if name not in _TABLES:
-        return (
-            f"{quoted(name)} is no known pipe standard; allowed: {' or '.join(STANDARDS)}, "
-            "or your own list as a CSV file under the key table"
+        return Sentence(
+            "{name} is no known pipe standard; allowed: {standards}, or your own list as a CSV file under the"
+            " key table",
+            name=quoted(name),
+            standards=either(STANDARDS),
         )
     if dn not in _TABLES[name]:
-        return f"{name} has no DN {dn}; allowed as DN: {', '.join(str(size) for size in _TABLES[name])}"
+        sizes = ", ".join(str(size) for size in _TABLES[name])
+        return Sentence("{name} has no DN {dn}; allowed as DN: {sizes}", name=name, dn=dn, sizes=sizes)
     return ""
 
 

@@ -90,6 +90,69 @@ _REASONS: Mapping[str, str] = {
     "the reference of the flow": "der Bezugszustand des Durchflusses", "the damping": "die Dämpfung",
 }  # fmt: skip
 
+#: Why an amendment could not be taken in: what the check of a point file says.
+_REFUSED: Mapping[str, str] = {
+    "the point file cannot be read": "die Messstellendatei lässt sich nicht lesen",
+    "--set {name}: '{first}' has no keys of its own here":
+        "--set {name}: '{first}' hat hier keine eigenen Schlüssel",
+    "the measuring point lacks the key '{key}' ({means}); give it here or in a job file":
+        "der Messstelle fehlt der Schlüssel '{key}' ({means}); hier oder in einer Auftragsdatei angeben",
+    "from the outside the bore is known only with wall_thickness; write such as 3.6 mm":
+        "von außen ist der Innendurchmesser nur mit `wall_thickness` bekannt; zum Beispiel 3.6 mm schreiben",
+    "two walls of {wall} leave no bore in a pipe of {pipe}; a wall here is less than {most} mm":
+        "zwei Wände von {wall} lassen in einem Rohr von {pipe} nichts frei; eine Wand ist hier dünner als"
+        " {most} mm",
+    "{length} circumference": "{length} Umfang",
+    "a table needs the size to look up: standard, such as works list DN 50":
+        "zu `table` gehört die Größe, die nachgeschlagen wird: `standard`, zum Beispiel works list DN 50",
+    "a stem of {stem} does not go into a bore of {bore} mm":
+        "ein Schaft von {stem} passt nicht in einen Innendurchmesser von {bore} mm",
+    "{text} has no size; write such as {one} DN 50":
+        "{text} nennt keine Größe; zum Beispiel {one} DN 50 schreiben",
+    "{name} is no known pipe standard; allowed: {standards}, or your own list as a CSV file under the"
+    " key table":
+        "{name} ist keine bekannte Rohrnorm; erlaubt: {standards}, oder eine eigene Liste als CSV-Datei unter"
+        " `table`",
+    "{name} has no DN {dn}; allowed as DN: {sizes}": "{name} hat kein DN {dn}; erlaubt als DN: {sizes}",
+    "{pressure} is below vacuum; more than {least} bar(g), {whose} air pressure, or more than 0 bar(a)":
+        "{pressure} liegt unter Vakuum; mehr als {least} bar(g), {whose} Luftdruck, oder mehr als 0 bar(a)",
+    "the site's": "der örtliche",
+    "the standard": "der Norm-",
+    "{found} is below absolute zero; more than {least}":
+        "{found} liegt unter dem absoluten Nullpunkt; mehr als {least}",
+    "a share of full scale needs full_scale; write such as 160 m/s":
+        "zu einem Anteil vom Endwert gehört `full_scale`; zum Beispiel 160 m/s schreiben",
+    "k or distribution, not both; take one out":
+        "`k` oder `distribution`, nicht beide; eines davon herausnehmen",
+    "{kind} where text is expected; {wanted}": "{kind}, wo Text stehen muss; {wanted}",
+    "write such as {example}": "zum Beispiel {example} schreiben",
+    "{unit} is a unit of {its}, not of {wanted}": "{unit} ist eine Einheit für {its}, nicht für {wanted}",
+    "{one} or {other}": "{one} oder {other}",
+    "gauge or absolute? write {unit}(g) or {unit}(a)":
+        "Überdruck oder absolut? {unit}(g) oder {unit}(a) schreiben",
+    "this pressure is absolute; write {unit}(a)": "dieser Druck ist absolut; {unit}(a) schreiben",
+    "must be more than {least}": "muss mehr als {least} sein",
+    "must be at least {least}": "muss mindestens {least} sein",
+    "write such as 40 m3/h to 420 m3/h": "zum Beispiel 40 m3/h to 420 m3/h schreiben",
+    "{text} is no span; {wanted}": "{text} ist keine Spanne; {wanted}",
+    "write both ends in the same unit": "beide Enden in derselben Einheit schreiben",
+    "write the lower end first": "das untere Ende zuerst schreiben",
+    "write such as 0.21 EUR/kWh; for each kWh, MWh or m3":
+        "zum Beispiel 0.21 EUR/kWh schreiben; je kWh, MWh oder m3",
+    "{text} is no price; {wanted}": "{text} ist kein Preis; {wanted}",
+    "write a unit of {wanted}": "eine Einheit für {wanted} schreiben",
+    "{text} is no known unit; {wanted}": "{text} ist keine bekannte Einheit; {wanted}",
+    'write such as "22:00-06:00"': 'zum Beispiel "22:00-06:00" schreiben',
+    "{text} is no shift; {wanted}": "{text} ist keine Schicht; {wanted}",
+    "{text} begins when it ends; {wanted}": "{text} beginnt, wenn sie endet; {wanted}",
+    "write such as Mon-Fri or Mon, Wed; days: {days}":
+        "zum Beispiel Mon-Fri oder Mon, Wed schreiben; Tage: {days}",
+    "{text} is no list of weekdays; {wanted}": "{text} ist keine Liste von Wochentagen; {wanted}",
+    "write such as 2026-05-04": "zum Beispiel 2026-05-04 schreiben",
+    "{text} is no date; {wanted}": "{text} ist kein Datum; {wanted}",
+    "{text} is no day of the calendar; {wanted}": "{text} gibt es im Kalender nicht; {wanted}",
+}  # fmt: skip
+
 _COST: Mapping[str, str] = {
     "the job file gives no specific power, or no price: no cost is told":
         "die Auftragsdatei nennt keine spezifische Leistung oder keinen Strompreis",
@@ -157,4 +220,4 @@ NAMES: Mapping[str, str] = {
     "reference_temperature": "Bezugstemperatur",
 }  # fmt: skip
 
-REVIEW: Mapping[str, str] = {**_METHODS, **_REASONS, **_COST, **ARCHIVE}
+REVIEW: Mapping[str, str] = {**_METHODS, **_REASONS, **_REFUSED, **_COST, **ARCHIVE}
