@@ -21,6 +21,12 @@ HOSTILE = "<img src=x onerror=alert(1)> =1+1 \u202egnp.exe</script>"
 
 
 @pytest.fixture(scope="session")
+def german_week(load: Callable[[str, str], ModuleType]) -> ModuleType:
+    """The module `german_week.py`: six days with a bit of everything."""
+    return load("report_test_german_week", "readout/report/german_week.py")
+
+
+@pytest.fixture(scope="session")
 def filled(hall: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The archive of three days, a row every 10 s."""
     root: Path = tmp_path_factory.mktemp("report") / "archive"
