@@ -211,43 +211,6 @@ def test_a_factory_setting_and_a_renamed_reading_stand_beside_their_row() -> Non
     assert "called flow_2_2, for another row is flow_2" in row_of(made, "flow_2_2")
 
 
-def test_a_meter_with_32_bits_behind_each_address_is_asked_about_once() -> None:
-    rows = "".join(f"{100 + n};V{n};UINT32;1;s\n" for n in range(30))
-    made = drafted("Register;Name;Type;Words;Unit\n" + rows)
-    about = [one for one in made.questions if "32 bits behind each address" in one.question]
-    assert len(about) == 1
-    assert about[0].answers[0] == "bytes_per_register=4"
-    assert made.left_out == 0
-    assert [value.number.addresses for value in mapped(made).readings] == [1] * 30
-    apart = drafted("Register;Name;Type;Words;Unit\n" + rows, "bytes_per_register=2")
-    assert apart.left_out == 15, "every second value lies on the one before"
-
-
-def test_a_start_that_breaks_the_tables_habit_is_asked_about() -> None:
-    starts = (101, 103, 105, 107, 109, 112)
-    text = "Register;Name;Type;Unit\n" + "".join(f"{n};V{n};FLOAT;s\n" for n in starts)
-    assert "V112: begins at an even number, most values of several registers do not" in asked(drafted(text))
-    odd = drafted("Register;Name;Type;Unit\n" + "".join(f"{n};V{n};FLOAT;s\n" for n in starts[:-1]))
-    assert "begin at odd numbers, which speaks for 1" in asked(odd)
-
-
-def test_numbers_behind_a_table_digit_that_count_from_0_are_told() -> None:
-    """40000 cannot be in a table that counts from 40001."""
-    made = drafted("Register;Name;Type;Unit\n40000;A;UINT16;s\n40001;B;UINT16;s\n")
-    assert [value.number.address for value in mapped(made).readings] == [0, 1]
-    assert "count from 0, where they usually count from 1" in asked(made)
-
-
-def test_addresses_with_letters_are_hexadecimal_and_zeros_in_front_are_asked_about() -> None:
-    made = drafted("Register;Name;Type;Unit\n0010;A;UINT16;s\n001A;B;UINT16;s\n")
-    assert [value.number.address for value in mapped(made).readings] == [16, 26]
-    assert "hexadecimal without a mark of it, as 001A" in asked(made)
-    text = "Register;Name;Type;Unit\n0010;A;UINT16;s\n0011;B;UINT16;s\n"
-    assert "Are addresses such as 0010, with zeros in front, decimal" in asked(drafted(text))
-    told = drafted(text, "addresses=hexadecimal")
-    assert [value.number.address for value in mapped(told).readings] == [16, 17]
-
-
 @pytest.mark.parametrize(
     ("cell", "orders"),
     [
@@ -302,29 +265,6 @@ def test_halves_of_a_value_in_rows_of_their_own_are_asked_about_and_joined() -> 
     assert (number.kind, number.address, number.word_order) == ("uint32", 0, "low first")
 
 
-def test_headings_reserved_rows_and_remarks_stay_as_comments() -> None:
-    text = (
-        "Register;Name;Type;Unit;Remarks\nMeasured values;;;;\n30001;A;UINT16;s;updated once a second\n"
-        "30002;Reserved;;;\nRegister;Name;Type;Unit;Remarks\n30003;B;UINT16;s;\nEnd of the table;;;;\n"
-    )
-    made = drafted(text)
-    assert [value.name for value in mapped(made).readings] == ["a", "b"]
-    for words in (
-        "# Measured values",
-        "remark: updated once a second",
-        "Reserved: left out",
-        "# End of the table",
-    ):
-        assert words in made.text
-    assert made.questions == ()
-    assert made.left_out == 0
-
-
-def test_cells_without_a_heading_are_told_of() -> None:
-    made = drafted("Register;Name;Type;Unit\n30001;A;UINT16;s;see chapter 7\n")
-    assert "These columns were not used: 'column 5, which has no heading'" in asked(made)
-
-
 def test_small_numbers_that_speak_of_faults_are_codes_not_values_for_no_reading() -> None:
     value = reading("Register;Name;Type;Remarks\n30001;X;UINT16;0 = ok, 1 = error, 65535 = not available\n")
     assert dict(value.codes) == {0: "ok", 1: "error"}
@@ -335,13 +275,6 @@ def test_lowest_and_highest_in_columns_of_their_own_are_the_range() -> None:
     span = reading("Register;Name;Type;Unit;Min.;Max.\n30001;A;INT16;s;-40;120\n").range
     assert span is not None
     assert [int(span.low), int(span.high)] == [-40, 120]
-
-
-def test_what_stands_above_the_headings_stays_in_the_map_as_comments() -> None:
-    made = drafted(
-        "Mere 5, revision B;;;\nFloats: low word first;;;\nRegister;Name;Type;Unit\n30001;A;INT16;s\n"
-    )
-    assert "\n# Mere 5, revision B\n# Floats: low word first\n" in made.text
 
 
 def test_a_temperature_without_a_sign_is_asked_about() -> None:
@@ -358,29 +291,6 @@ def test_a_unit_that_codes_make_meaningless_is_told_beside_the_row() -> None:
     assert "unit 'bar' not taken over beside words" in row_of(made, "mode")
 
 
-TWO = """\
-Address,Register,Name,Type,Unit
-0000,30001,A,REAL,V
-0002,30003,B,REAL,A
-000A,30011,C,REAL,W
-"""
-
-
-def test_of_two_columns_of_addresses_the_one_with_table_digits_counts() -> None:
-    made = drafted(TWO)
-    assert [(one.number.table, one.number.address) for one in mapped(made).readings] == [
-        (Kind.INPUT, 0),
-        (Kind.INPUT, 2),
-        (Kind.INPUT, 10),
-    ]
-    assert "addresses" not in asked(made)
-
-
-def test_two_addresses_of_a_row_that_disagree_are_asked_about() -> None:
-    (question,) = [one for one in drafted(TWO.replace("0002", "0004")).questions if "apart" in one.question]
-    assert (question.lines, question.answers[0]) == ((3,), "3:address=30003")
-
-
 def test_a_range_in_raw_numbers_is_asked_about_with_the_range_in_units() -> None:
     """-3200 × 0.01 = -32, 32000 × 0.01 = 320; an int16 × 0.01 ends at 327.67."""
     text = "Register;Name;Type;Unit;Range\n30001;Loop;INT16;0.01 mA;-3200...32000\n"
@@ -394,27 +304,6 @@ def test_bcd_of_two_registers_is_wide_and_of_more_is_asked_to_be_a_date() -> Non
     made = drafted("Register;Name;Type;Words;Unit\n30001;A;BCD;2;1\n30003;Date;BCD;3;1\n")
     assert [value.number.kind for value in mapped(made).readings] == ["bcd32", "bcd16"]
     assert "3 registers in BCD are often a date" in asked(made)
-
-
-def test_a_table_of_ruled_lines_is_read() -> None:
-    text = (
-        "| Register | Name | Type | Unit |\n|---|:---|---|---|\n| 30001 | A | REAL | s |\n|---|---|---|---|\n"
-    )
-    made = drafted(text)
-    assert [value.name for value in mapped(made).readings] == ["a"]
-    assert made.left_out == 0
-
-
-def test_a_description_beside_the_name_holds_remarks() -> None:
-    """And `Qty`, `Mult.` are what manuals in a hurry write for registers and multiplier."""
-    made = drafted(
-        "Reg.;Name;Format;Qty;Unit;Mult.;R/W;Description\n"
-        "40005;Pressure;Int16;1;bar;0,001;R;gauge\n40013;Mode;UInt16;1;-;;R;0 = off, 1 = on\n"
-    )
-    pressure, mode = mapped(made).readings
-    assert (pressure.unit, str(pressure.number.scale)) == ("bar(g)", "0.001")
-    assert mode.codes == {0: "off", 1: "on"}
-    assert "not used" not in asked(made)
 
 
 def test_a_setting_that_is_compared_is_offered_its_name() -> None:
