@@ -201,7 +201,7 @@ class _Point:
             return PointHealth(
                 None, None, 0, status, clock, Shares(0, 0, 0), {}, {}, None, late, LineErrors({}, {}), {},
                 memory, newest is None or newest.is_timed,
-                requests=request_health(self._ledger.lines, self._name, self._now_ms - DAY_MS),
+                requests=self._requests(self._now_ms - DAY_MS),
             )  # fmt: skip
         flow = _flow(installation)
         lately = min(max(ends), self._now_ms) - DAY_MS - HOUR_MS
@@ -242,7 +242,7 @@ class _Point:
             clock_day=by_clock,
             memory=memory,
             is_timed=newest is None or newest.is_timed,
-            requests=request_health(self._ledger.lines, self._name, until - DAY_MS),
+            requests=self._requests(until - DAY_MS),
         )
 
     def _installation(self) -> Installation | None:
@@ -259,6 +259,9 @@ class _Point:
         if running_now and ends and ends[-1].kind == Kind.STARTED and self._name in _points(ends[-1]):
             spans.append((ms_of(ends[-1].time), self._now_ms))
         return spans
+
+    def _requests(self, day_ms: int) -> RequestHealth:
+        return request_health(self._book.requests, self._ledger.lines, self._name, day_ms)
 
     def _late_since(self, since_ms: int) -> int:
         """Late replies that the ledger tells of from an instant on."""

@@ -58,6 +58,6 @@ class RequestHealth:
                 yield Growth(cause, share, was, self.day.rows.get(cause, 0))
 
 
-def request_health(lines: Sequence[Line], point: str, day_ms: int) -> RequestHealth:
+def request_health(start: Requests, lines: Sequence[Line], point: str, day_ms: int) -> RequestHealth:
     """From a ledger's lines; `day_ms` is when the last day began [ms since 1970 UTC]."""
-    return RequestHealth(requests_of(lines, point), requests_of(lines, point, day_ms))
+    return RequestHealth(start, requests_of(lines, point, day_ms))

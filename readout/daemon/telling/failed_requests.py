@@ -12,7 +12,7 @@ from threading import Lock
 from typing import Any
 
 from readout.bus.line.tally import Tally
-from readout.review.about.logbook import FAILED_REQUESTS
+from readout.review.about.requests import FAILED_REQUESTS
 
 #: Seconds after which all points are told again, also those without a failed request.
 ALL_TOLD_S = 86_400.0

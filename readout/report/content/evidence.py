@@ -58,7 +58,7 @@ def conditions(reference: str | None) -> list[Condition]:
 
 
 def appendix(found: Review, words: Words, files: Sequence[SealedRows] = ()) -> Section:
-    """Histogram, one hole, replies that came late, the files and the ledger's last line."""
+    """Histogram, one hole, late replies, failed requests, the files and the ledger's last line."""
     name = found.flow.info.name if found.flow is not None else next(iter(found.readings), None)
     items: list[Item] = [] if name is None else [curves.histogram(found, name, words)]
     items += _references(found, words)
@@ -69,6 +69,18 @@ def appendix(found: Review, words: Words, files: Sequence[SealedRows] = ()) -> S
     items.append(
         Text(words("Replies after the time that the map allows, whose values are kept: {n}.", n=late))
     )
+    asked = found.book.requests
+    if asked.sent:
+        failed, short = sum(asked.failed.values()), sum(asked.rows.values())
+        items.append(
+            Text(
+                words(
+                    "Requests without a usable reply, made good by asking again or not: {failed} of {sent}. "
+                    "Rows that lack values for it: {rows}.",
+                    failed=failed, sent=asked.sent, rows=short,
+                )
+            )
+        )  # fmt: skip
     if files:
         heads = (words("file"), words("rows"), "SHA-256")
         rows = [(plain(one.file), str(one.rows), one.sha256) for one in files[:MOST_FILES]]

@@ -248,6 +248,10 @@ _LOG_BOOK: Mapping[str, str] = {
 _APPENDIX: Mapping[str, str] = {
     "Replies after the time that the map allows, whose values are kept: {n}.":
         "Antworten nach der Frist der Registerbeschreibung, deren Werte erhalten sind: {n}.",
+    "Requests without a usable reply, made good by asking again or not: {failed} of {sent}. Rows that lack"
+    " values for it: {rows}.":
+        "Anfragen ohne brauchbare Antwort, ob durch erneutes Fragen behoben oder nicht: {failed} von {sent}."
+        " Zeilen, denen deshalb Werte fehlen: {rows}.",
     "file": "Datei", "Sealed files of this point": "Versiegelte Dateien dieser Messstelle",
     "and {n} more: `archive list` has all of them.": "und {n} weitere: `archive list` nennt alle.",
     "not read": "nicht gelesen", "not stated": "nicht angegeben",

@@ -7,14 +7,13 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from readout.review.about.requests import FAILED_REQUESTS, Requests, requests_of
 from readout.sentence import Sentence, word
 from storage.archive.files import ADDING
 from storage.ledger import LEDGER, Kind, Line, Reading, read_file
 
 #: The event that counts replies after `reply_within`, since the last such event of the point.
 LATE_REPLIES = "late replies"
-#: The event that counts requests and what failed of them, for all points that had failed ones.
-FAILED_REQUESTS = "failed requests"
 #: Events that only count: the ledger has them with each sealing, and they are no news.
 COUNTING = frozenset({LATE_REPLIES, FAILED_REQUESTS})
 
@@ -59,7 +58,8 @@ class LogBook:
     """`ran`: spans [ms) from a recorder's start to its orderly stop, those that asked for the point.
 
     `late_replies`: how many came after the map's `reply_within`, up to the last sealing; their values are
-    kept. What only counts is no event here, for the ledger tells of it with each sealing.
+    kept. `requests`: all that were sent, and what failed of them, up to then. What only counts is no event
+    here, for the ledger tells of it with each sealing.
     """
 
     ran: Sequence[tuple[int, int]] = ()
@@ -68,6 +68,7 @@ class LogBook:
     amendments: Sequence[Amendment] = ()
     events: Sequence[tuple[int, str]] = ()
     late_replies: int = 0
+    requests: Requests = field(default_factory=Requests)
     tail: tuple[int, str] = (0, "")
     faults: Sequence[str] = field(default_factory=tuple)
 
@@ -96,6 +97,7 @@ def book_of(reading: Reading, point: str) -> LogBook:
             if line.kind == Kind.EVENT and line.content.get("what") == LATE_REPLIES
             if isinstance(count := line.content.get("count"), int)
         ),
+        requests=requests_of(mine, point),
         tail=(reading.tail.n, reading.tail.hash),
         faults=[_fault(one) for one in reading.faults],
     )

@@ -6,8 +6,10 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from readout.review.about.logbook import FAILED_REQUESTS
 from storage.ledger import Kind, Line
+
+#: The event that counts requests and what failed of them, for all points that had failed ones.
+FAILED_REQUESTS = "failed requests"
 
 
 @dataclass(frozen=True, slots=True)

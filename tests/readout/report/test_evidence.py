@@ -11,6 +11,7 @@ from readout.cli.main import app
 from readout.errors import WrongUse
 from readout.report.content.evidence import MOST_FILES, SealedRows, appendix, conditions
 from readout.report.language.words import Language, Words
+from readout.review.about.requests import Requests
 from readout.review.review import Review
 from storage.archive import ArchiveReader
 
@@ -63,6 +64,14 @@ def test_replies_that_came_late_are_those_of_the_ledger(told: Callable[..., Revi
     found = told("6.5 bar(g)")
     found = replace(found, book=replace(found.book, late_replies=17))
     assert "whose values are kept: 17." in texts(found)
+
+
+def test_requests_that_failed_are_those_of_the_ledger(told: Callable[..., Review]) -> None:
+    found = told("6.5 bar(g)")
+    assert "Requests without a usable reply" not in texts(found), "a ledger that does not count them"
+    asked = Requests(61_300, {"bad checksum": 412, "no reply": 6}, {"no reply": 3})
+    said = texts(replace(found, book=replace(found.book, requests=asked)))
+    assert "418 of 61300. Rows that lack values for it: 3." in said
 
 
 def test_many_files_are_named_up_to_a_limit(told: Callable[..., Review]) -> None:
