@@ -16,6 +16,7 @@ import pyarrow as pa
 from protocols.modbus.timing import SerialFormat
 from protocols.register_map.parse import parse_map
 from readout.plan.plan import plan_round, polled_values
+from readout.sealing.merge import rows_entry
 from readout.sealing.record import Record, pack
 from readout.sealing.seal import seal_journal
 from storage.archive import Archive
@@ -140,8 +141,10 @@ def memory(
     point: str = POINT,
     map_text: str = MAP,
     reading: str = "flow",
+    session: int = 1,
+    first: int = 1,
 ) -> None:
-    """A sealed file of records of a meter's memory, one session."""
+    """A sealed file of records of a meter's memory, one session; `first` is the sequence of its first row."""
     import json
 
     log = LOG.format(holds=holds, marked_at=marked_at, reading=reading)
@@ -151,24 +154,24 @@ def memory(
     count = len(moments)
     table = pa.table(
         {
-            "sequence": pa.array(range(1, count + 1), pa.int64()),
+            "sequence": pa.array(range(first, first + count), pa.int64()),
             "time": pa.array(moments, pa.timestamp("ms", "UTC")),
             "meter_time": pa.array(moments, pa.timestamp("ms", "UTC")),
             "time_flag": pa.array([None] * count, pa.string()),
-            "session": pa.array([1] * count, pa.int64()),
+            "session": pa.array([session] * count, pa.int64()),
             "record": pa.array(range(count), pa.int64()),
             reading: pa.array(flow, pa.float64()),
         }
     )
     about = {
         "holds": holds, "marked_at": marked_at, "clock": "utc",
-        "sessions": {"1": {"interval_ms": interval_ms, "first": 0}},
+        "sessions": {str(session): {"interval_ms": interval_ms, "first": 0}},
     }  # fmt: skip
-    metadata = what.metadata({"count": count}) | {"pipeledger.memory": json.dumps(about)}
+    metadata = what.metadata(rows_entry(table)) | {"pipeledger.memory": json.dumps(about)}
     with Archive.open(root) as archive:
         archive.seal(
             table, point=point, source="memory", date=datetime.fromtimestamp(moments[0] / 1000).date(),
-            first_sequence=1, last_sequence=count, metadata=metadata,
+            first_sequence=first, last_sequence=first + count - 1, metadata=metadata,
         )  # fmt: skip
 
 

@@ -96,6 +96,30 @@ def test_an_interval_that_was_changed_holds_for_its_own_rows_after_a_merge(
     assert found.coverage.share == 1.0
 
 
+def test_sessions_of_a_memory_keep_their_intervals_after_a_merge(hall: ModuleType, root: Path) -> None:
+    """Half an hour of means of a minute at 60 m3/h, then one of means of two minutes at 30: 30 + 15 m3."""
+    for session, first, every, flow in ((1, 1, 60_000, 60.0), (2, 31, 120_000, 30.0)):
+        start = begin(hall) + (session - 1) * 1_800_000
+        times = range(start, start + 1_800_000, every)
+        hall.memory(
+            root,
+            times,
+            [flow] * len(times),
+            every,
+            holds="mean",
+            marked_at="start",
+            session=session,
+            first=first,
+        )
+    for _ in range(2):
+        found = review(root, hall.POINT, "memory")
+        assert found is not None
+        assert found.flow is not None
+        assert found.flow.total == pytest.approx(45.0)
+        assert found.coverage.share == 1.0
+        merged(root)
+
+
 def test_a_calendar_that_was_written_later_is_the_newer_word(hall: ModuleType, root: Path) -> None:
     without = hall.JOB.partition("calendar:")[0]
     found = looked_at(hall, runs(hall, root, {"job": without}, {"job": hall.JOB}))
