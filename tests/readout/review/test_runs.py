@@ -94,6 +94,8 @@ def test_an_interval_that_was_changed_holds_for_its_own_rows_after_a_merge(
     assert found.flow is not None
     assert found.flow.total == pytest.approx(40.0)
     assert found.coverage.share == 1.0
+    assert found.measured.counts["status"] == {"ok": 60 + 600 + 60 + 600}
+    assert found.measured.curves["flow"].seconds.sum() == 2400
 
 
 def test_sessions_of_a_memory_keep_their_intervals_after_a_merge(hall: ModuleType, root: Path) -> None:
@@ -116,6 +118,7 @@ def test_sessions_of_a_memory_keep_their_intervals_after_a_merge(hall: ModuleTyp
         assert found is not None
         assert found.flow is not None
         assert found.flow.total == pytest.approx(45.0)
+        assert found.measured.curves["flow"].seconds.sum() == 3600
         assert found.coverage.share == 1.0
         merged(root)
 
