@@ -41,9 +41,7 @@ def archive_list(
         rows = [head + (("came as", "replaced by") if versions else ())]
         for f in files:
             told = (f.point, f.source, str(f.rows), f.first or "-", f.last or "-", f.sha256[:12], f.file)
-            version = _version(f, history)
-            by = ", ".join(version["replaced_by"]) or "-"
-            rows.append(told + ((version["came_as"], by) if versions else ()))
+            rows.append(told + (_came_and_went(f, history) if versions else ()))
         for line in columns(rows, right=frozenset({2})):
             tell(line)
     live = found.live.values()
@@ -54,6 +52,12 @@ def archive_list(
         if waiting:
             say(f"{point}: {counted(waiting, f'{source} row')} in the journal, not sealed yet")
     return 0
+
+
+def _came_and_went(file: "SealedFile", history: "History") -> tuple[str, str]:
+    """What it came as, and what replaced it."""
+    version = _version(file, history)
+    return str(version["came_as"]), ", ".join(version["replaced_by"]) or "-"
 
 
 def _version(file: "SealedFile", history: "History") -> dict[str, Any]:
