@@ -26,9 +26,11 @@ import numpy as np
 import pytest
 
 from readout.review.about.logbook import log_book
+from readout.review.about.requests import requests_of
 from readout.review.figures.coverage import coverage
 from readout.review.rows.measure import measure
 from storage.archive import ArchiveReader
+from storage.ledger import LEDGER, read_file
 from storage.verify import verify_archive
 
 #: 2026-05-04T00:00:20Z, a Monday: what happens does so well between two due times.
@@ -181,9 +183,11 @@ def check(hall: Any, week: ModuleType) -> None:
     # Every meter of a line, and one of each other: what is told of the others was held against the rows.
     for name in [f"line-0-meter-{unit}" for unit in range(1, 9)] + [f"line-{n}-meter-1" for n in (1, 2, 3)]:
         check_coverage(hall, name)
-    due = list(hall.scheduled())
+    due, ledger = list(hall.scheduled()), read_file(hall.archive / LEDGER).lines
     for name, truth in hall.truths.items():
         assert log_book(hall.archive, name).late_replies == int(truth.late[due].sum()), name
+        found = requests_of(ledger, name)
+        assert (found.sent, sum(found.failed.values())) == (truth.asked.sum(), truth.failed), name
     told = events(hall)
     assert (told["started"], told["stopped"], told["killed before"], told["lost"]) == (4, 4, 0, 0)
     assert (told["clock step"], told["disk full"], told["disk free"]) == (2, 1, 1)

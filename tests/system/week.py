@@ -61,7 +61,8 @@ class Truth:
     """What one meter was asked and sent, by minutes of UTC since `base` (minutes since 1970).
 
     `asked` counts requests of any kind, `sent` tells whether a reply to the reading got through, `words` is
-    the latest of them, `late` whether that came after `reply_within`.
+    the latest of them, `late` whether that came after `reply_within`. `failed` counts requests
+    that had no answer.
     """
 
     base: int
@@ -70,6 +71,7 @@ class Truth:
     sent: np.ndarray = field(init=False)
     late: np.ndarray = field(init=False)
     words: np.ndarray = field(init=False)
+    failed: int = 0
 
     def __post_init__(self) -> None:
         self.asked = np.zeros(self.minutes, np.uint16)
@@ -120,10 +122,19 @@ class Witness:
         self._steps = fault_plan.steps()  # the same as the player's, step by step
         self._front = self._player.before([_Mortal(self)])
         self._reading = {unit: ReadRequest(Table.INPUT, 0, REGISTERS).frame(unit) for unit in truths}
+        self._read_in: dict[int, int] = {}
         self.deliver = self._player.deliver
 
     def is_dead(self, unit: int) -> bool:
         return within(self.dead[unit], self._clock.monotonic())
+
+    def _answered(self, frame: bytes, minute: int) -> frozenset[str]:
+        """Letters behind which a request has its answer: of what is asked behind a reading any will do."""
+        unit = frame[0]
+        if frame == self._reading[unit]:
+            self._read_in[unit] = minute
+            return DELIVERED
+        return DELIVERED | {"!"} if self._read_in.get(unit) == minute else DELIVERED
 
     def reply(self, frame: bytes) -> bytes | None:
         """As a line's meters; notes what happened."""
@@ -135,6 +146,7 @@ class Witness:
         minute = self._minute() - truth.base
         truth.asked[minute] += 1
         letters = {fault.letter for fault in step} or {"."}
+        truth.failed += not letters <= self._answered(frame, minute) or answer is None
         if answer is not None and letters <= DELIVERED and frame == self._reading[unit]:
             truth.sent[minute], truth.late[minute] = True, "v" in letters
             truth.words[minute] = np.frombuffer(answer[3:-2], ">u2")
