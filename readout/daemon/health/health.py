@@ -69,8 +69,8 @@ class PointHealth:
     `worst_reply_ms`: longest time from due to the end of the reply in the last hour; None without replies.
     `late_replies`: replies after the map's `reply_within`, from the first start to the last sealing.
     `clock_day`: rows of the last day by the quality of the computer's clock. `is_timed` is False where the
-    last row has no time yet: status and clock are its, `last_ms` is of the last that has one. `requests` has
-    every single one, whether or not asking again made it good.
+    last row has no time yet: status and clock are its, `last_ms` is of the last that has one, `first_ms`
+    of the first. `requests` has every single one, whether or not asking again made it good.
     """
 
     last_ms: int | None
@@ -89,6 +89,7 @@ class PointHealth:
     is_timed: bool = True
     requests: RequestHealth = field(default_factory=RequestHealth)
     other_meter: OtherMeter | None = None
+    first_ms: int | None = None
 
     @property
     def is_overdue(self) -> bool:
@@ -233,6 +234,7 @@ class _Point:
             missing=total.rounds(interval),
             missing_hour=hour.rounds(interval),
             other_meter=other_meter(self._ledger.lines, self._name),
+            first_ms=start,
             worst_reply_ms=max(
                 (found for one in rows if (found := one.slowest_ms(self._now_ms - HOUR_MS)) is not None),
                 default=None,

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
 
-from readout.daemon.health.health import DAY_MS, Health, PointHealth
+from readout.daemon.health.health import DAY_MS, HOUR_MS, Health, PointHealth
 from readout.daemon.health.meter_memory import MeterMemory
 from readout.daemon.telling.happenings import LARGE_LOG_BYTES
 from storage.ledger import LEDGER
@@ -43,7 +43,9 @@ def _of_point(point: PointHealth, found: Health, least: float, now_ms: int) -> I
     if point.other_meter is not None:
         yield str(point.other_meter)
     if point.shares.hour < least:
-        share = f"{point.shares.hour:.1%} of the last hour is covered, less than {least:.0%}"
+        young = now_ms - (point.first_ms or 0)
+        since = f" (its first row is {young / 60_000:.1f} min old)" if young < HOUR_MS else ""
+        share = f"{point.shares.hour:.1%} of the last hour is covered{since}, less than {least:.0%}"
         yield f"{share}{_mostly(point.missing_hour)}"
     yield from (str(growth) for growth in point.requests.growing if growth.rows)
 

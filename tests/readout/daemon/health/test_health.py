@@ -119,6 +119,9 @@ def test_what_waits_and_what_falls_short_is_told(hall: ModuleType, root: Path, n
     assert told[1].startswith(f"{hall.POINT}: 50.0% of the last hour is covered, less than 95%")
     assert told[1].endswith("; mostly: exception"), "not what was missing two days ago"
     assert "no row" not in told[1]
+    young = replace(found.points[hall.POINT], first_ms=now_ms - 90_000)
+    told = shortfalls(replace(found, points={hall.POINT: young}), 0.95, now_ms)
+    assert "covered (its first row is 1.5 min old), less" in told[1], "no hour is over yet"
 
 
 @pytest.mark.parametrize(
