@@ -6,7 +6,7 @@ and statuses are read, so a year costs little more than a month.
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from heapq import merge
 from pathlib import Path
@@ -15,7 +15,7 @@ from readout.daemon.health.growth import full_in_s
 from readout.daemon.health.meter_memory import MeterMemory, meter_memory
 from readout.daemon.health.other_meter import OtherMeter, other_meter
 from readout.daemon.health.requests import RequestHealth, request_health
-from readout.daemon.health.stretches import Account, Look, Rows, Stretch, added_up, ms_of, rows_of
+from readout.daemon.health.stretches import Account, Look, Rows, added_up, ms_of, rows_of, stretches_of
 from readout.review.about.installation import LIVE, MEMORY, Installation, from_file, from_record
 from readout.review.about.logbook import LATE_REPLIES, book_of
 from readout.sealing.record import Record
@@ -208,10 +208,10 @@ class _Point:
         lately = min(max(ends), self._now_ms) - DAY_MS - HOUR_MS
         recent = [file for file in self._live.files if file.last is not None and ms_of(file.last) >= lately]
         look = Look(self._root, flow)
-        rows = [look.rows(file) for file in recent]
+        rows = [run for file in recent for run in look.rows(file)]
         rows += [_waiting(plan, waiting, flow) for plan, waiting in self._live.waiting]
         old = [file for file in self._live.files if file.rows and file not in recent]
-        whole = [*look.stretches(old), *_stretches(rows)]
+        whole = [*look.stretches(old), *stretches_of(rows)]
         last = [one for one in rows if len(one.due)][-1]
         interval = last.interval_ms
         start, end = min(one.first_ms for one in whole), max(one.end_ms for one in whole)
@@ -288,14 +288,10 @@ def _waiting(plan: str, waiting: Sequence[Row], flow: str | None) -> Rows:
     return rows_of(table_of(record, waiting), flow, int(record.plan.get("every_ms") or 1000))
 
 
-def _stretches(rows: Iterable[Rows]) -> list[Stretch]:
-    return [found for one in rows if (found := one.stretch()) is not None]
-
-
 def _lately(rows: Sequence[Rows], ran: Spans, start: int, until: int, span_ms: int) -> Account:
     """The last `span_ms`, or the time since the first row where that is less."""
     since = max(start, until - span_ms)
-    return added_up(_stretches(one.between(since, until) for one in rows), ran, since, until)
+    return added_up(stretches_of(one.between(since, until) for one in rows), ran, since, until)
 
 
 def _errors(account: Account, late: int) -> dict[str, int]:

@@ -140,6 +140,11 @@ class Words:
         return [None if code < 0 else self.words[code] for code in self.codes[rows].tolist()]
 
 
+def stretches_of(rows: Iterable[Rows]) -> list[Stretch]:
+    """What each of some rows come to; nothing of none."""
+    return [found for one in rows if (found := one.stretch()) is not None]
+
+
 # ---- from columns
 
 
@@ -212,26 +217,31 @@ class Look:
     def stretches(self, files: Iterable[SealedFile]) -> list[Stretch]:
         """What each file comes to."""
         with ThreadPoolExecutor(_HANDS) as hands:
-            return [found for found in hands.map(self.stretch, files) if found is not None]
+            return [one for found in hands.map(self._stretches, files) for one in found]
 
-    def stretch(self, file: SealedFile) -> Stretch | None:
+    def _stretches(self, file: SealedFile) -> list[Stretch]:
         """From its footer and its status column, or from its rows where these do not tell it all."""
         with self._opened(file) as opened:
-            interval_ms = interval_of(opened)
-            return self._quick(file, opened, interval_ms) or self._rows(opened, interval_ms).stretch()
+            runs = intervals_of(opened)
+            quick = self._quick(file, opened, runs[0][1]) if len(runs) == 1 else None
+            return [quick] if quick is not None else stretches_of(self._rows(opened, runs))
 
-    def rows(self, file: SealedFile) -> Rows:
-        """Its rows."""
+    def rows(self, file: SealedFile) -> list[Rows]:
+        """Its rows, those of one interval together."""
         with self._opened(file) as opened:
-            return self._rows(opened, interval_of(opened))
+            return self._rows(opened, intervals_of(opened))
 
     def _opened(self, file: SealedFile) -> "_Opened":
         return _Opened(self.root / file.file, ("status", "clock", f"{self.flow}_flag"))
 
-    def _rows(self, opened: "pq.ParquetFile", interval_ms: int) -> Rows:
+    def _rows(self, opened: "pq.ParquetFile", runs: Sequence[tuple[int, int]]) -> list[Rows]:
         wanted = {"due", "time", "status", "clock", self.flow, f"{self.flow}_flag"}
         names = [name for name in opened.schema_arrow.names if name in wanted]
-        return rows_of(opened.read(columns=names, use_threads=False), self.flow, interval_ms)
+        table, first, found = opened.read(columns=names, use_threads=False), 0, []
+        for count, interval_ms in runs:
+            found.append(rows_of(table.slice(first, count), self.flow, interval_ms))
+            first += count
+        return found
 
     def _quick(self, file: SealedFile, opened: "pq.ParquetFile", interval_ms: int) -> Stretch | None:
         """None where gaps, flags or partial rounds have to be looked for in the rows.
@@ -291,9 +301,23 @@ class _Opened:
             ) from error
 
 
-def interval_of(opened: "pq.ParquetFile") -> int:
-    """Between two rounds [ms], by the plan in the file's metadata."""
-    plan = json.loads((opened.metadata.metadata or {}).get(b"pipeledger.plan", b"{}"))
+def intervals_of(opened: "pq.ParquetFile") -> list[tuple[int, int]]:
+    """Runs of rows, as many and the interval between two rounds [ms], by the plans in the file's metadata.
+
+    One run as a rule; a day's joined file may have several, where a recorder was started with another interval.
+    """
+    metadata, count = opened.metadata.metadata or {}, opened.metadata.num_rows
+    whole = _interval_ms(json.loads(metadata.get(b"pipeledger.plan", b"{}")))
+    parts = json.loads(metadata.get(b"pipeledger.parts", b"[]"))
+    runs = [
+        (part["rows"]["count"], _interval_ms(part["plan"]) if "plan" in part else whole) for part in parts
+    ]
+    if len({interval_ms for _, interval_ms in runs}) > 1 and sum(rows for rows, _ in runs) == count:
+        return runs
+    return [(count, whole)]
+
+
+def _interval_ms(plan: Mapping[str, Any]) -> int:
     return int(plan.get("every_ms") or _DEFAULT_MS)
 
 

@@ -1,6 +1,7 @@
 """Rows and files as stretches: what the footer tells is what the rows tell, gaps and flags included."""
 
 from collections import Counter
+from datetime import date
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -9,6 +10,7 @@ import pytest
 
 from readout.daemon.health.stretches import Look, Stretch, added_up
 from readout.review.figures.coverage import NO_ROW, NOT_RUNNING
+from readout.sealing.merge import merge_days
 from storage.archive import Archive, ArchiveReader
 
 OK, NAN, NONE = (300.0, 7000, 100), (float("nan"), 7000, 100), (None, None, None)
@@ -24,8 +26,7 @@ def sealed(hall: ModuleType, root: Path, *runs: tuple[int, int, Any, str]) -> tu
             hall.fill(archive, hall.record(S), dues, lambda _, row=row: row, status=status)
         hall.seal(archive, begin + hall.DAY)
     (file,) = ArchiveReader(root).files()
-    found = Look(root, "flow").stretch(file)
-    assert found is not None
+    (found,) = Look(root, "flow").stretches([file])
     return found, begin
 
 
@@ -61,6 +62,26 @@ def test_a_minute_of_seconds(
     assert found.statuses == statuses
     gone = sum(missing.values()) + sum(until - since for since, until in holes)
     assert found.measured_ms == (60 - gone) * S
+
+
+def test_a_day_in_which_the_interval_was_changed_has_a_stretch_for_each(hall: ModuleType, root: Path) -> None:
+    """Ten minutes a second, then an hour a minute, joined to one file: 600 rows are 600 s, 60 rows 3600 s."""
+    begin = int(hall.ms("2026-05-05T00:00Z"))
+    with Archive.open(root) as archive:
+        for since, until, every in ((0, 600, S), (600, 4200, 60 * S)):
+            dues = range(begin + since * S, begin + until * S, every)
+            hall.fill(archive, hall.record(every), dues, lambda _: OK, status="ok")
+            hall.seal(archive, begin + hall.DAY)
+        merge_days(archive, date(2026, 5, 6))
+    (file,) = ArchiveReader(root).files()
+    assert file.rows == 660
+    found = Look(root, "flow").stretches([file])
+    assert [(one.first_ms - begin, one.end_ms - begin) for one in found] == [
+        (0, 600 * S),
+        (600 * S, 4200 * S),
+    ]
+    assert [one.measured_ms for one in found] == [600 * S, 3600 * S]
+    assert [run.interval_ms for run in Look(root, "flow").rows(file)] == [S, 60 * S]
 
 
 def test_a_gap_between_stretches_has_the_cause_that_the_recorders_runs_tell() -> None:
