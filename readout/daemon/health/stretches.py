@@ -304,7 +304,7 @@ class _Opened:
 def intervals_of(opened: "pq.ParquetFile") -> list[tuple[int, int]]:
     """Runs of rows, as many and the interval between two rounds [ms], by the plans in the file's metadata.
 
-    One run as a rule; a day's joined file may have several, where a recorder was started with another interval.
+    One run as a rule; a day's joined file may have several, where a recorder was started with another one.
     """
     metadata, count = opened.metadata.metadata or {}, opened.metadata.num_rows
     whole = _interval_ms(json.loads(metadata.get(b"pipeledger.plan", b"{}")))
