@@ -1,8 +1,10 @@
 """What `log` shows on a terminal while it records: one line with rounds done and readings missing."""
 
+import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from readout.cli.output import say
@@ -13,11 +15,20 @@ if TYPE_CHECKING:
 Watch = Callable[["Summary"], None]
 
 
+def _say_when(text: str) -> None:
+    moment = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    say(f"{moment} {text}")
+
+
 @contextmanager
 def progress(assignment: "Assignment") -> "Iterator[tuple[Callable[[str], None], Watch]]":
-    """How to speak and how to watch while recording: a live line on a terminal, plain lines elsewhere."""
+    """How to speak and how to watch while recording: a live line on a terminal, plain lines elsewhere.
+
+    A recording without an end that speaks into a file says when; systemd's journal knows by itself.
+    """
     if not sys.stderr.isatty():
-        yield say, lambda _: None
+        dated = assignment.for_ms is None and "JOURNAL_STREAM" not in os.environ
+        yield _say_when if dated else say, lambda _: None
         return
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
