@@ -95,14 +95,16 @@ class LineWorker(threading.Thread):
     def run(self) -> None:
         """Rounds until the end; what must not happen is kept in `failed` and stops the recorder."""
         try:
-            self._introduce_all()
-            self._rounds()
+            try:
+                self._introduce_all()
+                self._rounds()
+            finally:
+                self._count(self._points)
+                self._access.close()
         except BaseException as error:
             self.failed = error
             self._stop_event.set()
         finally:
-            self._count(self._points)
-            self._access.close()
             self.ended.set()
 
     def _introduce_all(self) -> None:

@@ -75,6 +75,9 @@ class AnsweringLine:
     def settle(self, outcomes: Sequence[Outcome], until: float) -> Sequence[Outcome]:
         return outcomes
 
+    def tally(self, unit: int) -> None:
+        """Nothing is counted."""
+
     def close(self) -> None:
         pass
 
