@@ -115,6 +115,7 @@ class Recording:
             on_step=self.steps.append,
             introduce=self.introduce,
         )
+        self.worker = worker
         worker.begin(look(self.clock))
         worker.run()
         if worker.failed:
@@ -145,6 +146,21 @@ def test_every_due_time_is_a_row_and_a_multiple_of_the_interval() -> None:
     assert due_times(recording.of(2)) == due_times(recording.of(1))
     assert all(0 <= row.time - row.due <= 100 for row in recording.rows if row.time is not None)
     assert recording.statuses(1) == {"ok": 60}
+
+
+def test_a_thread_that_fails_as_it_lets_go_of_its_port_has_ended_all_the_same() -> None:
+    """Or the recorder would wait for it for ever."""
+    recording, broken = Recording(lambda unit, clock: Status.OK), RuntimeError("the driver failed")
+
+    class Unclosable(FakeLine):
+        def close(self) -> None:
+            raise broken
+
+    with pytest.raises(RuntimeError):
+        recording.run({1: 1000}, 2, lambda: Unclosable(recording.clock, lambda unit, clock: Status.OK, {}))
+    assert recording.worker.ended.is_set()
+    assert recording.worker.failed is broken
+    assert recording.stop.is_set()
 
 
 def test_what_was_due_when_the_end_came_is_a_row_too() -> None:
