@@ -49,6 +49,10 @@ class Kind(StrEnum):
     LOST = "lost"
 
 
+#: What every line of a kind has in it, and few others have.
+_MARKS = {kind: f'"kind":"{kind}"'.encode() for kind in Kind}
+
+
 class Line(NamedTuple):
     """One line as read: `content` holds every key but n, time, kind, previous and hash."""
 
@@ -230,7 +234,7 @@ def lines_of(path: Path, *kinds: Kind) -> Iterator[Line]:
 
 def line_of(raw: bytes, *kinds: Kind) -> Line | None:
     """The line that these bytes, its end included, are; None where it is of another kind, torn or changed."""
-    if not raw.endswith(b"\n") or not any(b'"kind":"%s"' % kind.encode() in raw for kind in kinds):
+    if not raw.endswith(b"\n") or not any(_MARKS[kind] in raw for kind in kinds):
         return None
     line = read_line(raw[:-1])
     return line if isinstance(line, Line) and line.kind in kinds else None

@@ -28,13 +28,14 @@ from typing import TYPE_CHECKING
 from storage import lock
 from storage.archive import columns, layout
 from storage.archive.columns import Clash
-from storage.archive.files import Inventory, Replacement, SealedFile, follow
+from storage.archive.files import Inventory, Replacement, SealedFile
 from storage.archive.finishing import Finisher, aside_name
+from storage.archive.opening import Opening
 from storage.durable import Disk, Step, no_step, told
 from storage.errors import ArchiveAbsent, ArchiveDamaged, DiskFull, SealingRefused
 from storage.journal import Intent, Journal
 from storage.ledger import LEDGER, Kind, Ledger, Line
-from storage.logbook.inbox import Inbox, entry_id
+from storage.logbook.inbox import Inbox
 from storage.reserve import Reserve
 
 if TYPE_CHECKING:
@@ -56,23 +57,6 @@ class _Made:
     types: dict[str, str]
 
 
-class _Opening:
-    """What is kept of the ledger's lines as an archive is opened; they are too many to hold after years."""
-
-    def __init__(self) -> None:
-        self.inventory = Inventory()
-        self.entered: set[str] = set()
-        self.last_run: Line | None = None
-
-    def see(self, line: Line) -> None:
-        """One line, in order."""
-        follow(line, self.inventory)
-        if identity := entry_id(line):
-            self.entered.add(identity)
-        if line.kind in (Kind.STARTED, Kind.STOPPED):
-            self.last_run = line
-
-
 class Archive:
     """An open archive, held by this process alone.
 
@@ -91,7 +75,7 @@ class Archive:
         self.journal = Journal.open(root / layout.JOURNAL_FILE)
         try:
             self._disk.sync_folder(root / layout.JOURNAL)
-            opening = _Opening()
+            opening = Opening()
             self.ledger = Ledger(root, self._disk, utc, opening.see)
             self._finisher = Finisher(
                 root, self._disk, self.journal, self.ledger, self.reserve, opening.inventory
