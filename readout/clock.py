@@ -69,3 +69,8 @@ def iso(seconds: float) -> str:
     """Seconds since 1970 as ISO 8601 in UTC with milliseconds: `2026-05-04T06:00:00.000Z`."""
     moment = datetime.fromtimestamp(round(seconds, 3), UTC)
     return moment.strftime("%Y-%m-%dT%H:%M:%S.") + f"{moment.microsecond // 1000:03d}Z"
+
+
+def ms_of(text: str) -> int:
+    """An ISO 8601 moment with its zone as whole ms since 1970 UTC; ValueError where it is none."""
+    return round(datetime.fromisoformat(text).timestamp() * 1000)

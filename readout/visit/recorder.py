@@ -6,10 +6,9 @@ looked for it would leave a tag on a pipe of which nothing is kept.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 
-from readout.clock import iso
+from readout.clock import iso, ms_of
 from readout.sealing.record import Record
 from readout.visit.verdict import Check, go, no_go, to_decide
 from storage import lock
@@ -62,7 +61,7 @@ def recorder_of(root: Path, point: str) -> Recorder | None:
     if not ends or ends[-1].kind == Kind.STOPPED:
         return None
     told = ends[-1].content.get("points", {}).get(point)
-    return Recorder(lock.holder(held), _ms(ends[-1].time), None if told is None else int(told["every_ms"]))
+    return Recorder(lock.holder(held), ms_of(ends[-1].time), None if told is None else int(told["every_ms"]))
 
 
 def kept_since(root: Path, point: str, since_ms: int) -> Kept:
@@ -155,12 +154,8 @@ def records_check(root: Path, point: str, since_ms: int, since: str) -> Check:
     advice = "was its recording started? see `memory list`; leave the meter, record, and run this again"
     if not files:
         return no_go("nothing was recorded: the archive has no record of this meter's memory", advice)
-    if all(file.last is not None and _ms(file.last) < since_ms for file in files):
+    if all(file.last is not None and ms_of(file.last) < since_ms for file in files):
         return to_decide(
             f"no record since {since}: the latest is from {max(str(f.last) for f in files)}", advice
         )
     return go("")
-
-
-def _ms(time: str) -> int:
-    return round(datetime.fromisoformat(time).timestamp() * 1000)

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from readout.daemon.health.stretches import ms_of
+from readout.clock import ms_of
 from storage.archive import SealedFile
 from storage.archive.layout import SUPERSEDED
 from storage.reserve import Room

@@ -11,11 +11,12 @@ from dataclasses import dataclass, field, replace
 from heapq import merge
 from pathlib import Path
 
+from readout.clock import ms_of
 from readout.daemon.health.growth import full_in_s
 from readout.daemon.health.meter_memory import MeterMemory, meter_memory
 from readout.daemon.health.other_meter import OtherMeter, other_meter
 from readout.daemon.health.requests import RequestHealth, request_health
-from readout.daemon.health.stretches import Account, Look, Rows, added_up, ms_of, rows_of, stretches_of
+from readout.daemon.health.stretches import Account, Look, Rows, added_up, rows_of, stretches_of
 from readout.review.about.installation import LIVE, MEMORY, Installation, from_file, from_record
 from readout.review.about.logbook import LATE_REPLIES, book_of
 from readout.sealing.record import Record

@@ -16,7 +16,7 @@ from typing import Any
 
 from protocols.log_memory.state import UNIT_MS
 from protocols.register_map.memory_model import LogMemory
-from readout.daemon.health.stretches import ms_of
+from readout.clock import ms_of
 from readout.plan.endurance import MARGIN, Endurance
 from readout.plan.recording import LOG_INTERVAL
 from readout.review.about.installation import Installation

@@ -10,13 +10,13 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from readout.clock import ms_of
 from readout.review.figures.coverage import NO_ROW, NOT_RUNNING
 from storage.archive import SealedFile
 from storage.errors import ArchiveDamaged
@@ -345,11 +345,6 @@ def _only_word(told: Sequence[Any]) -> str | None:
         end for piece in told for end in ((piece.min, piece.max) if piece and piece.has_min_max else (None,))
     }
     return ends.pop() if len(ends) == 1 and _nulls(told) == 0 else None
-
-
-def ms_of(text: str) -> int:
-    """An ISO 8601 moment as ms since 1970 UTC."""
-    return round(datetime.fromisoformat(text).timestamp() * 1000)
 
 
 # ---- all together

@@ -7,10 +7,10 @@ from collections import deque
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from readout.clock import ms_of
 from readout.review.about.logbook import COUNTING
 from storage.ledger import LEDGER, Kind, Line, line_of
 
@@ -86,4 +86,4 @@ def _entry(line: Line) -> Entry | None:
 
 
 def _ms(text: object) -> int:
-    return round(datetime.fromisoformat(str(text)).timestamp() * 1000)
+    return ms_of(str(text))

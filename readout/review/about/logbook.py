@@ -3,10 +3,10 @@
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from readout.clock import ms_of
 from readout.review.about.requests import FAILED_REQUESTS, Requests, requests_of
 from readout.sentence import Sentence, word
 from storage.archive.files import ADDING
@@ -87,7 +87,7 @@ def book_of(reading: Reading, point: str) -> LogBook:
         marks=[_mark(line) for line in mine if line.kind == Kind.MARK],
         amendments=[found for line in mine if (found := _amendment(line)) is not None],
         events=[
-            (_ms(str(line.content.get("at", line.time))), str(line.content.get("what", "")))
+            (ms_of(str(line.content.get("at", line.time))), str(line.content.get("what", "")))
             for line in mine
             if line.kind == Kind.EVENT and line.content.get("what") not in COUNTING
         ],
@@ -124,18 +124,14 @@ def _fault(text: str) -> str:
     return text
 
 
-def _ms(text: str) -> int:
-    return round(datetime.fromisoformat(text).timestamp() * 1000)
-
-
 def _ran(lines: Iterable[Line], point: str) -> list[tuple[int, int]]:
     spans: list[tuple[int, int]] = []
     started: int | None = None
     for line in lines:
         if line.kind == Kind.STARTED:
-            started = _ms(line.time) if point in line.content.get("points", {point: None}) else None
+            started = ms_of(line.time) if point in line.content.get("points", {point: None}) else None
         elif line.kind == Kind.STOPPED and started is not None:
-            spans.append((started, _ms(line.time)))
+            spans.append((started, ms_of(line.time)))
             started = None
     return spans
 
@@ -143,14 +139,14 @@ def _ran(lines: Iterable[Line], point: str) -> list[tuple[int, int]]:
 def _note(line: Line) -> Note:
     attached = line.content.get("attached")
     return Note(
-        _ms(str(line.content.get("at", line.time))), str(line.content.get("text", "")),
+        ms_of(str(line.content.get("at", line.time))), str(line.content.get("text", "")),
         attached if isinstance(attached, dict) else None,
     )  # fmt: skip
 
 
 def _mark(line: Line) -> Mark:
     content = line.content
-    return Mark(str(content["name"]), _ms(str(content["from"])), _ms(str(content["until"])))
+    return Mark(str(content["name"]), ms_of(str(content["from"])), ms_of(str(content["until"])))
 
 
 def _amendment(line: Line) -> Amendment | None:
@@ -161,7 +157,7 @@ def _amendment(line: Line) -> Amendment | None:
     numbers = (line.content.get(name) for name in ("flow_factor", "computed_with_mm"))
     factor, diameter = (float(one) if isinstance(one, (int, float)) else None for one in numbers)
     return Amendment(
-        from_ms=_ms(str(line.content["from"])),
+        from_ms=ms_of(str(line.content["from"])),
         set={str(key): str(value) for key, value in told.items()},
         was=was if isinstance(was, dict) else {},
         flow_factor=factor,

@@ -3,9 +3,9 @@
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
 from typing import Any
 
+from readout.clock import ms_of
 from storage.ledger import Kind, Line
 
 #: The event that counts requests and what failed of them, for all points that had failed ones.
@@ -47,7 +47,7 @@ def _told(lines: Iterable[Line], point: str) -> Iterator[tuple[int, int, Mapping
         content = line.content
         found: object = None
         if line.kind == Kind.STARTED:
-            began = _ms(line.time)
+            began = ms_of(line.time)
         elif line.kind == Kind.STOPPED:
             told = content.get("requests")
             found = {"requests": told.get(point, 0)} if isinstance(told, dict) else None
@@ -55,7 +55,7 @@ def _told(lines: Iterable[Line], point: str) -> Iterator[tuple[int, int, Mapping
             told = content.get("points")
             found = told.get(point) if isinstance(told, dict) else None
         if isinstance(found, dict):
-            ended = _ms(str(content.get("at", line.time)))
+            ended = ms_of(str(content.get("at", line.time)))
             yield began, ended, found
             began = ended
 
@@ -77,7 +77,3 @@ def _number(told: object) -> int:
 def _ordered(counted: Counter[str]) -> dict[str, int]:
     """The most frequent first."""
     return dict(sorted(counted.items(), key=lambda pair: (-pair[1], pair[0])))
-
-
-def _ms(text: str) -> int:
-    return round(datetime.fromisoformat(text).timestamp() * 1000)

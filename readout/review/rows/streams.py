@@ -3,11 +3,11 @@
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from readout.clock import ms_of
 from readout.review.about.installation import LIVE, Installation, from_file, from_record, runs_in
 from readout.sealing.record import Record
 from storage.archive import ArchiveReader, Held, SealedFile
@@ -174,7 +174,7 @@ def _moments(rows: Mapping[str, Any], file: SealedFile) -> tuple[int, int]:
 
 def _ms(text: str | None) -> int:
     assert text is not None  # a file without a moment is in no part
-    return round(datetime.fromisoformat(text).timestamp() * 1000)
+    return ms_of(text)
 
 
 def _form(columns: frozenset[str], source: str, told: Mapping[str, Any]) -> Form:

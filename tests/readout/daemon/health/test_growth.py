@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
+from readout.clock import ms_of
 from readout.daemon.health.growth import full_in_s
-from readout.daemon.health.stretches import ms_of
 from storage.archive import SealedFile
 from storage.reserve import Room
 
