@@ -16,8 +16,8 @@ from typing import Any
 
 #: Seconds between two askings; and at least so many times what the last one took: 5 % of a core at most.
 EVERY_S, TIMES = 30.0, 20
-#: Seconds between the first two, when a recording has just begun and much changes; twice as long each time.
-FIRST_S = 2.0
+#: The same between the first two, when a recording has just begun and much changes; twice as much each time.
+FIRST_S, FIRST_TIMES = 2.0, 2
 #: It is asked only while someone looks: so long [s] after the last who wanted it.
 WANTED_S = 120.0
 #: An archive of many years on a small computer takes minutes; what takes longer hangs [s].
@@ -32,7 +32,7 @@ class Standing:
     def __init__(self, root: Path, on_change: Callable[[], None], *, every_s: float = EVERY_S) -> None:
         self._root, self._on_change, self._every_s = root, on_change, every_s
         self._wanted = self._asked = float("-inf")
-        self._took, self._pause_s = 0.0, FIRST_S / 2
+        self._took, self._pause_s, self._times = 0.0, FIRST_S / 2, FIRST_TIMES // 2
         self._stop = threading.Event()
         self._child: subprocess.Popen[bytes] | None = None
         self._latest: dict[str, Any] | None = None
@@ -55,12 +55,13 @@ class Standing:
     def _run(self) -> None:
         while not self._stop.wait(_LOOK_S):
             now = time.monotonic()
-            due = self._asked + max(self._pause_s, TIMES * self._took)
+            due = self._asked + max(self._pause_s, self._times * self._took)
             if now >= due and now - self._wanted < WANTED_S:
                 self._asked = now
                 found = self._ask()
                 self._took = time.monotonic() - now
                 self._pause_s = min(self._every_s, 2 * self._pause_s)
+                self._times = min(TIMES, 2 * self._times)
                 if found is not None:
                     self._latest = found
                     self._on_change()
