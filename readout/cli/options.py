@@ -35,6 +35,18 @@ def milliseconds(text: str, option: str) -> int:
     return int(total)
 
 
+def share_of_percent(text: str, option: str) -> float:
+    """`95`, `95%` or `99.5 %` as 0 to 1.
+
+    Raises:
+        WrongUse: it is no number, or not from 0 to 100.
+    """
+    number = text.strip().removesuffix("%").rstrip()
+    if not re.fullmatch(r"\d{1,3}(\.\d{1,6})?", number, re.ASCII) or Decimal(number) > 100:
+        raise WrongUse(f"{option} {text}: a share in percent is wanted, 0 to 100, such as 95 or 99.5")
+    return float(Decimal(number) / 100)
+
+
 def duration_words(ms: int) -> str:
     """Milliseconds in words a person reads: `1 s`, `1 h 30 min`, `250 ms`."""
     if ms % 1000:

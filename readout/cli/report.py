@@ -86,7 +86,7 @@ def report(
         else:
             found.append(one)
     for name in missing:
-        say(f"{name}: no rows with numbers in this span")
+        say(f"{name}: no rows with numbers and a time in this span")
     if not found:
         say(f"no page was written: `pipeledger archive list {folder}` shows what there is")
         return 1

@@ -71,7 +71,7 @@ def review(
         else:
             found.append(one)
     for name in missing:
-        say(f"{name}: no rows with numbers in this span")
+        say(f"{name}: no rows with numbers and a time in this span")
     if as_json:
         points = [document(one, inputs) for one in found]
         tell_json({"archive": str(folder), "points": points, **several(found)})

@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from readout.cli.options import ArchiveFolder, AsJson, duration_words
+from readout.cli.options import ArchiveFolder, AsJson, duration_words, share_of_percent
 from readout.cli.output import columns, counted, say, tell, tell_json
-from readout.errors import WrongUse
 
 if TYPE_CHECKING:
     from readout.daemon.health.health import Health, PointHealth
@@ -23,8 +22,8 @@ def status(
     folder: ArchiveFolder,
     *,
     least: Annotated[
-        float, typer.Option("--least", metavar="PERCENT", help="Coverage of the last hour that is enough.")
-    ] = 95.0,
+        str, typer.Option("--least", metavar="PERCENT", help="Coverage of the last hour that is enough.")
+    ] = "95",
     as_json: AsJson = False,
 ) -> int:
     """Tell whether a recorder runs, how old and how complete rows are, what fails, disk, the meter's memory.
@@ -35,11 +34,10 @@ def status(
     from readout.daemon.health.health import health
     from readout.daemon.health.shortfalls import shortfalls
 
-    if not 0 <= least <= 100:
-        raise WrongUse(f"--least {least:g}: a share in percent, 0 to 100")
+    enough = share_of_percent(least, "--least")
     now_ms = round(time.time() * 1000)
     found = health(folder, now_ms)
-    short = shortfalls(found, least / 100, now_ms)
+    short = shortfalls(found, enough, now_ms)
     if as_json:
         tell_json({**_document(found, now_ms), "short": short})
     else:

@@ -160,8 +160,7 @@ class _End:
 
     def _kept(self) -> "Check":
         """What came of this point since its visit began; of all time where there was none."""
-        from datetime import datetime
-
+        from readout.clock import ms_of
         from readout.visit.kept import visit_lines
         from readout.visit.recorder import kept_check, kept_since, records_check
 
@@ -171,7 +170,7 @@ class _End:
             (one["started"] for one in reversed(starts) if (one["kind"], one["verdict"]) == ("start", "go")),
             None,
         )
-        since_ms = 0 if since is None else round(datetime.fromisoformat(since).timestamp() * 1000)
+        since_ms = 0 if since is None else ms_of(since)
         told = "the archive began" if since is None else f"the visit's start, {since}"
         if at.point.map.log_memory is not None:
             return records_check(at.archive, at.point.name, since_ms, told)
@@ -194,13 +193,12 @@ class _End:
 
     def _logged(self, since: str, until: str) -> "Logged | None":
         """Mean flow of the archive between two instants, memory first, else live rows."""
-        from datetime import datetime
-
+        from readout.clock import ms_of
         from readout.visit.closing import Logged
         from storage.archive import ArchiveReader
 
         at, memory = self.at, self.at.point.map.log_memory
-        begin, end = (round(datetime.fromisoformat(text).timestamp() * 1000) for text in (since, until))
+        begin, end = (ms_of(text) for text in (since, until))
         sources = [
             ("memory", () if memory is None else memory.record.fields),
             ("live", at.point.map.readings),

@@ -5,8 +5,9 @@ from pathlib import Path
 
 from protocols.modbus.timing import SerialFormat
 from protocols.register_map import grammar as g
+from protocols.register_map.checks.line_hints import hint_at_line
 from protocols.register_map.faults import Fault
-from protocols.register_map.model import RegisterMap
+from protocols.register_map.model import RegisterMap, Serial
 from protocols.register_map.parse import parse_map
 from readout.measuring_point import grammar as k
 from readout.measuring_point.model import MeasuringPoint
@@ -97,6 +98,8 @@ def _format(files: Files, point: MeasuringPoint, found: RegisterMap) -> SerialFo
             place,
             f"neither the map nor the point says the baud_rate; {factory.baud_rate} is taken, the standard's",
         )
+    own = Serial(line.baud_rate, line.parity or factory.parity, stop_bits=line.stop_bits)
+    hint_at_line(files.get(k.LINE), own, files.place(k.LINE)[0])
     return SerialFormat(
         line.baud_rate or factory.baud_rate,
         line.parity or factory.parity,

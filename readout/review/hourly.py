@@ -12,6 +12,7 @@ from errno import ENOENT
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from readout.clock import ms_of
 from readout.review.asking import asking
 from storage.archive import ArchiveReader, Held, column_types
 from storage.errors import ArchiveDamaged
@@ -151,7 +152,7 @@ class _Question:
         import pyarrow.compute as pc
 
         told = [text for file in self._files for text in (file.first, file.last) if text is not None]
-        ends = [round(datetime.fromisoformat(text).timestamp() * 1000) for text in told]
+        ends = [ms_of(text) for text in told]
         for table in self._waiting:
             span = pc.min_max(table[self._moment].cast(pa.int64()))
             ends += [span[end].as_py() for end in ("min", "max") if span[end].is_valid]

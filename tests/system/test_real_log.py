@@ -46,7 +46,7 @@ def tables(folder: Path, hours: int) -> tuple[list[float], int]:
     return values, most
 
 
-@pytest.mark.parametrize("hours", [528, pytest.param(1268, marks=pytest.mark.long)])
+@pytest.mark.parametrize("hours", [256, pytest.param(1268, marks=pytest.mark.long)])
 def test_a_real_flow_log_is_found_again_value_for_value(
     command: ModuleType, tmp_path: Path, hours: int
 ) -> None:

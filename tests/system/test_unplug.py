@@ -210,7 +210,7 @@ def test_another_meter_behind_the_adapter_never_gets_the_first_ones_name(
     hall.adapter.plug()
     command.until(lambda: "ANOTHER METER" in hall.log.so_far().err, timeout=BACK_S, what="the alarm")
     asked = hall.line.stats.requests
-    time.sleep(5.0)  # 25 rounds in which nothing of it may be recorded
+    time.sleep(3.0)  # 15 rounds in which nothing of it may be recorded
     assert hall.line.stats.requests == asked, "who it is, it is asked once a minute"
     assert hall.log.end(signal.SIGTERM).status == 0
     hall.place.meter = meter(counter)

@@ -1,9 +1,9 @@
 """Which measurements of the meter's clock belong to a session: those of one setting of that clock."""
 
 from collections.abc import Iterable
-from datetime import datetime
 
 from protocols.log_memory.times import ClockOffset
+from readout.clock import ms_of
 from storage.ledger import Line
 
 #: What a meter's crystal may gain or lose: 20 ppm when made and some 40 ppm more in frost or heat (watch
@@ -27,7 +27,7 @@ def offsets_told(lines: Iterable[Line], point: str, serial: str | None) -> list[
         if line.content.get("point") != point or other or not isinstance(told, int | float):
             continue
         at = line.content.get("clock_measured", line.time)
-        found.append(ClockOffset(round(datetime.fromisoformat(at).timestamp() * 1000), round(told * 1000)))
+        found.append(ClockOffset(ms_of(at), round(told * 1000)))
     return found
 
 

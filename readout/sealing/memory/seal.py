@@ -17,7 +17,7 @@ from protocols.log_memory.records import own_times
 from protocols.log_memory.times import ClockOffset, SessionClock, Times, times_counted, times_told
 from protocols.register_map.memory_model import LogMemory, MarkedAt
 from protocols.register_map.model import Column
-from readout.clock import iso
+from readout.clock import iso, ms_of
 from readout.sealing.memory.clock import of_session, offsets_told
 from readout.sealing.memory.table import (
     SOURCE,
@@ -157,9 +157,7 @@ def _measured(
         told = record.meter.get("identity", {}).get("serial_number") or record.point.get("serial_number")
         at, offset_s = record.plan.get("clock_measured"), record.clock_offset
         if at is not None and offset_s is not None and (None if told is None else str(told)) == serial:
-            found.append(
-                ClockOffset(round(datetime.fromisoformat(at).timestamp() * 1000), round(offset_s * 1000))
-            )
+            found.append(ClockOffset(ms_of(at), round(offset_s * 1000)))
     return found
 
 

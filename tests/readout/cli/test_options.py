@@ -1,8 +1,8 @@
-"""Durations as people write them."""
+"""Durations and shares as people write them."""
 
 import pytest
 
-from readout.cli.options import duration_words, milliseconds
+from readout.cli.options import duration_words, milliseconds, share_of_percent
 from readout.errors import WrongUse
 
 
@@ -51,3 +51,16 @@ def test_anything_else_is_refused_with_the_option_and_the_text(text: str) -> Non
 def test_a_duration_is_told_in_words_that_can_be_typed_again(ms: int, words: str) -> None:
     assert duration_words(ms) == words
     assert milliseconds(words, "--every") == ms
+
+
+@pytest.mark.parametrize(
+    ("text", "share"), [("95", 0.95), ("50%", 0.5), ("99.5 %", 0.995), ("0", 0.0), ("100", 1.0)]
+)
+def test_a_share_is_told_in_percent_with_or_without_its_sign(text: str, share: float) -> None:
+    assert share_of_percent(text, "--least") == share
+
+
+@pytest.mark.parametrize("text", ["", "%", "101", "100.1", "-1", "half", "nan", "95 %%", "1e2", "٩٥"])
+def test_what_is_no_share_is_refused_in_a_sentence(text: str) -> None:
+    with pytest.raises(WrongUse, match=r"--least .*a share in percent is wanted, 0 to 100"):
+        share_of_percent(text, "--least")

@@ -119,7 +119,7 @@ def test_meters_of_different_baud_rate_parity_and_stop_bits_are_found_over_a_dev
 ) -> None:
     port = device_server(Wire({(19200, "E", 1): [3], (9600, "N", 1): [1], (9600, "N", 2): [18]}))
     formats = likely_settings((19200, 9600), ("8E1", "8N1", "8N2"))
-    found, expected, took = announced_and_taken(port, formats, [1, 2, 3, 4, 17, 18, 19])
+    found, expected, took = announced_and_taken(port, formats, [1, 3, 18, 19])
     assert found == {(3, "19200 8E1"), (1, "9600 8N1"), (18, "9600 8N2")}
     assert took == pytest.approx(expected, rel=0.15)
 
@@ -161,7 +161,7 @@ def test_meters_of_different_baud_rates_are_found_over_a_pseudo_terminal() -> No
     try:
         formats = likely_settings((19200, 9600, 38400), ("8E1", "8N1", "8N2"), parity_shows=False)
         assert len(formats) == 6
-        found, expected, took = announced_and_taken(terminal.port, formats, [1, 2, 3, 4, 5, 6, 7, 20])
+        found, expected, took = announced_and_taken(terminal.port, formats, [1, 2, 5, 20])
     finally:
         terminal.close()
     assert found == {(2, "19200 8E1"), (5, "9600 8N2"), (20, "38400 8E1")}

@@ -118,6 +118,17 @@ def test_line_settings_are_the_points_else_the_maps_else_the_standards(folder: P
     assert "19200 is taken" in load_point(folder / "p.yaml").faults[0].fault
 
 
+def test_line_settings_that_no_meter_has_are_doubted_in_the_point_as_in_the_map(folder: Path) -> None:
+    """Usual baud rates: common practice, no source. A character has 11 bits: V1.02, 2.5.1, p. 12."""
+    (folder / "p.yaml").write_text(POINT.replace("USB0", "USB0, baud_rate: 9700") + SITE)
+    (fault,) = load_point(folder / "p.yaml").faults
+    assert (Path(fault.file).name, fault.line, fault.severity) == ("p.yaml", 4, "warning")
+    assert "9700 is no usual baud rate; is it 9600?" in fault.fault
+    (folder / "p.yaml").write_text(POINT.replace("USB0", "USB0, parity: odd, stop_bits: 2") + SITE)
+    (fault,) = load_point(folder / "p.yaml").faults
+    assert "a character of 12 bits" in fault.fault
+
+
 def test_the_unit_address_is_the_points_else_the_maps(folder: Path) -> None:
     assert loaded(folder, POINT + SITE).unit_address == 5
     assert loaded(folder, POINT.replace("m.yaml", "m.yaml, unit_address: 9") + SITE).unit_address == 9

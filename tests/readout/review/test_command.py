@@ -60,7 +60,7 @@ def test_what_is_not_there_is_a_sentence(archive: Path) -> None:
     runner = CliRunner()
     done = runner.invoke(app, ["review", str(archive), "--from", "2026-06-01", "--until", "2026-06-02"])
     assert done.exit_code == 1
-    assert "bottling-hall-header (live): no rows with numbers in this span" in done.stderr
+    assert "bottling-hall-header (live): no rows with numbers and a time in this span" in done.stderr
     for words, sentence in (
         (["--point", "header"], "has no such point; it has bottling-hall-header"),
         (["--required-pressure", "6.5 bar"], r"write a pressure with \(g\) or \(a\)"),

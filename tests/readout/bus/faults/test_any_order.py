@@ -106,7 +106,7 @@ def machine_over(hall_of) -> type[RuleBasedStateMachine]:
 
 
 @pytest.mark.parametrize(
-    "examples", [500, pytest.param(20_000, marks=pytest.mark.long)], ids=["some", "very many"]
+    "examples", [350, pytest.param(20_000, marks=pytest.mark.long)], ids=["some", "very many"]
 )
 def test_in_any_order_of_faults_and_reads_a_value_is_the_meters_own(faulty_hall, examples: int) -> None:
     run_state_machine_as_test(

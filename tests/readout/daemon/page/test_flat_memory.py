@@ -34,7 +34,7 @@ def ask(port: int, times: int) -> None:
         connection.close()
 
 
-@pytest.mark.parametrize("times", [1500, pytest.param(100_000, marks=pytest.mark.long)])
+@pytest.mark.parametrize("times", [1000, pytest.param(100_000, marks=pytest.mark.long)])
 def test_requests_leave_memory_flat(record: Any, command: ModuleType, tmp_path: Path, times: int) -> None:
     with record() as recording:
         command.until(lambda: b"pipeledger_reading{" in recording.ask("GET", "/metrics")[2], what="a row")
