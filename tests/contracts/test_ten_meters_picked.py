@@ -138,5 +138,5 @@ def test_the_command_names_a_strangers_meter(command: ModuleType, tmp_path: Path
                 stranger.terminate()
     assert found.status == 0, found.err
     assert found.out.startswith("fits          branch-vane.yaml  Sallow 3 vane meter\n")
-    assert 'serial_number reads "FM-3000"' in found.out
+    assert 'serial_number reads "HM-3000"' in found.out
     assert found.out.count("\nfits ") == 0

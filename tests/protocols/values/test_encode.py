@@ -155,7 +155,7 @@ REFUSED: list[tuple[Any, Any, str]] = [
     ({"kind": Kind.UINT16}, datetime(2026, 1, 1, tzinfo=UTC), "not a number"),
     ({"kind": Kind.UINT16}, None, "has no form for no reading"),
     ({"kind": Kind.UINT16, "codes": {0: "idle"}}, "asleep", "its words are idle"),
-    ({"kind": Kind.TEXT, "words": 2}, "FM-300", "too long for input 0 .*4 characters"),
+    ({"kind": Kind.TEXT, "words": 2}, "HM-300", "too long for input 0 .*4 characters"),
     ({"kind": Kind.TEXT, "words": 2}, "€", "Latin-1 lacks: '€'"),
     ({"kind": Kind.TEXT, "words": 2}, "ÿÿÿÿ", "means no text"),
     ({"kind": Kind.UNIX_TIME}, 1700000000, "no moment"),

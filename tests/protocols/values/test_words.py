@@ -134,8 +134,8 @@ def test_sign_and_magnitude(wire: str, wanted: int) -> None:
 
 # Constructed: padded with NUL and rubbish behind it, bytes swapped, Latin-1, a control byte, blanks.
 TEXTS = [
-    ("464D2D33303030005859", HIGH, "FM-3000"),
-    ("4D46332D30300030", LOW, "FM-3000"),
+    ("484D2D33303030005859", HIGH, "HM-3000"),
+    ("4D48332D30300030", LOW, "HM-3000"),
     ("6DB32020", HIGH, "m³"),
     ("41074200", HIGH, "A\\x07B"),
     ("20204142", HIGH, "AB"),
@@ -167,5 +167,5 @@ def test_rows_of_text_keep_their_order_and_none_fails(rows: list[bytes]) -> None
 
 
 def test_short_text_is_filled_with_nul() -> None:
-    assert sent(text_words(b"FM-3", 3, HIGH)) == b"FM-3\0\0"
-    assert sent(text_words(b"FM-3", 3, LOW)) == b"MF3-\0\0"
+    assert sent(text_words(b"HM-3", 3, HIGH)) == b"HM-3\0\0"
+    assert sent(text_words(b"HM-3", 3, LOW)) == b"MH3-\0\0"

@@ -29,9 +29,9 @@ readings:
   flow: {{input: 0, type: float32, unit: m3/h, basis: actual, range: [0, 500]}}
   pressure: {{input: 2, type: uint16, scale: 0.001, unit: bar, gauge: true, range: [0, 16]}}
 """
-HERON = f"""\
+CRAKE = f"""\
 register_map: 1
-meter: Heron W flow computer
+meter: Crake W flow computer
 serial: {{baud_rate: 9600, parity: none, unit_address: 31}}
 {WIRE}
 readings:
@@ -55,7 +55,7 @@ def maps(tmp_path: Path) -> Path:
     folder = tmp_path / "maps"
     folder.mkdir()
     (folder / "mere.yaml").write_text(MERE)
-    (folder / "heron.yml").write_text(HERON)
+    (folder / "crake.yml").write_text(CRAKE)
     (folder / "broken.yaml").write_text(MERE.replace("float32", "flaot32").replace("input: 2", "input: 0100"))
     (folder / "header.yaml").write_text(POINT)
     (folder / "notes.txt").write_text("register_map: 1")
@@ -78,7 +78,7 @@ def test_the_map_that_fits_is_named_with_its_evidence_and_what_to_do_next(maps: 
         "  for      2 of 2 values make sense (2 by range)",
         "  for      it is the only one of these maps of which the meter gives every register",
     ]
-    assert "does not fit  heron.yml" in done.stdout
+    assert "does not fit  crake.yml" in done.stdout
     assert f"pipeledger map try {maps}/mere.yaml {line.port} --unit-address 12 --display" in done.stderr
     assert f"point new point.yaml --set meter.map={maps}/mere.yaml --set line.port={line.port}" in done.stderr
     assert served.writes == 0
@@ -98,14 +98,14 @@ def test_damaged_maps_are_told_and_passed_over(maps: Path) -> None:
     assert found["fits"] == "mere.yaml"
     assert found["unit_address"] == 12
     assert [(one["file"], one["verdict"]) for one in found["maps"]] == [
-        ("mere.yaml", "fits"), ("heron.yml", "does not fit")
+        ("mere.yaml", "fits"), ("crake.yml", "does not fit")
     ]  # fmt: skip
 
 
 def test_requests_and_time_are_stated_before_anything_is_sent(
     maps: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """mere: one read, or two alone; heron: one; functions 17 and 43: 4 requests, 6 at most."""
+    """mere: one read, or two alone; crake: one; functions 17 and 43: 4 requests, 6 at most."""
     order: list[str] = []
 
     def refused(*_: object) -> None:
@@ -141,10 +141,10 @@ def test_settings_of_the_maps_are_tried_in_turn_and_options_rule(maps: Path) -> 
 
 
 def test_the_first_meter_that_answers_is_meant_and_the_others_are_named(maps: Path) -> None:
-    with SimulatedLine([meter(MERE), meter(HERON)]) as line:
+    with SimulatedLine([meter(MERE), meter(CRAKE)]) as line:
         first = pick(line.port, maps)
         other = pick(line.port, maps, "--unit-address", "12")
-    assert first.stdout.startswith("fits          heron.yml")
+    assert first.stdout.startswith("fits          crake.yml")
     said = "unit 31 at 9600 8N1 answered first, so its meter is meant; next in turn were unit 12 at"
     assert said in first.stderr
     assert other.stdout.startswith("fits          mere.yaml")
@@ -221,7 +221,7 @@ def hearing(fmt: SerialFormat, served: SimulatedMeter) -> Iterator[list[SerialFo
 
 def test_the_meters_own_line_settings_are_found(maps: Path) -> None:
     """Both meters may have unit 12: only baud rate and parity tell which settings are heard."""
-    (maps / "heron.yml").write_text(HERON.replace("unit_address: 31", "unit_address: 12"))
+    (maps / "crake.yml").write_text(CRAKE.replace("unit_address: 31", "unit_address: 12"))
     with hearing(SerialFormat(19200, "even"), meter(MERE)) as opened:
         done = pick("hollow-mere", maps)
     assert done.exit_code == 0, done.output

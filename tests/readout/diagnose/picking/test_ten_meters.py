@@ -97,5 +97,5 @@ def test_a_meter_that_tells_its_name_needs_no_more(bench) -> None:
     picked = bench.pick(CANDIDATES, meter.reply, meter.unit_address)
     assert [one.file for one in picked.maps if one.verdict is Verdict.FITS] == [UNTELLABLE]
     assert picked.maps[0].speaks_for[0] == (
-        'the meter calls itself "Kestrel 3 power meter" (function 17), as the map does'
+        'the meter calls itself "Dunnock 3 power meter" (function 17), as the map does'
     )

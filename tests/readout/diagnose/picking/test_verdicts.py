@@ -137,16 +137,16 @@ def test_a_range_that_leaves_hardly_anything_out_tells_nothing(bench) -> None:
 
 
 def test_a_model_register_that_names_another_map(bench) -> None:
-    """Both maps read the same; "Heron W9" is 4865 726F 6E20 5739, and only one map is of that name."""
+    """Both maps read the same; "Crake W9" is 4372 616B 6520 5739, and only one map is of that name."""
     model = "identity:\n  model: {input: 4, type: text, registers: 4}\n"
-    mere, heron = WHOLE + model, (WHOLE + model).replace("Mere 5 vane meter", "Heron W9")
-    words = WORDS | {4: 0x4865, 5: 0x726F, 6: 0x6E20, 7: 0x5739}
-    picked = bench.pick({"a-mere.yaml": mere, "heron.yaml": heron}, holding(words))
+    mere, crake = WHOLE + model, (WHOLE + model).replace("Mere 5 vane meter", "Crake W9")
+    words = WORDS | {4: 0x4372, 5: 0x616B, 6: 0x6520, 7: 0x5739}
+    picked = bench.pick({"a-mere.yaml": mere, "crake.yaml": crake}, holding(words))
     assert [(one.file, one.verdict) for one in picked.maps] == [
-        ("heron.yaml", Verdict.FITS), ("a-mere.yaml", Verdict.MAY_FIT)
+        ("crake.yaml", Verdict.FITS), ("a-mere.yaml", Verdict.MAY_FIT)
     ]  # fmt: skip
     assert picked.maps[1].speaks_against == (
-        'the meter calls itself "Heron W9" (its model register), which is the name in heron.yaml',
+        'the meter calls itself "Crake W9" (its model register), which is the name in crake.yaml',
     )
 
 
