@@ -1,6 +1,8 @@
 """A test that is skipped has proven nothing: any skip fails the run. And how to run the command."""
 
+import compileall
 import importlib.util
+import os
 import signal
 import sys
 from collections.abc import Callable, Iterator
@@ -56,6 +58,11 @@ def pytest_configure() -> None:
     """A shell that starts the tests in the background lets them, and what they start, ignore SIGINT."""
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
+    # Tests start many processes. Where the environment forbids them to keep what they have compiled, each
+    # compiles the project anew, which takes longer than most of what they are started for.
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+    for room in ("protocols", "readout", "simulators", "storage"):
+        compileall.compile_dir(Path(__file__).parents[1] / room, quiet=2)
 
 
 def pytest_runtest_logreport(report: pytest.TestReport) -> None:
