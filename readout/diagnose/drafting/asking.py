@@ -35,7 +35,6 @@ KEYS = (
     "word_order",
     "byte_order",
     "bytes_per_register",
-    "offset",
     "write",
     "parts",
 )
@@ -158,6 +157,7 @@ _UNDERSTOOD: Mapping[str, tuple[Callable[[str], object], str]] = {
     "type": (lambda text: kinds.type_and_rest(text)[0], "int16, uint16, int32, uint32, float32 or text"),
     "length": (lambda text: cells.length_of(text, ""), "a number of registers"),
     "scale": (kinds.amount_of, "0.1, /10 or 0.1 bar"),
+    "offset": (cells.decimal, "-40"),
     "access": (cells.access_of, "R or R/W"),
     "function": (cells.table_of, "03 or 04"),
     "table": (cells.table_of, "holding, input, coil or discrete"),

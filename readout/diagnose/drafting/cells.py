@@ -186,13 +186,14 @@ def several_bits(text: str) -> list[str]:
 def _parts(text: str, begins: str) -> list[str]:
     """The entries of a list, each of which begins so; cut at commas, semicolons and where one begins."""
     cut = re.sub(rf"[,;|\n\s]+(?={begins})", "\n", text.strip(), flags=re.IGNORECASE | re.ASCII)
-    return [part.strip(" \t,;|.") for part in cut.split("\n") if part.strip(" \t,;|.")]
+    return [part for one in cut.split("\n") if (part := one.strip(" \t,;|./"))]
 
 
 _NO_READING = (
-    r"not available|no reading|invalid|no sensor|sensor fault|n/?a|error|fault value|nicht verf[üu]gbar|"
-    r"ung[üu]ltig|"
-    r"kein sensor|kein messwert|non disponible|invalide|pas de mesure"
+    r"not available|no reading|no value|no data|invalid|no sensor|no probe|sensor fault|"
+    r"(?:sensor|probe) broken|open circuit|n/?a|error|fault value|nicht verf[üu]gbar|ung[üu]ltig|"
+    r"kein sensor|kein (?:mess)?wert|"
+    r"(?:f[üu]hler|sensor)(?:bruch|fehler)|non disponible|invalide|pas de (?:mesure|valeur)|sonde coupée"
 )
 #: Meters tell "no reading" by the ends of a range, or by a row of nines. Common practice, no source.
 _SMALLEST_MISSING = 9999
@@ -208,6 +209,24 @@ def missing_of(text: str) -> list[str]:
     """The raw numbers of `0xFFFF = not available`, as written; small ones are codes or bits of their own."""
     found = [one[1] for one in _MISSING.finditer(text)]
     return [one for one in found if not one.isdigit() or int(one) >= _SMALLEST_MISSING]
+
+
+_ENDS = re.compile(
+    r"(?<![\w.…–-])(?<!to )(?<!bis )(0x[0-9a-f]{4}(?:[0-9a-f]{4})?|[0-9a-f]{4}(?:[0-9a-f]{4})?h|-?\d{4,10})"
+    r"(?![\w…–]|[.,]\d)",
+    re.IGNORECASE | re.ASCII,
+)
+
+
+def ends_of_type(text: str, bits: int) -> list[str]:
+    """Numbers of a remark that end what so many bits can hold, as 0x7FFF, 65535 or -32768; as written.
+
+    Meters tell "no reading" by them; whether one does so here is for the manual to say.
+    """
+    half = 1 << (bits - 1)
+    ends = {half - 1, half, -half, 2 * half - 1}
+    found = [(one[1], raw_number(one[1])) for one in _ENDS.finditer(text)]
+    return [word for word, raw in found if raw is not None and raw[0] in ends]
 
 
 def raw_number(text: str) -> tuple[int, bool] | None:
@@ -235,17 +254,27 @@ def register_meant(text: str) -> str:
     return text.strip() if bare and text.strip().strip("0") != "1" else ""
 
 
+_PARTED = r"[ \u00a0\u202f'’]"
+#: An end of a range: thousands may be parted by blanks or apostrophes, never by points or commas.
+_END = rf"([+\-−]?(?:\d{{1,3}}(?:{_PARTED}\d{{3}})+(?!\d)|\d+)(?:[.,]\d+)?)"
+_RANGE = re.compile(
+    rf"\s*{_END}\s*(?:\.{{2,}}|…|to|bis|à|/|;|-|–)\s*{_END}(?![\d.,])(?!\s*[\d^×*])(.*)", re.ASCII | re.DOTALL
+)
+
+
 def range_of(text: str) -> tuple[Decimal, Decimal] | None:
-    """Lowest and highest value of `0...500`, `-30 to 80`, `0 – 16`, `0-100 %`; None where it is none."""
-    found = re.match(
-        r"\s*([+\-−]?\d+(?:[.,]\d+)?)\s*(?:\.{2,}|…|to|bis|à|/|;|-|–)\s*([+\-−]?\d+(?:[.,]\d+)?)(?![\d.,])",
-        text,
-        re.ASCII,
-    )
+    """Lowest and highest value of `0...2 500`, `-30 to 80`, `0 – 16`, `0-100 %`; None where it is none."""
+    found = _RANGE.match(text)
     if found is None:
         return None
-    low, high = decimal(found[1]), decimal(found[2])
+    low, high = (decimal(re.sub(_PARTED, "", found[n])) for n in (1, 2))
     return (low, high) if low is not None and high is not None and low < high else None
+
+
+def behind_range(text: str) -> str:
+    """What stands behind a range, as `bar` in `0-16 bar`; nothing where the text is none."""
+    found = _RANGE.match(text)
+    return found[3].strip() if found is not None else ""
 
 
 def scaled_range(within: tuple[Decimal, Decimal], scale: Decimal) -> str:

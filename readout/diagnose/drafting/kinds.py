@@ -265,7 +265,7 @@ def _plain_unit(word: str) -> str | None:
 
 #: Wordings of manuals in three languages; common practice, no source.
 _GAUGE = re.compile(
-    r"\bgauge\b|(?:ü|ue)berdruck|\brelati[vf]|\(g\)|above atmospher|pression relative", re.IGNORECASE
+    r"\bgauge\b|(?:ü|ue)berdruck|\brelati[vf]|\((?:g|ü)\)|above atmospher|pression relative", re.IGNORECASE
 )
 _ABSOLUTE = re.compile(r"\babs(?:olu\w*|\.|\b)|\(a\)", re.IGNORECASE)
 

@@ -5,15 +5,19 @@ import re
 from decimal import Decimal
 
 from protocols.units import REFERENCE_CHOICES, Dimension, unit_of
-from readout.diagnose.drafting import cells, kinds
+from readout.diagnose.drafting import cells, doubts, kinds
 from readout.diagnose.drafting.asking import KEYS, UNIT_TOPICS, Asking
+from readout.diagnose.drafting.doubts import NOTHING as _NOTHING
 from readout.diagnose.drafting.folding import Item
 from readout.diagnose.drafting.table import Column, Table
 
 Keys = list[tuple[str, str]]
-#: Reference conditions in a remark, as `20 °C and 1 bar`.
+_DEGREES = r"(?P<degrees{}>\d{{1,2}}(?:[.,]\d{{1,2}})?) ?°?C\b"
+_PRESSURE = r"(?P<pressure{}>\d{{1,4}}(?:[.,]\d{{1,5}})?) ?(?P<unit{}>bar|mbar|hPa|kPa)\b"
+#: Reference conditions in a remark, as `20 °C and 1 bar` or the other way round.
 _CONDITIONS = re.compile(
-    r"(\d{1,2}(?:[.,]\d{1,2})?) ?°?C\b[^\d]{1,12}(\d{1,4}(?:[.,]\d{1,5})?) ?(bar|mbar|hPa|kPa)\b",
+    rf"{_DEGREES.format(1)}[^\d]{{1,12}}{_PRESSURE.format(1, 1)}|"
+    rf"(?<![\d.,]){_PRESSURE.format(2, 2)}[^\d]{{1,12}}{_DEGREES.format(2)}",
     re.IGNORECASE,
 )
 _BITFIELD = re.compile(r"bit ?field|bit ?feld|champ de bits|^\W*bits\W*$|\bflags?\b|bit ?mask", re.IGNORECASE)
@@ -22,7 +26,6 @@ _ELSEWHERE = re.compile(r"reg(ister)?\b|siehe|see|\bsf\b|exponent", re.IGNORECAS
 _ABSOLUTE_ZERO = Decimal("-273.15")
 _TOTALS = (Dimension.VOLUME, Dimension.MASS, Dimension.ENERGY)
 _CHOICES = "; ".join(REFERENCE_CHOICES)
-_NOTHING = frozenset({"", "-", "–", "—", "n/a", "N/A"})
 
 
 def described(
@@ -53,8 +56,10 @@ class _Told:
         self.why = ""
         spoken = _CONDITIONS.search(f"{self.label} {self.remarks}")
         if spoken is not None:
-            pressure = f"{spoken[2].replace(',', '.')} {spoken[3]}"
-            told = f"{{temperature: {spoken[1].replace(',', '.')} degC, pressure: {pressure}}}"
+            side = "1" if spoken["degrees1"] is not None else "2"
+            pressure = f"{spoken[f'pressure{side}'].replace(',', '.')} {spoken[f'unit{side}']}"
+            degrees = spoken[f"degrees{side}"].replace(",", ".")
+            told = f"{{temperature: {degrees} degC, pressure: {pressure}}}"
             self.asking.conditions[self.line] = told
 
     def ask(
@@ -76,27 +81,18 @@ class _Told:
             several = cells.several_bits(text)
             if not bits and not codes and not several:
                 continue
+            exceptions = not bits and not several and self.kind != "bit"
+            if exceptions and doubts.are_exceptions(self.item, self.kind, codes, self.asking):
+                return None
             self.taken = self.taken or column is Column.CODES
             if self.kind == "bit":
                 bits, codes = {}, {n: word for n, word in codes.items() if n < 2}
                 return [("codes", _flow(codes))] if codes else []
             if not bits and _BITFIELD.search(self.item.row.get(Column.TYPE)):
                 bits = codes
-            elif codes and len(codes) > 2 and 0 not in codes and all(n & (n - 1) == 0 for n in codes):
-                self.ask(
-                    "its codes are powers of two, as single bits are that may be set together. Assumed: "
-                    "codes",
-                    Column.CODES,
-                    Column.TYPE,
-                    answers=("type=bits", "type=uint16"),
-                    assumed="assumed codes",
-                )
-            for words in several:
-                self.ask(
-                    f"{words!r} is a number of several bits, and a map names single ones; left away. Which "
-                    "bits are worth a name?",
-                    Column.CODES,
-                )
+            else:
+                doubts.ask_of_powers_of_two(self.item, codes, self.asking)
+            doubts.ask_of_several_bits(self.item, several, self.asking)
             for column in (Column.UNIT, Column.SCALE):
                 cell = self.item.row.get(column)
                 if cell not in _NOTHING and cell != "1":
@@ -118,6 +114,10 @@ class _Told:
         found: Keys = []
         if scale is not None and scale != 1:
             found.append(("scale", f"{scale.normalize():f}"))
+        offset = doubts.offset_of(self.item, scale, self.asking)
+        if offset is not None:
+            found.append(("offset", f"{offset.normalize():f}"))
+        doubts.ask_of_a_moment(self.item, self.kind, self.asking)
         unit = self._pressure(self._unit(unit))
         if unit is not None:
             found.append(("unit", json.dumps(unit, ensure_ascii=False)))
@@ -127,6 +127,9 @@ class _Told:
             filter(None, map(row.get, (Column.LOWEST, Column.HIGHEST)))
         )
         within = cells.range_of(text)
+        other = kinds.unit_word(cells.behind_range(text))
+        if other is not None and other.partition("(")[0] != (unit or "").partition("(")[0]:
+            within = None  # 0-10 min of a value in seconds
         if within is not None:
             found.append(("range", f"[{within[0]}, {within[1]}]"))
             if unit == "degC" and within[0] < _ABSOLUTE_ZERO and scale is not None:
@@ -150,6 +153,9 @@ class _Told:
         """The first scale and unit that any cell tells; a question where two cells disagree."""
         row = self.item.row
         bracket = re.search(r"[\[(]([^\[\]()]{1,12})[\])]\s*$", row.get(Column.NAME))
+        of_pressure = kinds.unit_word(row.get(Column.UNIT).partition("(")[0]) in kinds.PRESSURES
+        if bracket and of_pressure and kinds.gauge_of(bracket[0]) is not None:
+            bracket = None  # `Pressure (g)` is above the surrounding air, and no gram
         scales: list[tuple[str, Decimal]] = []
         units: list[tuple[str, str]] = []
         for source, text in (
@@ -170,7 +176,7 @@ class _Told:
 
     def _amount_in(self, source: str, text: str) -> kinds.Amount | None:
         elsewhere = source == "unit" and cells.register_meant(text)
-        if text in _NOTHING or elsewhere or (source == "scale" and text in {"1", "none", "keine"}):
+        if text in _NOTHING or elsewhere or (source == "scale" and text in {"none", "keine"}):
             return None
         found = kinds.amount_of(text)
         if source == "unit" and (text.strip() == "1" or text.strip().casefold() in kinds.PLAIN):
@@ -251,6 +257,8 @@ class _Told:
             return first if self.asking.answers.has(self.line, ("scale",)) else None
         if source != "scale":
             self.asking.note(self.line, f"scale {first:f} told by its {source}")
+        elif re.fullmatch(r"\d", self.item.row.get(Column.SCALE).strip()):
+            doubts.ask_of_decimals(self.item, first, self.table, self.asking)
         if source != "divisor" and first > 1 and re.fullmatch(r"10+", f"{first.normalize():f}"):
             inverse = 1 / first
             self.ask(
@@ -343,10 +351,11 @@ class _Told:
             one for text in (self.remarks, self.item.row.get(Column.RANGE)) for one in cells.missing_of(text)
         ]
         self.taken = self.taken or bool(remarked)
+        doubts.ask_of_ends(self.item, self.kind, self.remarks, remarked, self.asking)
         numbers = []
         for text in [*([] if column in _NOTHING else re.split(r"[,;\s]+", column)), *remarked]:
             raw = cells.raw_number(text)
-            if raw is None and text.casefold() in {"nan", ""}:
+            if raw is None and text.casefold() in {"nan", "none", ""}:
                 continue  # a float that is not a number is none anyway
             if raw is None:
                 self.ask(

@@ -4,8 +4,11 @@ import csv
 import io
 import re
 import unicodedata
+from collections import Counter
 from dataclasses import dataclass, field
 from enum import Enum
+
+from readout.diagnose.drafting.cells import addresses
 
 
 class Column(Enum):
@@ -19,6 +22,7 @@ class Column(Enum):
     UNIT = "unit"
     SCALE = "scale"
     DIVISOR = "divisor"
+    OFFSET = "offset"
     ACCESS = "access"
     FUNCTION = "function"
     TABLE = "table"
@@ -39,7 +43,8 @@ HEADINGS = {
     "modbusregister modbusadr startaddress startadresse startregister offset registeroffset dataaddress "
     "datenadresse registre adresseregistre adressemodbus adressedebut numeroregistre noregistre "
     "adressedepart",
-    Column.NAME: "name parameter description designation value variable signal quantity bezeichnung "
+    Column.NAME: "signalname pointname name parameter description designation value variable signal "
+    "quantity bezeichnung "
     "beschreibung messwert messgrosse grosse meaning registername text parametre grandeur libelle nom "
     "bedeutung wert benennung datenpunkt datapoint dataitem item mesure valeur registerdescription",
     Column.TYPE: "type datatype format dataformat typ datentyp datenformat encoding kodierung codierung "
@@ -52,9 +57,10 @@ HEADINGS = {
     "skalierungsfaktor auflosung facteur echelle facteurdechelle multiplicateur multiplikator "
     "facteurechelle gain mult mul",
     Column.DIVISOR: "divisor divider teiler diviseur dividedby",
+    Column.OFFSET: "offsetvalue valueoffset zerooffset versatz nullpunktversatz decalage addend",
     Column.ACCESS: "access rw readwrite zugriff lesenschreiben attribute acces lectureecriture accessmode "
     "zugriffsart accesstype permission ls le",
-    Column.FUNCTION: "function functioncode fc fcode code funktion funktionscode funktionscodes "
+    Column.FUNCTION: "function functioncode fn fc fcode code funktion funktionscode funktionscodes "
     "functioncodes fonction codefonction codefonctions readfunction readfc lesefunktion",
     Column.TABLE: "table registertype objecttype object tabelle registerart objekttyp typederegistre "
     "registertyp typeregistre registertable",
@@ -74,6 +80,8 @@ HEADINGS = {
 }
 _COLUMN_OF = {word: column for column, words in HEADINGS.items() for word in words.split()}
 _DELIMITERS = ("\t", ";", ",", "|")
+#: A row with headings of so many columns is another row of headings.
+_HEADINGS_AGAIN = 3
 #: A cell beyond this is no cell of a register table but a quote that is not closed; characters.
 _LONGEST_CELL = 1000
 #: How files begin that are no text, and what they are.
@@ -145,14 +153,39 @@ def read_table(data: bytes, named: dict[Column, str]) -> Table:
     unknown = tuple(" ".join(c.split()) for i, c in enumerate(head) if c.strip() and i not in taken)
     unnamed = sorted({i for _, cells in lines[index + 1 :] for i in _filled(cells, head)})
     unknown += tuple(f"column {i + 1}, which has no heading" for i in unnamed)
+    columns = _with_offsets(columns, head, [cells for _, cells in lines[index + 1 :]])
     headings = {column: " ".join(head[i].split()) for column, i in columns.items()}
     rows = []
-    for line, cells in lines[index + 1 :]:
+    known = set(columns)
+    for place, (line, cells) in enumerate(lines[index + 1 :], index + 1):
+        again = _columns(cells, named)
+        if Column.ADDRESS in again and len(again) >= _HEADINGS_AGAIN:  # as on each page of a manual, or
+            columns = _with_offsets(
+                again, cells, [one for _, one in lines[place + 1 :]]
+            )  # for its next table, whose order may be another
+            known |= set(columns)
+            continue
         found = {c: _cell(cells[i], c) for c, i in columns.items() if i < len(cells)}
-        if any(map(_says, found.values())) and found != headings:  # they come again on each page of a manual
+        if any(map(_says, found.values())):
             rows.append(Row(line, found))
     above = [" ".join(" ".join(cells).split()) for _, cells in lines[:index]]
-    return Table(tuple(rows), unknown, frozenset(columns), headings, tuple(filter(None, above)))
+    return Table(tuple(rows), unknown, frozenset(known), headings, tuple(filter(None, above)))
+
+
+def _with_offsets(columns: dict[Column, int], head: list[str], rows: list[list[str]]) -> dict[Column, int]:
+    """The columns; a second `offset` is what is added to a value, unless it follows the addresses."""
+    other = columns.get(Column.OTHER_ADDRESS)
+    if other is None or plain(head[other]) != "offset":
+        return columns
+    pairs = [
+        (addresses(cells[columns[Column.ADDRESS]]), addresses(cells[other]))
+        for cells in rows
+        if len(cells) > max(other, columns[Column.ADDRESS])
+    ]
+    apart = Counter((one.first - two.first) % 10_000 for one, two in pairs if one and two)
+    if apart and apart.most_common(1)[0][1] > max(1, apart.total() // 2):
+        return columns
+    return {Column.OFFSET if one is Column.OTHER_ADDRESS else one: i for one, i in columns.items()}
 
 
 def _filled(cells: list[str], head: list[str]) -> list[int]:

@@ -1,0 +1,157 @@
+"""What a row's cells may mean besides what they seem to: a number with a word for some of it, a moment,
+decimals instead of a factor, an offset on either side of the scale. Each is asked; none is settled here.
+"""
+
+import re
+from decimal import Decimal
+
+from readout.diagnose.drafting import cells, kinds
+from readout.diagnose.drafting.asking import Asking
+from readout.diagnose.drafting.folding import Item
+from readout.diagnose.drafting.table import Column, Table
+
+NOTHING = frozenset({"", "-", "–", "—", "n/a", "N/A"})
+_ENUM = re.compile(r"\benum", re.IGNORECASE)
+_EPOCH = re.compile(r"\b1970\b|\bunix\b|\bepoch\b|\bposix\b", re.IGNORECASE)
+#: A scale of so many is hardly a factor: decimals go up to it.
+_MOST_DECIMALS = 9
+
+
+def counts_an_amount(item: Item) -> bool:
+    """Whether a row has a unit or a scale, as numbers have and codes have not."""
+    row = item.row
+    if _ENUM.search(row.get(Column.TYPE)):
+        return False
+    unit, scale = row.get(Column.UNIT), row.get(Column.SCALE)
+    has_unit = unit not in NOTHING and unit != "1" and unit.casefold() not in kinds.PLAIN
+    return has_unit or scale not in NOTHING | {"1"}
+
+
+def are_exceptions(item: Item, kind: str, codes: dict[int, str], asking: Asking) -> bool:
+    """Whether words of a row with a unit or a scale are remarks beside its number, as `0 = off` of a time.
+
+    Several words may be all that it takes: that is asked.
+    """
+    if not counts_an_amount(item):
+        return False
+    if len(codes) == 1:
+        return True
+    scaled = item.row.get(Column.SCALE) not in NOTHING | {"1"}
+    number = asking.answers.has(item.row.line, ("type",)) or scaled or min(codes) > 0
+    words = ", ".join(f"{code}: {word}" for code, word in list(codes.items())[:3])
+    assumed = "a number, the words a remark" if number else "only these words, the unit a slip"
+    asking.row(
+        item.row.line,
+        item.label,
+        f"it has words for some numbers ({words}), and a unit or a scale. Are these words all that it "
+        f"takes? Assumed: {assumed}",
+        topics=("type",),
+        answers=(f"type={kind}", "type=enum"),
+        assumed="assumed a number" if number else "assumed codes",
+    )
+    return number
+
+
+def ask_of_powers_of_two(item: Item, codes: dict[int, str], asking: Asking) -> None:
+    """Ask of codes 1, 2, 4: they look like bits that may be set together."""
+    if len(codes) > 2 and 0 not in codes and all(n & (n - 1) == 0 for n in codes):
+        asking.row(
+            item.row.line,
+            item.label,
+            "its codes are powers of two, as single bits are that may be set together. Assumed: codes",
+            topics=(Column.CODES.value, Column.TYPE.value),
+            answers=("type=bits", "type=uint16"),
+            assumed="assumed codes",
+        )
+
+
+def ask_of_several_bits(item: Item, several: list[str], asking: Asking) -> None:
+    """Ask of entries about more than one bit, such as `Bit 4-6: mode`."""
+    for words in several:
+        asking.row(
+            item.row.line,
+            item.label,
+            f"{words!r} is a number of several bits, and a map names single ones; left away. Which bits are "
+            "worth a name?",
+            topics=(Column.CODES.value,),
+        )
+
+
+def ask_of_ends(item: Item, kind: str, remarks: str, taken: list[str], asking: Asking) -> None:
+    """Ask of numbers in a remark that end what the type can hold: they mostly mean "no reading"."""
+    width = re.search(r"\d+", kind)
+    if kind.startswith("float") or width is None:
+        return
+    for text in dict.fromkeys(cells.ends_of_type(remarks, int(width[0]))):
+        if text not in taken:
+            asking.row(
+                item.row.line,
+                item.label,
+                f"its remark names {text}, which ends what {kind} can hold. Does it mean no reading? "
+                "Assumed: a number as any other",
+                topics=(Column.NOT_AVAILABLE.value,),
+                answers=(f"not-available={text}", "not-available=none"),
+                assumed=f"{text} assumed a number",
+            )
+
+
+def ask_of_a_moment(item: Item, kind: str, asking: Asking) -> None:
+    """Ask of 32 bits whose words speak of 1970: as a plain number they are no moment."""
+    if kind in ("uint32", "int32") and _EPOCH.search(f"{item.label} {item.row.get(Column.CODES)}"):
+        asking.row(
+            item.row.line,
+            item.label,
+            f"are these seconds since 1970, a moment? Then `type: unix time`. Assumed: {kind}, a number",
+            topics=("type",),
+            answers=("type=unix time", f"type={kind}"),
+            assumed="assumed a number",
+        )
+
+
+def ask_of_decimals(item: Item, scale: Decimal, table: Table, asking: Asking) -> None:
+    """Ask of a scale of 2 to 9, which tells decimals as well; of 1, too, where others of its column do."""
+    if scale != scale.to_integral_value() or not 1 <= scale <= _MOST_DECIMALS:
+        return
+    if scale == 1 and not any(re.fullmatch(r"[02-9]", row.get(Column.SCALE).strip()) for row in table.rows):
+        return
+    decimals = f"{Decimal(1).scaleb(-int(scale)):f}"
+    asking.row(
+        item.row.line,
+        item.label,
+        f"is {scale:f} a factor, or how many decimals the number has (scale {decimals})? Assumed: a factor, "
+        "as written. `map try` with --display shows which",
+        topics=(Column.SCALE.value,),
+        answers=(f"scale={decimals}", f"scale={scale:f}"),
+        assumed=f"assumed scale {scale:f}",
+    )
+
+
+def offset_of(item: Item, scale: Decimal | None, asking: Asking) -> Decimal | None:
+    """What is added to a value by the table's column of offsets; None where it says nothing or 0."""
+    text = item.row.get(Column.OFFSET)
+    if text.strip() in NOTHING:
+        return None
+    found = cells.decimal(text)
+    if found is None:
+        asking.row(
+            item.row.line,
+            item.label,
+            f"the offset {text!r} is not understood; drafted without one",
+            topics=(Column.OFFSET.value,),
+            answers=("offset=…",),
+            assumed="no offset",
+        )
+        return None
+    if found and scale not in (None, 1):
+        assert scale is not None
+        before = f"{(found * scale).normalize():f}"
+        asking.row(
+            item.row.line,
+            item.label,
+            f"is {found:f} added to the scaled value, or to the number sent before it is scaled (offset "
+            f"{before})? Assumed: to the scaled value. `map try` with --display shows which",
+            topics=(Column.OFFSET.value,),
+            answers=(f"offset={found:f}", f"offset={before}"),
+            assumed=f"assumed offset {found:f}",
+        )
+    return found or None

@@ -1,0 +1,142 @@
+"""What was once taken over, or dropped, without a question: offsets, words beside numbers, thousands.
+
+All tables are constructed; how manuals word them is common practice, no source.
+"""
+
+import pytest
+
+from protocols.register_map.model import Value
+from protocols.register_map.parse import parse_map
+from readout.diagnose.drafting.asking import read_answers
+from readout.diagnose.drafting.draft import Draft, draft
+from readout.diagnose.drafting.table import read_table
+
+HEAD = "Address;Name;Type;Unit;Scale;Range;Remarks\n"
+
+
+def drafted(text: str, *answers: str) -> Draft:
+    given = read_answers(["fluid=compressed air", "unit_address=12", *answers])
+    return draft(read_table(text.encode(), {}), "Mere 5", "s.json", answers=given)
+
+
+def readings(made: Draft) -> tuple[Value, ...]:
+    parsed = parse_map(made.text.encode(), "map.yaml")
+    assert parsed.map is not None, parsed.faults
+    return parsed.map.readings
+
+
+def asked(made: Draft) -> str:
+    return "\n".join(one.question for one in made.questions)
+
+
+def test_a_column_of_offsets_is_added_and_is_no_second_address() -> None:
+    """615 × 0.1 − 40 = 21.5 °C: without its offset the reading would be 61.5 °C."""
+    text = "Address;Name;Type;Unit;Scale;Offset\n30001;T;INT16;degC;0.1;-40\n30002;P;UINT16;bar(g);0.01;0\n"
+    made = drafted(text)
+    temperature, pressure = readings(made)
+    assert (str(temperature.number.offset), str(pressure.number.offset)) == ("-40", "0")
+    assert "is -40 added to the scaled value, or to the number sent before it is scaled (offset -4)" in asked(
+        made
+    )
+    settled = drafted(text, "2:offset=-4")
+    assert (str(readings(settled)[0].number.offset), "offset" in asked(settled)) == ("-4", False)
+
+
+def test_offsets_that_follow_the_addresses_are_what_is_sent() -> None:
+    text = "Register;Name;Type;Offset\n40001;a;UINT16;0\n40002;b;UINT16;1\n40003;c;UINT16;2\n"
+    assert [str(one.number.offset) for one in readings(drafted(text))] == ["0", "0", "0"]
+
+
+@pytest.mark.parametrize(
+    ("text", "ends"),
+    [
+        ("0 ... 2 500", (0, 2500)),
+        ("0 to 1 000 000", (0, 1_000_000)),
+        ("1\u202f000 – 2'000,5", (1000, 2000.5)),
+        ("0...10^6", None),
+        ("0-10 min", None),
+    ],
+)
+def test_thousands_parted_by_blanks_are_one_number_of_a_range(
+    text: str, ends: tuple[float, float] | None
+) -> None:
+    (found,) = readings(drafted(f"{HEAD}30001;Time;FLOAT;s;;{text};\n"))
+    assert (found.range and (float(found.range.low), float(found.range.high))) == ends
+
+
+@pytest.mark.parametrize(
+    ("remark", "missing"),
+    [
+        ("65535 = kein Wert", [65535]),
+        ("0x7FFF = Fühlerbruch", [32767]),
+        ("32767: open circuit", [32767]),
+        ("0 = off", []),
+    ],
+)
+def test_a_single_word_beside_a_number_takes_neither_its_scale_nor_its_unit(
+    remark: str, missing: list[int]
+) -> None:
+    (found,) = readings(drafted(f"{HEAD}30001;Humidity;INT16;%;0.1;;{remark}\n", "2:type=uint16"))
+    assert (str(found.number.scale), found.unit, found.codes) == ("0.1", "%", {})
+    assert [int(one) for one in found.not_available.numbers] == missing
+
+
+def test_words_beside_a_scaled_number_are_asked_about() -> None:
+    text = f"{HEAD}30001;Limit;UINT16;bar(g);0.01;;0: disabled, 200: never\n"
+    (found,) = readings(drafted(text))
+    assert (str(found.number.scale), found.unit, found.codes) == ("0.01", "bar(g)", {})
+    assert "words for some numbers (0: disabled, 200: never)" in asked(drafted(text))
+    (codes,) = readings(drafted(text, "2:type=enum"))
+    assert codes.codes == {0: "disabled", 200: "never"}
+
+
+def test_a_remark_that_names_the_end_of_the_type_is_asked_about() -> None:
+    """FFFF is the last of 16 bits, 80000000 the lowest of 32 with a sign."""
+    text = f"{HEAD}30001;H;UINT16;%;0.1;;FFFFh if no probe\n30002;Q;INT32;kg/h;;;0x80000000 while starting\n"
+    made = drafted(text)
+    assert [one.not_available.numbers for one in readings(made)] == [(), ()]
+    assert "names FFFFh, which ends what uint16 can hold" in asked(made)
+    assert "names 0x80000000, which ends what int32 can hold" in asked(made)
+    settled = drafted(text, "2:not-available=FFFFh", "3:not-available=none")
+    assert [[int(n) for n in one.not_available.numbers] for one in readings(settled)] == [[65535], []]
+    assert "names" not in asked(settled)
+    assert "names" not in asked(drafted(f"{HEAD}30001;H;UINT16;%;0.1;;0-65535 counts\n"))
+
+
+def test_a_scale_that_may_be_a_number_of_decimals_is_asked_about() -> None:
+    made = drafted(f"{HEAD}30001;a;UINT16;V;2;;\n30002;b;UINT16;V;1;;\n")
+    assert "is 2 a factor, or how many decimals the number has (scale 0.01)" in asked(made)
+    assert "is 1 a factor" in asked(made)
+    assert "factor" not in asked(drafted(f"{HEAD}30001;a;UINT16;V;0.1;;\n30002;b;UINT16;V;1;;\n"))
+
+
+def test_seconds_since_1970_are_asked_about() -> None:
+    text = f"{HEAD}30001;Uhrzeit;UINT32;s;;;Sekunden seit 1.1.1970\n"
+    assert "are these seconds since 1970" in asked(drafted(text))
+    (found,) = readings(drafted(text, "2:type=unix time"))
+    assert found.number.kind == "unix time"
+
+
+def test_g_behind_a_pressures_name_is_no_gram() -> None:
+    names = ("30001;Pressure (g);UINT16;bar", "30002;Druck (ü);UINT16;bar", "30003;Batch (g);UINT16;")
+    text = HEAD + "".join(f"{name};;;\n" for name in names)
+    made = drafted(text, "4:totaliser=false")
+    assert [(one.unit, one.gauge) for one in readings(made)] == [
+        ("bar(g)", True),
+        ("bar(g)", True),
+        ("g", False),
+    ]
+    assert asked(made) == ""
+
+
+def test_conditions_are_offered_as_the_remark_has_them_in_either_order() -> None:
+    made = drafted(f"{HEAD}30001;Flow;INT16;m3/h;;;bezogen auf 1 bar und 20 °C\n")
+    (question,) = made.questions
+    assert question.answers[1] == "2:reference={temperature: 20 degC, pressure: 1 bar}"
+
+
+def test_headings_that_come_again_in_another_order_hold_from_there_on() -> None:
+    """A second table of the same file: type and name have changed places."""
+    second = "Address;Type;Name;Unit;Scale\n30011;INT16;Set point;degC;0.1\n"
+    one, other = readings(drafted(f"{HEAD}30001;a;UINT16;V;0.1;;\n{second}"))
+    assert (one.name, other.name, other.number.kind, other.unit) == ("a", "set_point", "int16", "degC")
