@@ -137,7 +137,7 @@ def log(
     try:
         with shown as beside, _awake(assignment.for_ms, clock, let_sleep=let_sleep) as awake:
             watchers = Watchers(manager, on_change, outside_ms, beside, awake)
-            summary = runs.run(lambda now, stop: _record(now, clock, kept, watchers, stop))
+            summary = runs.run(lambda now, stop: _record(now, clock, kept, watchers, runs.look, stop))
     finally:
         manager.stopping()
         if kept:
@@ -193,9 +193,10 @@ def _record(
     clock: "WaitingClock",
     trace: "Trace | None",
     watchers: Watchers,
+    look: "Callable[[Summary], None]",
     stop: "Event",
 ) -> "Summary":
-    """One run, watched by the person at the terminal and those of `watchers`."""
+    """One run, watched by the person at the terminal, `look` and those of `watchers`."""
     from readout.cli.log_progress import progress
     from readout.daemon.connect import connector
     from readout.daemon.recorder import Recorder
@@ -210,6 +211,7 @@ def _record(
 
         def watch(summary: "Summary") -> None:
             show(summary)
+            look(summary)
             stalls.look(summary.rows)
             manager.recording(summary.rows, stalls)
             if changes is not None:

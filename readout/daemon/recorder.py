@@ -73,6 +73,7 @@ class Summary:
     files: list[str] = field(default_factory=list)
     unsealed: str | None = None  # why rows stayed in the journal, as a sentence
     lost: int = 0  # rows that the disk did not take before memory or the run ended
+    refused: bool = False  # whether the disk refuses rows now; they wait in memory
     ledger_n: int = 0
     ledger_hash: str = ""
 
@@ -227,6 +228,7 @@ class Recorder:
             if self._clock.wait(self._halt, self._clock.monotonic() + self._look_s):
                 break
             self._write_pending(archive)
+            self._summary.refused = writer.state.fault is not None
             self._watch(self._summary)
             now_ms = look(self._clock).utc_ms
             # A clock that was put back must not put the sealing off.
@@ -278,7 +280,6 @@ class Recorder:
         if not writer.close(_LAST_FLUSH_S):
             state = writer.state
             self._say(f"{archive.root}: {state.waiting} rows could not be written. {state.fault}")
-            self._summary.lost += state.waiting
         self._note_losses(writer)
         self._seal(archive)
         if (left := sum(archive.journal.count().values())) and self._summary.unsealed is None:

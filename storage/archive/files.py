@@ -120,7 +120,7 @@ class Inventory:
     live: dict[str, SealedFile] = field(default_factory=dict)  # by file, in order of the ledger
     # point, source → schema digest → name → type
     columns: dict[tuple[str, str], dict[str, dict[str, str]]] = field(default_factory=dict)
-    last_sequences: dict[tuple[str, str], int] = field(default_factory=dict)  # the highest ever sealed
+    last_sequences: dict[tuple[str, str], int] = field(default_factory=dict)  # the highest sealed, or lost
     faults: list[str] = field(default_factory=list)  # lines that cannot be followed, as sentences
     history: History | None = None
 
@@ -164,6 +164,7 @@ def follow(line: Line, found: Inventory) -> bool:
     """Take one further line into account; False for one of another kind, which tells of no files."""
     entries = added(line)
     if not entries:
+        _heed_loss(line, found)
         return False
     files = [sealed_file(entry) for entry in entries]
     if None in files:
@@ -186,3 +187,11 @@ def follow(line: Line, found: Inventory) -> bool:
         if isinstance(told := entry.get("columns"), dict):
             found.columns.setdefault(stream, {})[file.schema] = told
     return True
+
+
+def _heed_loss(line: Line, found: Inventory) -> None:
+    """Numbers of rows that were lost are not given again: the hole they leave is what the line tells of."""
+    told = line.content
+    point, source, last = (told.get(name) for name in ("point", "source", "last_sequence"))
+    if line.kind == Kind.LOST and isinstance(point, str) and isinstance(source, str) and type(last) is int:
+        found.last_sequences[point, source] = max(found.last_sequences.get((point, source), 0), last)

@@ -111,6 +111,9 @@ class JournalWriter:
 
     def _lose(self, row: Row) -> None:
         self._state = replace(self._state, dropped=self._state.dropped + 1)
+        self._note_loss(row)
+
+    def _note_loss(self, row: Row) -> None:
         for index, loss in enumerate(self._losses):
             if (loss.point, loss.source, loss.last + 1) == (row.point, row.source, row.sequence):
                 self._losses[index] = replace(loss, last=row.sequence)
@@ -124,7 +127,7 @@ class JournalWriter:
             return self._state
 
     def take_losses(self) -> list[Loss]:
-        """What was dropped since the last call, for the ledger."""
+        """What was lost since the last call, for the ledger."""
         with self._condition:
             taken, self._losses = self._losses, []
         return taken
@@ -141,7 +144,10 @@ class JournalWriter:
             )
 
     def close(self, timeout: float = 30.0) -> bool:
-        """Commit what waits and end; False where the disk still refuses: `state.waiting` rows are lost."""
+        """Commit what waits and end; False where the disk still refuses: `state.waiting` rows are lost.
+
+        `take_losses` then says which; not of a disk that hangs, which may still take them.
+        """
         done = self.flush(timeout)
         with self._condition:
             self._closing = True
@@ -175,6 +181,9 @@ class JournalWriter:
                         self._on_commit(kept)
                     kept = []
             if closing:
+                with self._condition:
+                    for row in kept:
+                        self._note_loss(row)
                 return
 
     def _commit(self, rows: list[Row], plans: dict[str, str]) -> str | None:

@@ -328,8 +328,11 @@ def test_ended_on_a_full_disk_with_nothing_kept_back(
     assert any("The ledger was not told of this end" in text for text in log.said)
     assert summary.unsealed is not None
     assert verify_archive(log.root).faults == ()
+    total = sum(counts.total() for counts in summary.rows.values())
+    told = [json.loads(text) for text in (log.root / "ledger.jsonl").read_text().splitlines()]
+    lost = [(line["first_sequence"], line["last_sequence"]) for line in told if line["kind"] == "lost"]
+    assert lost == [(total - summary.lost + 1, total)]
     ballast.unlink()
     assert command.run("archive", "seal", log.root, cwd=disk.parent).status == 0
     numbers = ArchiveReader(log.root).read_rows(POINT, "live")["sequence"].to_pylist()
-    total = sum(counts.total() for counts in summary.rows.values())
     assert numbers == list(range(1, total - summary.lost + 1))

@@ -2,7 +2,8 @@
 
 The first run is stopped and sealed as ever, the next begins with what the files say now. The ledger has a
 line for both, the second with each point's interval and the hash of its map, and one for each point that is
-not what it was; the seconds between count as `recorder not running`. Files with faults change nothing.
+not what it was; the seconds between count as `recorder not running`. Files with faults change nothing. While
+the disk takes no rows the change waits: the end of a run would lose those that memory holds.
 """
 
 import threading
@@ -26,7 +27,7 @@ class Runs:
         self._assignment, self._load, self._say = assignment, load, say
         self._stop = threading.Event()
         self._next: Points | None = None
-        self._ended = False
+        self._ended = self._refused = False
 
     def end(self) -> None:
         """Let the run be the last; from a signal handler."""
@@ -43,8 +44,18 @@ class Runs:
         except (PipeledgerError, OSError) as error:
             self._say(f"the point files stay as they were: {error}")
             return
-        if not self._ended:
-            self._next = points
+        if self._ended:
+            return
+        self._next = points
+        if self._refused:
+            self._say("the disk takes no rows: the changed point files are taken up once it does")
+        else:
+            self._stop.set()
+
+    def look(self, summary: Summary) -> None:
+        """Called again and again while it records: the disk may have begun to refuse rows, or take them."""
+        self._refused = summary.refused
+        if self._next is not None and not summary.refused:
             self._stop.set()
 
     def run(self, record: Callable[[Assignment, threading.Event], Summary]) -> Summary:

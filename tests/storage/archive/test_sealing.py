@@ -14,6 +14,7 @@ import pytest
 
 from storage.archive import Archive, ArchiveReader, SealedFile, column_types
 from storage.errors import DiskFull, SealingRefused
+from storage.ledger import Kind
 from storage.verify import verify_archive
 
 FLOAT, TIME = pa.float32(), pa.timestamp("ms", "UTC")
@@ -205,6 +206,17 @@ def test_numbers_are_not_given_again_when_the_journal_folder_was_lost(
     lines = [json.loads(line) for line in (root / "ledger.jsonl").read_text().splitlines()]
     told = [line["what"] for line in lines if line["kind"] == "lost"]
     assert told == [name.removesuffix(".jsonl") for name in lost]
+
+
+def test_numbers_of_rows_that_were_lost_are_not_given_again(
+    hall: ModuleType, root: Path, sealed: SealedFile
+) -> None:
+    """Ten are sealed; 11 to 13 never reached the disk, as the ledger says: the next row is 14."""
+    told = {"what": "rows", "point": hall.POINT, "source": "live", "first_sequence": 11, "last_sequence": 13}
+    with Archive.open(root) as archive:
+        archive.ledger.append(Kind.LOST, told)
+    with Archive.open(root) as archive:
+        assert archive.journal.next_sequence(hall.POINT, "live") == 14
 
 
 def test_rows_of_a_meters_memory_have_no_due_and_perhaps_no_time(root: Path) -> None:

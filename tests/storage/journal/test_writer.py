@@ -13,6 +13,7 @@ import pytest
 
 from storage.errors import DiskFull
 from storage.journal import Journal, JournalWriter, WriterState
+from storage.journal.writer import Loss
 
 
 @pytest.fixture
@@ -154,6 +155,25 @@ def test_a_full_disk_is_told_once_bounded_and_got_over(
     assert (loss.first, loss.last) == (11, 13)
     assert writer.take_losses() == []
     assert writer.put(hall.row(plan, 14)).sequence == 14
+
+
+def test_what_a_full_disk_takes_to_the_grave_is_named(
+    writer: JournalWriter, path: Path, hall: ModuleType, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A recorder that ends while the disk refuses: rows 3 to 5 were given numbers and are nowhere."""
+    plan = writer.add_plan("{}")
+    for number in (1, 2):
+        writer.put(hall.row(plan, number))
+    assert writer.flush(10)
+
+    def full(*_: object) -> None:
+        raise DiskFull(path, "No space left to write journal.sqlite: free some, nothing else is needed.")
+
+    monkeypatch.setattr(Journal, "append", full)
+    for number in (3, 4, 5):
+        writer.put(hall.row(plan, number))
+    assert not writer.close(0.02)
+    assert writer.take_losses() == [Loss(hall.POINT, "live", 3, 5)]
 
 
 def test_a_new_plan_does_not_wait_for_a_full_disk(
