@@ -16,7 +16,7 @@ from readout.daemon.health.growth import full_in_s
 from readout.daemon.health.meter_memory import MeterMemory, meter_memory
 from readout.daemon.health.other_meter import OtherMeter, other_meter
 from readout.daemon.health.requests import RequestHealth, request_health
-from readout.daemon.health.stretches import Account, Look, Rows, added_up, rows_of, stretches_of
+from readout.daemon.health.stretches import Account, Look, Rows, Stretch, added_up, rows_of, stretches_of
 from readout.review.about.installation import LIVE, MEMORY, Installation, from_file, from_record
 from readout.review.about.logbook import LATE_REPLIES, book_of
 from readout.sealing.record import Record
@@ -194,25 +194,13 @@ class _Point:
         """How it stands."""
         installation = self._installation()
         memory = meter_memory(self._root, installation, self._memory.files, self._ledger.lines)
-        late = self._book.late_replies
-        ends = [ms_of(file.last) for file in self._live.files if file.last is not None]
         newest = self._live.waiting[-1][1][-1] if self._live.waiting else None
+        ends = [ms_of(file.last) for file in self._live.files if file.last is not None]
         ends += [row.due for _, rows in self._live.waiting for row in rows if row.is_timed]
         if installation is None or not ends:
-            status, clock = (None, None) if newest is None else (newest.status, newest.clock)
-            return PointHealth(
-                None, None, 0, status, clock, Shares(0, 0, 0), {}, {}, None, late, LineErrors({}, {}), {},
-                memory, newest is None or newest.is_timed,
-                requests=self._requests(self._now_ms - DAY_MS),
-            )  # fmt: skip
-        flow = _flow(installation)
-        lately = min(max(ends), self._now_ms) - DAY_MS - HOUR_MS
-        recent = [file for file in self._live.files if file.last is not None and ms_of(file.last) >= lately]
-        look = Look(self._root, flow)
-        rows = [run for file in recent for run in look.rows(file)]
-        rows += [_waiting(plan, waiting, flow) for plan, waiting in self._live.waiting]
-        old = [file for file in self._live.files if file.rows and file not in recent]
-        whole = [*look.stretches(old), *stretches_of(rows)]
+            return self._without_times(newest, memory)
+        recent_ms = min(max(ends), self._now_ms) - DAY_MS - HOUR_MS
+        rows, whole = self._rows(_flow(installation), recent_ms)
         last = [one for one in rows if len(one.due)][-1]
         interval = last.interval_ms
         start, end = min(one.first_ms for one in whole), max(one.end_ms for one in whole)
@@ -221,10 +209,7 @@ class _Point:
         ran = self._ran(running_now=running_now)
         total = added_up(whole, ran, start, until)
         hour, day = (_lately(rows, ran, start, until, span) for span in (HOUR_MS, DAY_MS))
-        last_ms = int(last.due[-1])
-        by_clock = Counter[str]()
-        for one in rows:
-            by_clock.update(one.between(until - DAY_MS, until).clock.counted())
+        last_ms, late = int(last.due[-1]), self._book.late_replies
         return PointHealth(
             last_ms=last_ms,
             age_ms=max(0, self._now_ms - last_ms),
@@ -236,17 +221,34 @@ class _Point:
             missing_hour=hour.rounds(interval),
             other_meter=other_meter(self._ledger.lines, self._name),
             first_ms=start,
-            worst_reply_ms=max(
-                (found for one in rows if (found := one.slowest_ms(self._now_ms - HOUR_MS)) is not None),
-                default=None,
-            ),
+            worst_reply_ms=_slowest_ms(rows, self._now_ms - HOUR_MS),
             late_replies=late,
             line_errors=LineErrors(_errors(total, late), _errors(day, self._late_since(until - DAY_MS))),
-            clock_day=by_clock,
+            clock_day=_clocks(rows, until - DAY_MS, until),
             memory=memory,
             is_timed=newest is None or newest.is_timed,
             requests=self._requests(until - DAY_MS),
         )
+
+    def _without_times(self, newest: Row | None, memory: MeterMemory | None) -> PointHealth:
+        """Of a point without rows, or whose rows all came before the computer's clock was set."""
+        status, clock = (None, None) if newest is None else (newest.status, newest.clock)
+        return PointHealth(
+            None, None, 0, status, clock, Shares(0, 0, 0), {}, {}, None, self._book.late_replies,
+            LineErrors({}, {}), {}, memory, newest is None or newest.is_timed,
+            requests=self._requests(self._now_ms - DAY_MS),
+        )  # fmt: skip
+
+    def _rows(self, flow: str | None, recent_ms: int) -> tuple[list[Rows], list[Stretch]]:
+        """The rows of files that reach beyond `recent_ms`, with the journal's; and what all files cover."""
+        recent = [
+            file for file in self._live.files if file.last is not None and ms_of(file.last) >= recent_ms
+        ]
+        old = [file for file in self._live.files if file.rows and file not in recent]
+        look = Look(self._root, flow)
+        rows = [run for file in recent for run in look.rows(file)]
+        rows += [_waiting(plan, waiting, flow) for plan, waiting in self._live.waiting]
+        return rows, [*look.stretches(old), *stretches_of(rows)]
 
     def _installation(self) -> Installation | None:
         """What is known of the point by its latest rows; None where it has none."""
@@ -293,6 +295,20 @@ def _lately(rows: Sequence[Rows], ran: Spans, start: int, until: int, span_ms: i
     """The last `span_ms`, or the time since the first row where that is less."""
     since = max(start, until - span_ms)
     return added_up(stretches_of(one.between(since, until) for one in rows), ran, since, until)
+
+
+def _slowest_ms(rows: Sequence[Rows], since_ms: int) -> int | None:
+    """The longest time from due to the end of a reply since an instant; None without replies."""
+    slowest = (one.slowest_ms(since_ms) for one in rows)
+    return max((found for found in slowest if found is not None), default=None)
+
+
+def _clocks(rows: Sequence[Rows], since_ms: int, until_ms: int) -> Counter[str]:
+    """How many rows of a span have which quality of the computer's clock."""
+    found = Counter[str]()
+    for one in rows:
+        found.update(one.between(since_ms, until_ms).clock.counted())
+    return found
 
 
 def _errors(account: Account, late: int) -> dict[str, int]:
