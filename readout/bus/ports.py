@@ -7,9 +7,6 @@ from pathlib import Path
 from readout.bus import platform
 from readout.bus.port import serial_devices
 
-#: Milliseconds from which a latency timer costs more than a small read takes on the wire.
-SLOW_LATENCY_MS = 4
-
 
 @dataclass(frozen=True, slots=True)
 class Adapter:
@@ -56,15 +53,3 @@ def _latency(root: Path, name: str) -> int | None:
 def _holder(name: str) -> str | None:
     found = platform.holder(name)
     return None if found is None else str(found)
-
-
-def latency_advice(adapter: Adapter) -> str | None:
-    """What a slow latency timer costs and how to set it; None where there is nothing to say."""
-    if adapter.latency_ms is None or adapter.latency_ms < SLOW_LATENCY_MS:
-        return None
-    device = Path(adapter.name).name
-    return (
-        f"{adapter.name} keeps the end of each reply back up to {adapter.latency_ms} ms. As administrator: "
-        f"`echo 1 > /sys/bus/usb-serial/devices/{device}/latency_timer` until it is next plugged in, "
-        'or for good by a udev rule: ACTION=="add", SUBSYSTEM=="usb-serial", ATTR{latency_timer}="1"'
-    )

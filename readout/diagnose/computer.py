@@ -12,7 +12,6 @@ from enum import StrEnum
 from pathlib import Path
 
 from readout.bus import platform
-from readout.bus.ports import SLOW_LATENCY_MS
 
 
 class About(StrEnum):
@@ -36,6 +35,8 @@ class Finding:
     remedy: str
 
 
+#: Milliseconds from which a latency timer costs more than a small read takes on the wire.
+SLOW_LATENCY_MS = 4
 #: Where the mini-UART of Raspberry Pi computers lies in memory: its device is named by it (BCM2835 ARM
 #: Peripherals, 2.1, p. 8: offset 215040).
 _MINI_UART = "215040.serial"

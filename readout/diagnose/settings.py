@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from protocols.modbus import limits
 from protocols.modbus.timing import SerialFormat
 
 #: Baud rates [bit/s], the standard's own first (MODBUS over Serial Line V1.02, 3.2: 9600 and 19200 are
@@ -64,8 +63,3 @@ def stages(formats: Iterable[SerialFormat], units: Iterable[int]) -> Iterator[St
     for part in (low, high):
         if part:
             yield from (Stage(fmt, part) for fmt in formats)
-
-
-def all_units() -> range:
-    """Every address that a meter can have."""
-    return range(limits.UNIT_FIRST, limits.UNIT_LAST + 1)

@@ -79,16 +79,6 @@ def offered_interval(
     return min(fitting)
 
 
-def records_in(memory_bytes: int, record_bytes: int) -> int:
-    """Whole records that fit; what is left over holds none."""
-    return memory_bytes // record_bytes
-
-
-def span_s(records: int, interval_s: Fraction) -> Fraction:
-    """Seconds from the first record's mark to the last one's: n records span n − 1 intervals."""
-    return max(records - 1, 0) * interval_s
-
-
 def in_words(seconds: Fraction) -> str:
     """`69 h 26 min 40 s`, from seven days on `9 d 0 h`; what is less than the last unit is cut off."""
     whole = int(seconds)

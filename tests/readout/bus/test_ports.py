@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from readout.bus.ports import Adapter, latency_advice, list_ports
+from readout.bus.ports import Adapter, list_ports
 
 
 @pytest.fixture
@@ -30,12 +30,3 @@ def test_adapters_with_what_is_known_of_each(computer: Path) -> None:
 
 def test_a_computer_without_stable_names(tmp_path: Path, computer: Path) -> None:
     assert [adapter.stable_name for adapter in list_ports(tmp_path / "empty")] == [None, None]
-
-
-def test_a_slow_latency_timer_is_explained_with_its_remedy(computer: Path) -> None:
-    slow, other = list_ports(computer)
-    advice = latency_advice(slow)
-    assert advice is not None
-    assert "16 ms" in advice
-    assert "/sys/bus/usb-serial/devices/ttyUSB0/latency_timer" in advice
-    assert latency_advice(other) is None
