@@ -67,6 +67,7 @@ def _document(found: "Health", now_ms: int) -> dict[str, Any]:
 def _point(point: "PointHealth", now_ms: int) -> dict[str, Any]:
     shares = point.shares
     return {
+        "asked": point.is_asked,
         "last": _moment(point.last_ms),
         "age_s": _seconds(point.age_ms),
         "status": point.status,
@@ -150,6 +151,10 @@ def _days(seconds: float) -> str:
 
 def _sentences(point: "PointHealth", now_ms: int) -> Iterator[str]:
     """What there is to say of a point beside its line of the table."""
+    from readout.daemon.health.shortfalls import NOT_ASKED
+
+    if not point.is_asked:
+        yield NOT_ASKED
     if missing := _counts(point.missing):
         yield f"missing {missing}"
     if start := _counts(point.line_errors.start):

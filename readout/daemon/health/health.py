@@ -71,7 +71,8 @@ class PointHealth:
     `late_replies`: replies after the map's `reply_within`, from the first start to the last sealing.
     `clock_day`: rows of the last day by the quality of the computer's clock. `is_timed` is False where the
     last row has no time yet: status and clock are its, `last_ms` is of the last that has one, `first_ms`
-    of the first. `requests` has every single one, whether or not asking again made it good.
+    of the first. `requests` has every single one, whether or not asking again made it good. `is_asked` is
+    False where the recorder that runs was not asked to record the point.
     """
 
     last_ms: int | None
@@ -91,6 +92,7 @@ class PointHealth:
     requests: RequestHealth = field(default_factory=RequestHealth)
     other_meter: OtherMeter | None = None
     first_ms: int | None = None
+    is_asked: bool = True
 
     @property
     def is_overdue(self) -> bool:
@@ -139,7 +141,10 @@ def _answer(
     recorder: int | None,
 ) -> Health:
     live = [point for point, source in streams if source == LIVE]
-    names = {name: None for line in ledger.lines if line.kind == Kind.STARTED for name in _points(line)}
+    runs = [line for line in ledger.lines if line.kind in (Kind.STARTED, Kind.STOPPED)]
+    names = {name: None for line in runs if line.kind == Kind.STARTED for name in _points(line)}
+    # None: no recorder runs, or it has not begun yet.
+    asked = _points(runs[-1]) if running and runs and runs[-1].kind == Kind.STARTED else None
     waiting = [row for (_, source), one in streams.items() if source == LIVE
                for _, rows in one.waiting for row in rows]  # fmt: skip
     told = _by_point(ledger)
@@ -147,7 +152,10 @@ def _answer(
     room = room_on(root)
     return Health(
         points={
-            name: _Point(root, name, told(name), streams, now_ms).health(running_now=running)
+            name: replace(
+                _Point(root, name, told(name), streams, now_ms).health(running_now=running),
+                is_asked=asked is None or name in asked,
+            )
             for name in [*names, *(point for point in live if point not in names)]
         },
         running=running,

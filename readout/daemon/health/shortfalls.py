@@ -10,6 +10,8 @@ from storage.ledger import LEDGER
 
 #: Seconds until the disk is full from which on that is told: time to come by.
 FULL_SOON_S = 7 * 86_400.0
+#: Of a point that was taken out: on purpose it falls short of nothing, by mistake somebody must hear of it.
+NOT_ASKED = "no longer recorded: the recorder that runs was not asked for it"
 
 
 def shortfalls(found: Health, least: float, now_ms: int) -> list[str]:
@@ -34,6 +36,10 @@ def _of_point(point: PointHealth, found: Health, least: float, now_ms: int) -> I
         yield _memory(point.memory, now_ms)
     if not point.is_timed:
         yield _untimed(found)
+        return
+    if not point.is_asked:
+        if point.age_ms is not None and point.age_ms < DAY_MS:
+            yield f"{NOT_ASKED} (told for a day)"
         return
     if point.last_ms is None:
         yield "no row yet"

@@ -147,6 +147,25 @@ def test_a_disk_or_a_journal_that_falls_short_is_told(
     assert told.startswith(sentence)
 
 
+def test_a_point_that_was_taken_out_falls_short_for_a_day_and_no_longer(
+    hall: ModuleType, tmp_path: Path
+) -> None:
+    """Renamed in its point file, or left out of the service: neither unnoticed nor a fault for ever."""
+    root, noon = tmp_path / "archive", hall.ms("2026-05-05T12:00Z")
+    with Archive.open(root, utc=lambda: noon / 1000) as archive:
+        archive.ledger.append(Kind.STARTED, {"points": {hall.POINT: {}}})
+        hall.fill(archive, hall.record(60_000), range(noon - 3_600_000, noon, 60_000), lambda _: OK)
+        archive.ledger.append(Kind.STOPPED, {})
+        archive.ledger.append(Kind.STARTED, {"points": {"rinse-water": {}}})
+        soon, later = health(root, noon + 3_600_000), health(root, noon + 90_000_000)
+    (told,) = [line for line in shortfalls(soon, 0.95, noon + 3_600_000) if line.startswith(hall.POINT)]
+    assert told.startswith(f"{hall.POINT}: no longer recorded")
+    assert not [line for line in shortfalls(later, 0.95, noon + 90_000_000) if line.startswith(hall.POINT)]
+    assert not later.points[hall.POINT].is_asked
+    stopped = health(root, noon + 3_600_000)  # nobody records: no point is told apart
+    assert stopped.points[hall.POINT].is_asked
+
+
 def test_of_an_old_day_without_a_gap_only_the_statuses_are_read(
     root: Path, now_ms: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
