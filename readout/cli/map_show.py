@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from protocols.units import printed
 from readout.cli.options import AsJson, MapFile
 from readout.cli.output import columns, say, tell, tell_json
 from readout.errors import WrongUse
@@ -131,11 +132,11 @@ def _rows(title: str, rows: "Sequence[Row]") -> None:
         remarks = [
             row.part,
             f"range {row.range}" if row.range else "",
-            f"at {row.reference}" if row.reference else "",
-            *row.remarks,
+            f"at {printed(row.reference)}" if row.reference else "",
+            *(map(printed, row.remarks) if row.part == "unit" else row.remarks),
         ]
         said = "; ".join(remark for remark in remarks if remark)
-        table.append((f"  {row.name}", *place, row.type, row.order, row.formula, row.unit, said))
+        table.append((f"  {row.name}", *place, row.type, row.order, row.formula, printed(row.unit), said))
     for line in columns(table):
         tell(line)
     tell()

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from protocols.units import printed
 from readout.cli.line_options import PortName
 from readout.cli.options import AsJson, MapFile, TraceFile
 from readout.cli.output import columns, counted, say, tell, tell_json
@@ -248,7 +249,7 @@ def _cells(one: "Tried", reading: "Reading", numbering: str) -> list[str]:
         words += f" … {len(reading.words)} registers"
     way = words_for(one.value, reading.way, numbering)
     said = _said(one, reading, shown_scaled=bool(reading.power))
-    return [_shown(one, reading), reading.unit or "", words, way, said]
+    return [_shown(one, reading), printed(reading.unit or ""), words, way, said]
 
 
 def _shown(one: "Tried", reading: "Reading") -> str:
@@ -268,6 +269,10 @@ def _shown(one: "Tried", reading: "Reading") -> str:
         return _number(float(found) * 10.0**reading.power, reading)
     if one.value.codes:
         return f"{found} ({one.value.codes.get(int(found), 'unknown code')})"
+    if one.value.bits:
+        set_bits = [bit for bit in range(int(found).bit_length()) if int(found) >> bit & 1]
+        words = ", ".join(one.value.bits.get(bit, f"bit{bit}") for bit in set_bits)
+        return f"{found} ({words or 'none'})"
     return _number(found, reading) if isinstance(found, float) else str(found)
 
 
@@ -277,7 +282,7 @@ def _number(number: float, reading: "Reading") -> str:
 
     if reading.way.form.kind == "float32" and not reading.power:
         return str(np.float32(number))
-    return f"{number:.12g}"
+    return f"{number:.15g}"
 
 
 def _said(one: "Tried", reading: "Reading", *, shown_scaled: bool = False) -> str:
@@ -299,7 +304,7 @@ def _said(one: "Tried", reading: "Reading", *, shown_scaled: bool = False) -> st
 def _of_thousands(one: "Tried") -> str:
     """What a factor of 1000 between display and reading may mean."""
     assert one.display is not None
-    name, unit = one.value.name, one.value.unit or "its unit"
+    name, unit = one.value.name, printed(one.value.unit or "its unit")
     again = re.sub(r"\A([-+0-9.,]+) *", r"\1 x1000 ", one.display.shown).strip()
     return (
         f"{name}: as mapped it is 1000 times what the display shows. Does the display count in thousands of"

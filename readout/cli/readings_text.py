@@ -94,7 +94,7 @@ def value_text(value: Any) -> str:
     if isinstance(value, list):
         return ", ".join(value) or "none"
     if isinstance(value, float):
-        return f"{value:.12g}" if abs(value) < 1e12 else repr(value)
+        return f"{value:.15g}" if abs(value) < 1e12 else repr(value)
     return str(value)
 
 

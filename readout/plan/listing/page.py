@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from pathlib import Path
 
+from protocols.units import printed as unit_printed
 from readout.plan.blocks import Block
 from readout.plan.listing.listing import Listing
 from readout.plan.listing.rows import Rows
@@ -27,6 +28,7 @@ def page_html(found: Listing, file: str, made: str, refused: Sequence[str] = ())
 
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
     environment.filters["delivered"] = found.reads_of
+    environment.filters["units"] = unit_printed
     template = (Path(__file__).parent / "page.html").read_text(encoding="utf-8")
     return environment.from_string(template).render(
         found=found,

@@ -70,6 +70,7 @@ def test_the_manuals_own_number_stands_beside_the_address(
 
 def test_a_value_of_the_demonstration_in_full() -> None:
     rows = rows_of(INSERTION)
+    assert "  raw          m³/h  " in shown(INSERTION).stdout, "people read m³/h, data say m3/h"
     flow = rows["flow"]
     assert (flow["printed"], flow["sent"], flow["function"]) == ("30001-30002", "input 0-1", "4")
     assert (flow["type"], flow["order"], flow["unit"], flow["range"]) == (
@@ -243,6 +244,8 @@ def test_the_page_names_its_map_beyond_doubt(tmp_path: Path) -> None:
 
 def test_the_page_needs_nothing_else(tmp_path: Path) -> None:
     html = page_of(tmp_path, RINSE)
+    assert "m³/h" in html
+    assert "m3/h" not in html
     page = Page(html)
     assert not {tag for tag, _ in page.tags} & {"script", "link", "img", "iframe", "object"}
     assert not [name for _, attributes in page.tags for name in attributes if name in ("src", "href")]

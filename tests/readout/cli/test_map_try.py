@@ -3,6 +3,7 @@
 import json
 import random
 import re
+import struct
 import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -10,6 +11,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from crccheck.crc import CrcModbus
 from typer.testing import CliRunner, Result
 
 from protocols.register_map.model import Column
@@ -82,6 +84,41 @@ def true_meter() -> SimulatedMeter:
 def tried(folder: Path, port: str, *words: str, text: str = WRONG) -> Result:
     (folder / "map.yaml").write_text(text, encoding="utf-8")
     return CliRunner().invoke(app, ["map", "try", str(folder / "map.yaml"), port, *words])
+
+
+BITS_AND_TOTAL = """\
+register_map: 1
+meter: Mere 5 vane meter
+serial: {unit_address: 12}
+readings:
+  flow: {input: 0, type: uint16, unit: m3/min, basis: actual}
+  total: {input: 1, type: uint32, unit: kg, plus: [{input: 3, type: uint16, scale: 0.0001}]}
+  alarm: {input: 4, type: uint16, bits: {0: flow high, 7: sensor}}
+"""
+
+
+@dataclass
+class Words:
+    """A meter of these five input registers, each by its own number; of any other it refuses the address."""
+
+    registers: tuple[int, ...]
+
+    def reply(self, frame: bytes) -> bytes | None:
+        unit, function, start, count = struct.unpack(">BBHH", frame[:6])
+        body = struct.pack(">BBB", unit, function | 0x80, 2)
+        if function == 4 and start + count <= len(self.registers):
+            words = self.registers[start : start + count]
+            body = struct.pack(f">BBB{count}H", unit, function, 2 * count, *words)
+        return body + CrcModbus.calc(body).to_bytes(2, "little")
+
+
+def test_units_bits_and_all_digits_are_shown_as_people_read_them(tmp_path: Path) -> None:
+    """999,999,998 is 3B9A C9FE and 9999 ten thousandths 270F: 999999998.9999; 0x181 is bits 8, 7 and 0."""
+    with SimulatedLine([Words((85, 0x3B9A, 0xC9FE, 0x270F, 0x0181))]) as line:
+        done = tried(tmp_path, line.port, "--samples", "1", text=BITS_AND_TOTAL)
+    assert "as mapped  85  m³/min  0055" in done.stdout
+    assert "as mapped  999999998.9999  kg  3B9A C9FE 270F" in done.stdout
+    assert "as mapped  385 (flow high, sensor, bit8)" in done.stdout
 
 
 def displays() -> list[str]:

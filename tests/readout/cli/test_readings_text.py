@@ -16,6 +16,7 @@ from readout.cli.readings_text import stored_text, unit_text, value_text
         (7.125, "7.125"),
         (0.1 + 0.2, "0.3"),  # 0.30000000000000004 as a double: noise that no meter has
         (1329735.5, "1329735.5"),
+        (999999998.9999, "999999998.9999"),  # nine digits and ten thousandths of one total
         (12345678901234.5, "12345678901234.5"),  # a large total keeps every digit
         (18000000000000000001, "18000000000000000001"),
         (True, "on"),
