@@ -31,12 +31,17 @@ def folder(command: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> Ite
     """Files good and bad, lines good and bad, an archive, a damaged archive, a held and a denied port."""
     folder = tmp_path_factory.mktemp("table")
     with ExitStack() as stack:
+        # Only who says nothing is to be given up soon: a busy computer makes others late.
+        (folder / "map.yaml").write_text(command.MAP.replace("reply_within: 100 ms", "reply_within: 2 s"))
+        (folder / "soon.yaml").write_text(command.MAP)
         for name, delivery in {
             "good": None, "held": None, "denied": None, "silent": command.silent,
             "damaged": command.damaged, "refusing": command.refusing, "half": command.half,
         }.items():  # fmt: skip
             line = stack.enter_context(command.line(delivery=delivery))
-            command.write_point(folder, name, line.port)
+            command.write_point(
+                folder, name, line.port, map_file="soon.yaml" if name == "silent" else "map.yaml"
+            )
             if name == "denied":
                 Path(line.port).chmod(0)
             if name == "held":
