@@ -4,7 +4,7 @@ Only what was added since the last look is read, so that a ledger of years costs
 """
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -54,7 +54,7 @@ class Book:
                 if not raw.endswith(b"\n"):
                     break
                 self._read += len(raw)
-                line = line_of(raw, Kind.NOTE, Kind.MARK, Kind.EVENT)
+                line = line_of(raw, Kind.NOTE, Kind.MARK, Kind.EVENT, Kind.LOST)
                 if line is not None and (entry := _entry(line)) is not None:
                     self._kept.setdefault(entry.kind, deque(maxlen=MOST)).append(entry)
                     changed = True
@@ -79,10 +79,31 @@ def _entry(line: Line) -> Entry | None:
                 return Entry(line.n, "mark", told, begin, end, str(content["name"]))
             case Kind.EVENT if content.get("what") not in COUNTING:
                 at = _ms(content.get("at", line.time))
-                return Entry(line.n, "event", told, at, None, str(content.get("what", "")))
-    except (KeyError, ValueError):  # written by some other program: not for the page to judge
+                return Entry(line.n, "event", told, at, None, _event(content))
+            case Kind.LOST:
+                at = _ms(content.get("at", line.time))
+                return Entry(line.n, "event", told, at, None, _loss(content))
+    except (KeyError, TypeError, ValueError):  # written by some other program: not for the page to judge
         return None
     return None
+
+
+def _event(content: Mapping[str, Any]) -> str:
+    """What happened, with the sentence that goes with it: which port, which meter, by how much."""
+    what, seconds = str(content.get("what", "")), content.get("seconds")
+    if isinstance(seconds, int | float):
+        return f"{what}: {seconds:+.3f} s"
+    if "expected" in content and "found" in content:
+        return f"{what}: {content['found']} answers, not {content['expected']}"
+    text = str(content.get("text", ""))
+    return f"{what}: {text}" if text else what
+
+
+def _loss(content: Mapping[str, Any]) -> str:
+    if "text" in content:
+        return f"lost: {content['text']}"
+    first, last = int(content["first_sequence"]), int(content["last_sequence"])
+    return f"lost: rows {first} to {last} never reached the disk"
 
 
 def _ms(text: object) -> int:

@@ -129,6 +129,8 @@ def _points_as_status_tells(standing: dict[str, Any] | None) -> Iterator[Metric]
         labels=["point", "cause"],
     )  # fmt: skip
     for point, told in ({} if standing is None else standing["points"]).items():
+        if not told["asked"]:
+            continue  # taken out of the recording: a rule on its coverage would alarm for ever
         sent.add_metric([point], told["requests"]["start"]["sent"])
         for cause, count in told["requests"]["start"]["failed"].items():
             failed.add_metric([point, cause], count)

@@ -36,6 +36,26 @@ def test_notes_marks_and_events_are_told_as_they_come(tmp_path: Path) -> None:
     assert not book.look()
 
 
+def test_what_happened_is_told_with_where_and_by_how_much(tmp_path: Path) -> None:
+    """Of two lines, which port; of a step, how far; which meter; and rows that never reached the disk."""
+    kept = ledger(tmp_path)
+    kept.append(Kind.EVENT, {"what": "port lost", "text": "COM9 is gone: unplugged.", "at": AT})
+    kept.append(Kind.EVENT, {"what": "clock step", "seconds": -3.25, "at": AT})
+    meter = {"what": "other meter", "point": "header", "expected": "EX-0050", "found": "EX-0051", "at": AT}
+    kept.append(Kind.EVENT, meter)
+    rows = {"what": "rows", "point": "header", "source": "live", "first_sequence": 7, "last_sequence": 9}
+    kept.append(Kind.LOST, rows)
+    kept.append(Kind.LOST, {**rows, "first_sequence": None})
+    book = Book(tmp_path)
+    assert book.look()
+    assert [(one.point, one.text) for one in book.entries()] == [
+        (None, "port lost: COM9 is gone: unplugged."),
+        (None, "clock step: -3.250 s"),
+        ("header", "other meter: EX-0051 answers, not EX-0050"),
+        ("header", "lost: rows 7 to 9 never reached the disk"),
+    ]
+
+
 def test_a_line_that_is_half_written_waits_for_its_other_half(tmp_path: Path) -> None:
     kept = ledger(tmp_path)
     kept.append(Kind.NOTE, {"point": "header", "text": "one", "at": AT})

@@ -11,13 +11,13 @@ from readout.daemon.page.metrics import Metrics
 STANDING = {
     "points": {
         "header": {
-            "last": "2026-05-04T06:00:00.000Z", "age_s": 1.5, "status": "ok",
+            "asked": True, "last": "2026-05-04T06:00:00.000Z", "age_s": 1.5, "status": "ok",
             "coverage": {"start": 0.25, "hour": 0.5, "day": 0.75}, "missing": {"no reply": 7, "skipped": 2},
             "worst_reply_ms": 62, "late_replies": 3,
             "requests": {"start": {"sent": 61_300, "failed": {"bad checksum": 412}, "rows": {}}},
         },
         "packing": {
-            "last": None, "coverage": {"start": 0.0, "hour": 0.0, "day": 0.0}, "missing": {},
+            "asked": True, "last": None, "coverage": {"start": 0.0, "hour": 0.0, "day": 0.0}, "missing": {},
             "worst_reply_ms": None, "late_replies": 0,
             "requests": {"start": {"sent": 0, "failed": {}, "rows": {}}},
         },
@@ -131,6 +131,15 @@ def test_coverage_causes_and_disk_are_those_of_status_to_the_digit() -> None:
     assert found["disk_free_bytes", ()] == 5_000_000_000
     assert ("disk_full_in_seconds", ()) not in found, "nothing grows: no number is invented"
     assert found["status_asked_timestamp_seconds", ()] == 1_777_874_400.5
+
+
+def test_a_point_that_was_taken_out_alarms_nobody() -> None:
+    """Its coverage falls for ever: a rule such as `coverage_ratio < 0.95` must not see it."""
+    header = STANDING["points"]["header"]
+    told = {**STANDING, "points": {"header": header, "old": {**header, "asked": False}}}
+    found = samples(told)
+    assert ("coverage_ratio", ("header", "hour")) in found
+    assert not [labels for _, labels in found if "old" in labels]
 
 
 def test_an_older_monitor_gets_the_older_text() -> None:
