@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from readout.review.about.installation import MEMORY, Installation
 from readout.review.asking import asking
+from readout.review.rows.curves import Curve, curve_of
 from readout.review.rows.holes import (
     LACKING,
     NO_EDGES,
@@ -31,15 +32,12 @@ from readout.review.rows.streams import Part, Piece, files_sql, installations, p
 from storage.archive import ArchiveReader, Held
 from storage.errors import ArchiveDamaged
 
-Whole = NDArray[np.int64]
 Progress = Callable[[float, str], None]
 
 #: What the database may take for itself.
 _MEMORY = "256MB"
 #: Files that are asked at once: about a month of them, so that progress can be told in between.
 _FILES = 30
-#: Bins of a reading's span in which percentiles are first looked for; within a bin they are then exact.
-_BINS = 4096
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,18 +48,6 @@ class Lost:
     last_ms: int
     missing_s: float
     cause: str
-
-
-@dataclass(frozen=True, slots=True)
-class Curve:
-    """How long a reading had which value: `values` [n] ascending, each for `seconds` [n]; the rows' unit.
-
-    Values are the means of fine classes of the span; `quantiles` (share 0 to 1 → value) are exact.
-    """
-
-    values: NDArray[np.float64]
-    seconds: NDArray[np.float64]
-    quantiles: Mapping[float, float]
 
 
 @dataclass(frozen=True)
@@ -306,41 +292,11 @@ class _Session:
         found = {}
         for place, name in enumerate(names):
             self._progress(0.55 + 0.35 * place / len(names), f"distribution of {name}")
-            found[name] = self._curve(name, minutes.values[name])
+            rows = self._everything(f"{_quoted(name)} IS NOT NULL")
+            value = f"{_quoted(name)}::DOUBLE"
+            found[name] = curve_of(self._table, rows, value, minutes.values[name], self._shares)
         self._progress(0.9, "counts")
         return found
-
-    def _curve(self, name: str, minutes: Values) -> Curve:
-        """From the reading's `minutes`, which know its span already, and two looks at the rows."""
-        there = minutes.seconds > 0
-        if not there.any():
-            return Curve(np.zeros(0), np.zeros(0), {})
-        low, high = float(np.nanmin(minutes.low[there])), float(np.nanmax(minutes.high[there]))
-        value = f"{_quoted(name)}::DOUBLE"
-        rows = self._everything(f"{_quoted(name)} IS NOT NULL")
-        width = (high - low) / _BINS
-        bin_ = f"least(floor(({value} - {low!r}) / {width!r}), {_BINS - 1})::INT" if width else "0"
-        found = self._table(
-            f"SELECT {bin_} AS bin, sum(span)::DOUBLE / 1000 AS s, sum({value} * span) / sum(span) AS mean"
-            f" FROM ({rows}) GROUP BY bin ORDER BY bin"
-        )
-        reached = np.cumsum(found["s"])
-        wanted = {share: share * reached[-1] for share in self._shares}
-        at = {share: int(np.searchsorted(reached, goal * (1 - 1e-12))) for share, goal in wanted.items()}
-        bins = sorted({int(found["bin"][min(place, len(reached) - 1)]) for place in at.values()})
-        inner = self._table(
-            f"SELECT {bin_} AS bin, {value} AS value, sum(span)::DOUBLE / 1000 AS s FROM ({rows})"
-            f" WHERE {bin_} IN ({', '.join(map(str, bins))}) GROUP BY bin, value ORDER BY value"
-        )
-        quantiles = {}
-        for share, place in at.items():
-            place = min(place, len(reached) - 1)
-            mine = inner["bin"] == found["bin"][place]
-            before = reached[place] - found["s"][place]
-            inside = before + np.cumsum(inner["s"][mine])
-            index = min(int(np.searchsorted(inside, wanted[share] * (1 - 1e-12))), len(inside) - 1)
-            quantiles[share] = float(inner["value"][mine][index])
-        return Curve(found["mean"].astype(np.float64), found["s"].astype(np.float64), quantiles)
 
     def _counts(self) -> dict[str, dict[str, int]]:
         names = ["status", "clock"] if self._latest.source != MEMORY else []
