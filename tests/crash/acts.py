@@ -5,8 +5,9 @@ Loaded by conftest as the fixture `acts`, and run as a program, with `killer.c` 
     acts.py              reads orders, one JSON object a line: {"act", "root", "at", "torn", "notes"}; does
                          each in a process of its own, which dies before its call number `at` (0: never),
                          and answers with that process's exit status (-9: killed)
-    acts.py work FOLDER  records, seals, merges and decodes again without end; prints how many rows are
-                         durable
+    acts.py work         reads folders, one a line; for each a process of its own tells its number, then
+                         records, seals, merges and decodes again until it is killed, and tells how many
+                         rows are durable; then its exit status is told
 
 Row number k has flow k + 0.5 and pressure word 7000 + k, so that a lost, doubled or exchanged row shows.
 """
@@ -232,7 +233,20 @@ def work(root: Path) -> None:
                 correct(archive, NEW_SCALE if done // (3 * ROWS_A_DAY) % 2 else OLD_SCALE)
 
 
+def live_on() -> None:
+    """One life after the other, until each is killed."""
+    for line in sys.stdin:
+        child = os.fork()
+        if not child:
+            print("life", os.getpid(), flush=True)  # noqa: T201  (for the killer)
+            try:
+                work(Path(line.rstrip("\n")))
+            except BaseException:
+                sys.excepthook(*sys.exc_info())
+                os._exit(1)
+        _, status = os.waitpid(child, 0)
+        print("\nended", os.waitstatus_to_exitcode(status), flush=True)  # noqa: T201  (the answer)
+
+
 if __name__ == "__main__":
-    if sys.argv[1:2] == ["work"]:
-        work(Path(sys.argv[2]))
-    serve()
+    (live_on if sys.argv[1:2] == ["work"] else serve)()
