@@ -185,7 +185,7 @@ def several_bits(text: str) -> list[str]:
 
 def _parts(text: str, begins: str) -> list[str]:
     """The entries of a list, each of which begins so; cut at commas, semicolons and where one begins."""
-    cut = re.sub(rf"[,;|\n\s]+(?={begins})", "\n", text.strip(), flags=re.IGNORECASE | re.ASCII)
+    cut = re.sub(rf"[,;|/\n\s]+(?={begins})", "\n", text.strip(), flags=re.IGNORECASE | re.ASCII)
     return [part for one in cut.split("\n") if (part := one.strip(" \t,;|./"))]
 
 

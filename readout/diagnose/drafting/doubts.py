@@ -13,6 +13,9 @@ from readout.diagnose.drafting.table import Column, Table
 NOTHING = frozenset({"", "-", "–", "—", "n/a", "N/A"})
 _ENUM = re.compile(r"\benum", re.IGNORECASE)
 _EPOCH = re.compile(r"\b1970\b|\bunix\b|\bepoch\b|\bposix\b", re.IGNORECASE)
+_RESERVED_BITS = re.compile(r"reserv|réserv|unused|not used|spare|\bfrei\b|nicht b", re.IGNORECASE)
+#: Fewer bits than this show no habit of counting.
+_FEW_BITS = 3
 #: A scale of so many is hardly a factor: decimals go up to it.
 _MOST_DECIMALS = 9
 
@@ -65,9 +68,27 @@ def ask_of_powers_of_two(item: Item, codes: dict[int, str], asking: Asking) -> N
         )
 
 
+def ask_where_bits_begin(item: Item, bits: dict[int, str], asking: Asking) -> None:
+    """Ask of bits 1, 2, 3 without a bit 0: a map counts them from 0, some manuals from 1."""
+    if min(bits, default=0) != 1 or len(bits) < _FEW_BITS:
+        return
+    from_0, from_1 = (", ".join(f"Bit {bit - less}: {word}" for bit, word in bits.items()) for less in (1, 0))
+    asking.row(
+        item.row.line,
+        item.label,
+        "its bits begin at 1. Do they count from 1, as some manuals do, where a map counts from 0? Assumed: "
+        "bit 0 means nothing",
+        topics=(Column.CODES.value,),
+        answers=(f"codes={from_0}", f"codes={from_1}"),
+        assumed="assumed bits as numbered",
+    )
+
+
 def ask_of_several_bits(item: Item, several: list[str], asking: Asking) -> None:
-    """Ask of entries about more than one bit, such as `Bit 4-6: mode`."""
+    """Ask of entries about more than one bit, such as `Bit 4-6: mode`; those of reserved bits are nothing."""
     for words in several:
+        if _RESERVED_BITS.search(words):
+            continue
         asking.row(
             item.row.line,
             item.label,

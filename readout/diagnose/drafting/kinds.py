@@ -16,16 +16,16 @@ _BITS = r"(?:int(?:eger)?|i|s|sint)"
 _UNSIGNED = r"(?:u|uint|unsigned|unsignedint|unsignedinteger)"
 #: Wordings of types, tried in this order against small letters without blanks.
 _TYPES = (
-    (r"(float|real|single|ieee754|f)(32)?(ieee754)?|float32.*|ieee754float|ieee-754.*", "float32"),
+    (r"(float|real|single|ieee754|f)(32)?(ieee754)?|ieee754float", "float32"),
     (r"(float|real|ieee754|f)64|double|lreal", "float64"),
-    (rf"{_UNSIGNED}64|ulint|uint64.*", "uint64"),
-    (rf"{_BITS}64|int64.*|signedint64|lint", "int64"),
+    (rf"{_UNSIGNED}64|ulint", "uint64"),
+    (rf"{_BITS}64|signedint64|lint", "int64"),
     (rf"{_UNSIGNED}48", "uint48"),
     (rf"{_BITS}48", "int48"),
-    (rf"{_UNSIGNED}32|udint|dword|ulong|unsignedlong|unsigned32bit.*|uint32t|int32u", "uint32"),
-    (rf"{_BITS}32|dint|long|signedlong|signed32(bit)?.*|signedint32|longint|int32t|int32s", "int32"),
+    (rf"{_UNSIGNED}32|udint|dword|ulong|unsignedlong|uint32t|int32u", "uint32"),
+    (rf"{_BITS}32|dint|long|signedlong|signed32(bit)?|signedint32|longint|int32t|int32s", "int32"),
     (
-        rf"{_UNSIGNED}(16)?|word|ushort|bitfield(16)?|bitmask|bitfeld|champdebits|bits|flags|enum|unsigned16bit.*|uint16t|int16u",
+        rf"{_UNSIGNED}(16)?|word|ushort|bitfield(16)?|bitmask|bitfeld|champdebits|bits|flags|enum|uint16t|int16u",
         "uint16",
     ),
     (rf"{_BITS}(16)?|int16s|short|signed(16)?(bit)?|signedint(16)?|int16t", "int16"),
@@ -37,6 +37,10 @@ _TYPES = (
 _NO_SIGN = re.compile(r"unsigned|ohnevorzeichen|vorzeichenlos|nonsigne|sanssigne|^u(?=\d)|^uint")
 _SIGN = re.compile(r"signed|mitvorzeichen|vorzeichenbehaftet|signe|int|ganzzahl|entier|^[is](?=\d)")
 _FLOAT = re.compile(r"float|gleitkomma|fliesskomma|flottant|virguleflottante|reel|real|ieee")
+_OF_FLOATS = re.compile(
+    r"floating|float|(?<!\d)(?:32|64)(?!\d)|bits?|gleitkomma|fliesskomma|flottante?|virgule|reel|real|ieee|754|single|simple|einfache|"
+    r"precision|genauigkeit|point|value|wert|format|signed|mit|vorzeichen|nombre|à|a(?=virgule)"
+)
 _UNITS = {
     "°c": "degC", "c": "degC", "deg c": "degC", "celsius": "degC", "m³/h": "m3/h", "m^3/h": "m3/h",
     "cbm/h": "m3/h", "m³": "m3", "m^3": "m3", "l/min.": "l/min", "lpm": "l/min", "kg/std": "kg/h", "sec": "s",
@@ -80,11 +84,14 @@ def _worded(word: str) -> str | None:
     """A type of several words, such as `16-bit unsigned integer`; None where sign or width is not told."""
     if not re.fullmatch(r"[a-z0-9]{4,40}", word, re.ASCII):
         return None
+    word = word.replace("ieee754", "ieee")
     width = re.search(r"(?<!\d)(16|32|48|64)(?!\d)", word, re.ASCII)
     without = re.sub(
         r"(?<!\d)(?:16|32|48|64)(?!\d)|bits(?!ign)|bit|numbers?|zahl(en)?|integer|int\b", "", word
     )
     if _FLOAT.search(word):
+        if _OF_FLOATS.sub("", word):  # a scale, a unit, an order: not a word of the type
+            return None
         return (
             "float64" if width and width[1] == "64" else "float32" if not width or width[1] == "32" else None
         )
@@ -125,7 +132,11 @@ _HIGH_WORD = re.compile(
 _LOW_WORD = re.compile(
     r"low(?:er)?[ -]?word (?:is )?first|lsw first|lw[,/ ]+hw|low/high|niederwertiges wort zuerst", re.I
 )
-_VAGUE = re.compile(r"swap|endian|intel|motorola|reverse|invers|gedreht|vertauscht", re.IGNORECASE)
+_VAGUE = re.compile(
+    r"swap|endian|intel|motorola|reverse|gedreht|vertauscht|(?<![a-z])inv|(?<![a-z])lo?w?[-/ ]?hi|"
+    r"(?<![a-z])hi(?:gh)?[-/ ]?lo|(?<![a-z])[lm]s[bw](?![a-z])|(?<![a-z])[lb]e(?![a-z])",
+    re.IGNORECASE,
+)
 
 
 def order_of(text: str) -> tuple[str, str] | None:
@@ -214,6 +225,10 @@ def scale_of(text: str) -> Decimal | None:
     return found if found else None
 
 
+#: Where a type may end within its cell.
+_CUT = r"[\s,;(\[/x×*_\-]+"
+
+
 def type_and_rest(text: str) -> tuple[str | None, str]:
     """A type's cell as its type and what else stands in it: `UINT16 x10`, `INT16 (0.1 °C)`, `FLOAT CDAB`."""
     if len(text) > _LONGEST:
@@ -221,22 +236,27 @@ def type_and_rest(text: str) -> tuple[str | None, str]:
     whole = type_of(text)
     if whole is not None:
         return whole, ""
-    for cut in re.finditer(r"[\s,;(\[/x×*]+", text):
+    for cut in re.finditer(_CUT, text):
         kind = type_of(text[: cut.start()])
-        rest = text[cut.start() :].strip(" ,;")
-        if kind is not None and type_of(text[: cut.end()].rstrip(" ,;([/x×*")) == kind and rest:
+        rest = _behind_type(text[cut.start() :])
+        if kind is not None and type_of(text[: cut.end()].rstrip(" ,;([/x×*_-")) == kind and rest:
             longer = _longest(text, cut.end())
             return longer or (kind, rest)
     return None, ""
 
 
+def _behind_type(text: str) -> str:
+    """What stands behind a type, without what parts it from the type; a minus of a number stays."""
+    return re.sub(r"-(?=[^\W\d])", "", text.strip(" ,;_"), count=1).strip(" ,;_")
+
+
 def _longest(text: str, start: int) -> tuple[str, str] | None:
     """A type that goes on behind a first word that is one by itself, as in `unsigned int 32, x10`."""
     best = None
-    for cut in re.finditer(r"[\s,;(\[/x×*]+|$", text[start:]):
+    for cut in re.finditer(rf"{_CUT}|$", text[start:]):
         kind = type_of(text[: start + cut.start()])
         if kind is not None:
-            best = kind, text[start + cut.start() :].strip(" ,;")
+            best = kind, _behind_type(text[start + cut.start() :])
     return best
 
 

@@ -10,7 +10,7 @@ from protocols.modbus.tables import Table as Kind
 from protocols.register_map.grammar.line import Numbering
 from readout.diagnose.drafting import kinds
 from readout.diagnose.drafting.asking import ADDED_TO, EXPONENT_OF, LEAVE_OUT, Asking
-from readout.diagnose.drafting.cells import Where, addresses, bare_hexadecimal
+from readout.diagnose.drafting.cells import Where, addresses, bare_hexadecimal, table_of
 from readout.diagnose.drafting.entries import Entry, Frame, behind_digit, digit_of, words_of
 from readout.diagnose.drafting.folding import Item
 from readout.diagnose.drafting.table import Column, Row, Table
@@ -18,6 +18,9 @@ from readout.diagnose.drafting.table import Column, Row, Table
 #: Fewer rows than this show no habit of a table.
 _FEW = 3
 _WORD = r"[\s_-]*(?:word|wort|mot|register|part|teil)"
+_OF_A_TABLE = re.compile(
+    r"holding|input reg|halteregister|eingangsregister|fun[ck]tion|fonction|\bfc ?\d", re.IGNORECASE
+)
 _MOT = r"(?:mot|partie|registre)[\s_-]*(?:de[\s_-]+)?"
 _HALF = re.compile(
     rf"[\s_,(\[-]*(?:((?:higher|high|upper|most significant|obere[rs]?|höherwertige[rs]?|haut){_WORD}|"
@@ -95,10 +98,13 @@ def frame_of(table: Table, items: Sequence[Item], asking: Asking, kind: Kind | N
         table.known & {Column.FUNCTION, Column.TABLE} or numbering == Numbering.TABLE_DIGIT or zero_digits
     )
     if kind is None and not has_tables:
+        spoken = [*table.above, *(words for item in items for words in item.above)]
+        named = [words for words in spoken if _OF_A_TABLE.search(words) and table_of(words) is not None]
+        between = f"The file speaks of {' and of '.join(map(repr, named[:3]))}. " if named else ""
         asking.whole(
             "table",
-            "Which table do the registers lie in? Assumed: holding (function 03). `map try` reads the "
-            "input registers (function 04) too",
+            f"{between}Which table do the registers lie in? Assumed: holding (function 03). `map try` reads "
+            "the input registers (function 04) too",
             "input",
             "holding",
         )

@@ -93,6 +93,7 @@ class _Told:
             else:
                 doubts.ask_of_powers_of_two(self.item, codes, self.asking)
             doubts.ask_of_several_bits(self.item, several, self.asking)
+            doubts.ask_where_bits_begin(self.item, bits, self.asking)
             for column in (Column.UNIT, Column.SCALE):
                 cell = self.item.row.get(column)
                 if cell not in _NOTHING and cell != "1":
@@ -257,7 +258,7 @@ class _Told:
             return first if self.asking.answers.has(self.line, ("scale",)) else None
         if source != "scale":
             self.asking.note(self.line, f"scale {first:f} told by its {source}")
-        elif re.fullmatch(r"\d", self.item.row.get(Column.SCALE).strip()):
+        if source in ("scale", "type"):
             doubts.ask_of_decimals(self.item, first, self.table, self.asking)
         if source != "divisor" and first > 1 and re.fullmatch(r"10+", f"{first.normalize():f}"):
             inverse = 1 / first

@@ -117,6 +117,46 @@ def test_seconds_since_1970_are_asked_about() -> None:
     assert found.number.kind == "unix time"
 
 
+@pytest.mark.parametrize(
+    ("cell", "kind", "scale"),
+    [
+        ("FLOAT x0.1", "float32", "0.1"),
+        ("FLOAT32 /10", "float32", "0.1"),
+        ("INT64 x 0.01", "int64", "0.01"),
+        ("unsigned 32 bit x0.1", "uint32", "0.1"),
+        ("32-bit IEEE 754 floating point", "float32", "1"),
+        ("float single precision", "float32", "1"),
+    ],
+)
+def test_a_types_cell_loses_no_scale(cell: str, kind: str, scale: str) -> None:
+    made = drafted(f"{HEAD}30001;a;{cell};V;;;\n", "word_order=high first")
+    (found,) = readings(made)
+    assert (found.number.kind, str(found.number.scale), asked(made)) == (kind, scale, "")
+
+
+@pytest.mark.parametrize(
+    "cell", ["FLOAT-INV", "FLOAT32_BE", "Long (Lo/Hi)", "Float MSB first", "unsigned long LE"]
+)
+def test_an_order_of_words_beside_a_type_is_asked_about(cell: str) -> None:
+    made = drafted(f"{HEAD}30001;a;{cell};V;;;\n", "word_order=high first")
+    assert f"{cell!r} means different orders to different makers" in asked(made)
+    settled = drafted(f"{HEAD}30001;a;{cell};V;;;\n", "word_order=high first", "2:order=CDAB")
+    assert (str(readings(settled)[0].number.word_order), asked(settled)) == ("low first", "")
+
+
+def test_bits_that_begin_at_1_are_asked_about() -> None:
+    text = f"{HEAD}30001;a;UINT16;;;;Bit 1: low, Bit 2: high, Bit 3: off, bits 4-15 reserved\n"
+    (question,) = drafted(text).questions
+    assert "Do they count from 1" in question.question
+    (found,) = readings(drafted(text, question.answers[0]))
+    assert found.bits == {0: "low", 1: "high", 2: "off"}
+
+
+def test_the_question_for_the_table_says_what_the_file_speaks_of() -> None:
+    made = drafted("Measured values (function 04)\nAddress;Name;Type;Unit\n0;a;INT16;V\n")
+    assert "The file speaks of 'Measured values (function 04)'. Which table" in asked(made)
+
+
 def test_g_behind_a_pressures_name_is_no_gram() -> None:
     names = ("30001;Pressure (g);UINT16;bar", "30002;Druck (ü);UINT16;bar", "30003;Batch (g);UINT16;")
     text = HEAD + "".join(f"{name};;;\n" for name in names)
