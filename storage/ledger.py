@@ -332,7 +332,8 @@ class Ledger:
     def append(self, kind: Kind, content: Mapping[str, Any]) -> Line:
         """Add a line; when this returns it survives a power cut.
 
-        `content` must not hold n, time, kind, previous or hash. DiskFull leaves the ledger as it was.
+        `content` must not hold n, time, kind, previous or hash (ValueError). DiskFull leaves the
+        ledger as it was.
         """
         if taken := _OWN_KEYS & content.keys():
             raise ValueError(f"{sorted(taken)} are the ledger's own keys")

@@ -191,7 +191,8 @@ def read_reply(
     """What `frame`, everything that came, says to `request` sent to `unit`.
 
     `words_per_address` is 2 for meters with 32 bits behind each address; `tolerate` names departures from
-    the standard to accept. ReplyError, with its `cause`, where the frame does not answer the request.
+    the standard to accept. ReplyError, with its `cause`, where the frame does not answer the request;
+    TypeError for a kind of request that is not known here.
     """
     function = request.function
     if not fits(frame):

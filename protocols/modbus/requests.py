@@ -53,7 +53,11 @@ class Request(ABC):
         """Function and data, without unit address and checksum."""
 
     def frame(self, unit: int) -> bytes:
-        """The bytes on the wire. Units are 1 to 247; 0 (all of them, no reply) only for writes (SL 2.2)."""
+        """The bytes on the wire. Units are 1 to 247; 0 (all of them, no reply) only for writes (SL 2.2).
+
+        Raises:
+            IllegalRequestError: another address, or a read from all of them.
+        """
         if unit == limits.BROADCAST and not self.WRITES:
             raise IllegalRequestError(
                 "Unit address 0 speaks to all meters, and none answers: only writes go there."

@@ -53,7 +53,10 @@ class Endurance:
 
 
 def shortest_interval(capacity: int, needed_s: Fraction) -> Fraction:
-    """The shortest interval [s] at which `capacity` records last `needed_s`, exact: 15.552 for nine days."""
+    """The shortest interval [s] at which `capacity` records last `needed_s`, exact: 15.552 for nine days.
+
+    That is of 50,000 records. WrongUse without a record.
+    """
     if capacity < 1:
         raise WrongUse(f"A memory of {capacity} records holds nothing; give at least 1.")
     return needed_s / capacity

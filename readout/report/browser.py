@@ -57,7 +57,11 @@ def browser() -> str:
 
 
 def print_pdf(page: Path, to: Path) -> None:
-    """Print the page to `to`, on A4."""
+    """Print the page to `to`, on A4.
+
+    Raises:
+        FellShort: no browser, one that prints nothing, or a file that cannot be written.
+    """
     with tempfile.TemporaryDirectory() as folder:
         made = Path(folder) / "page.pdf"
         _run(page, [f"--print-to-pdf={made}", "--no-pdf-header-footer"])
@@ -67,7 +71,12 @@ def print_pdf(page: Path, to: Path) -> None:
 
 
 def save_figures(page: str, folder: Path) -> list[str]:
-    """Write every chart of the page's text as PNG and SVG into `folder`; their names."""
+    """Write every chart of the page's text as PNG and SVG into `folder`; their names.
+
+    Raises:
+        WrongUse: the folder cannot be made.
+        FellShort: no browser, one that draws nothing, or a file that cannot be written.
+    """
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:

@@ -23,6 +23,7 @@ def rows(
     """The rows of a span [ms since 1970 UTC) as kept, by sequence, those of the journal too.
 
     It holds them all in memory: for a year of seconds ask `review` instead. Index: due, memory rows time.
+    WrongUse where the point has none.
     """
     from readout.review.rows.streams import installation_of
     from readout.sealing.record import Record

@@ -110,7 +110,7 @@ class Review:
 
 
 def points_of(root: Path) -> list[tuple[str, str]]:
-    """Every point and source that has rows, live before memory."""
+    """Every point and source that has rows, live before memory; ArchiveAbsent where none has."""
     found = ArchiveReader(root).streams()
     if not found:
         raise ArchiveAbsent(root, f"{root} holds no rows yet.")

@@ -40,6 +40,9 @@ def together(reviews: Sequence[Review], relative: Sequence[float | None]) -> Tog
     """The first point against the sum of the others (mains against branches), or why not, as a sentence.
 
     `relative` are the points' expanded uncertainties (k = 2) as shares of their readings, 0.03 for 3 %.
+
+    Raises:
+        WrongUse: a single point, or not one uncertainty for each.
     """
     if len(reviews) < 2 or len(reviews) != len(relative):
         raise WrongUse("two or more points can be added, each with its uncertainty or None")

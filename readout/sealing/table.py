@@ -59,7 +59,11 @@ _FIXED: list[tuple[str, pa.DataType]] = [
 
 @lru_cache(maxsize=32)
 def map_of(text: str) -> RegisterMap:
-    """The register map of that text, which was without faults when its rows were measured."""
+    """The register map of that text, which was without faults when its rows were measured.
+
+    Raises:
+        ValueError: it has a fault by now.
+    """
     parsed = parse_map(text.encode(), "map")
     if parsed.map is None:
         raise ValueError(f"the map kept with the rows is not understood: {parsed.faults[0]}")

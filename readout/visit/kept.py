@@ -66,7 +66,7 @@ class VisitFile:
         return self.root / "journal" / f"visit-{self.point}.json"
 
     def load(self) -> Standing | None:
-        """The visit that was begun; None where there is none."""
+        """The visit that was begun; None where there is none; WrongUse where it cannot be read."""
         try:
             told = json.loads(self.path.read_bytes())
             if told.pop("version") != VERSION:

@@ -34,7 +34,7 @@ def interval_setting(register_map: RegisterMap) -> Value | None:
 
 
 def interval_of(register_map: RegisterMap, options: LogOptions) -> float:
-    """How often the meter records when it is switched on [s]."""
+    """How often the meter records when it is switched on [s]; NotSimulated where its map has no such step."""
     value = interval_setting(register_map)
     if value is None:
         return options.interval or USUAL_INTERVAL

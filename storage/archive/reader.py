@@ -45,7 +45,7 @@ class Held:
 
 
 class ArchiveReader:
-    """Needs only the right to read. Keeps nothing open between calls."""
+    """Needs only the right to read. Keeps nothing open between calls. ArchiveAbsent where there is none."""
 
     def __init__(self, root: Path) -> None:
         if not layout.is_archive(root):

@@ -25,6 +25,9 @@ def read_only(path: Path) -> Journal | None:
     """Open for reading; None where there is no journal, or one that its recorder is only just making.
 
     Changes nothing in the folder. Close it soon: beside a recorder it keeps the write-ahead log long.
+
+    Raises:
+        StorageError: it changed under every try.
     """
     for _ in range(_TRIES):
         if not path.is_file():

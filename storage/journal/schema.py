@@ -43,7 +43,11 @@ _BOOT_ID = "coalesce((SELECT id FROM boot WHERE boot.number = row.boot), '')"
 
 
 def prepare(path: Path, connection: sqlite3.Connection) -> None:
-    """Make the tables, or bring an older journal's up to date; within the caller's transaction."""
+    """Make the tables, or bring an older journal's up to date; within the caller's transaction.
+
+    Raises:
+        ArchiveTooNew: a later version of this program made it.
+    """
     version = connection.execute("PRAGMA user_version").fetchone()[0]
     if version > FORMAT:
         raise ArchiveTooNew(

@@ -193,7 +193,7 @@ class Journal:
         """Add rows in one transaction: when this returns they survive a power cut; or none was added.
 
         Their plans must have been added, or their texts be among `plans`; the sequence be given (1 or more)
-        and new.
+        and new. KeyError where a plan is missing.
         """
         with self._transaction() as connection:
             for text in plans:

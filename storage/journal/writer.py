@@ -92,7 +92,7 @@ class JournalWriter:
     def put(self, row: Row) -> Row:
         """Hand over a row; returns it with its sequence number. Never waits for the disk.
 
-        KeyError where the row's plan was not added.
+        KeyError where the row's plan was not added, ValueError once the writer is closed.
         """
         with self._condition:
             if row.plan not in self._plans:
@@ -144,9 +144,10 @@ class JournalWriter:
             )
 
     def close(self, timeout: float = 30.0) -> bool:
-        """Commit what waits and end; False where the disk still refuses: `state.waiting` rows are lost.
+        """Commit what waits within `timeout` [s], and end; False where the disk still refuses.
 
-        `take_losses` then says which; not of a disk that hangs, which may still take them.
+        `state.waiting` rows are lost then, and `take_losses` says which; not of a disk that
+        hangs, which may still take them.
         """
         done = self.flush(timeout)
         with self._condition:

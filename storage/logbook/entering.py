@@ -35,6 +35,7 @@ def enter(
     """Leave an entry and see it into the ledger: by the recorder that runs, or by opening the archive.
 
     Nothing is lost where that fails: an entry that was left is taken in by the next writer.
+    `patience`: seconds that a recorder is given to take it in. ArchiveAbsent where there is no archive.
     """
     if not is_archive(root):
         raise ArchiveAbsent(root, f"{root} holds no archive; is the path right?")

@@ -56,7 +56,10 @@ def vapour_pressure_pa(temperature_k: float) -> float:
 
 
 def saturation_temperature_k(vapour_pa: float) -> float:
-    """Dew point, below 0.01 °C the frost point [K], of a vapour pressure [Pa]."""
+    """Dew point, below 0.01 °C the frost point [K], of a vapour pressure [Pa].
+
+    WrongUse where it is not between 100 and 647 K.
+    """
     low, high = 100.0, 647.0
     if not vapour_pressure_pa(low) < vapour_pa < vapour_pressure_pa(high):
         raise WrongUse(f"{vapour_pa:g} Pa is no vapour pressure of water between 100 K and 647 K")
@@ -67,7 +70,10 @@ def saturation_temperature_k(vapour_pa: float) -> float:
 
 
 def supercooled_dew_point_k(vapour_pa: float) -> float:
-    """Dew point over water, supercooled below 0 °C [K], of a vapour pressure [Pa]: Magnus, solved for it."""
+    """Dew point over water, supercooled below 0 °C [K], of a vapour pressure [Pa]: Magnus, solved for it.
+
+    WrongUse below the formula's 228 K.
+    """
     if not supercooled_saturation_pressure_pa(228.0) <= vapour_pa:
         raise WrongUse(f"{vapour_pa:g} Pa is below the Magnus formula's 228 K; take the frost point")
     logarithm = math.log(vapour_pa / 611.2)
@@ -80,7 +86,10 @@ def atmospheric_dew_point_k(pressure_dew_point_k: float, line_pa: float, atmosph
 
 
 def water_vapour_pa(state: State) -> float:
-    """Partial pressure of the water vapour [Pa]; below 0 °C relative humidity counts over water (WMO)."""
+    """Partial pressure of the water vapour [Pa]; below 0 °C relative humidity counts over water (WMO).
+
+    WrongUse where the vapour alone would have the whole pressure.
+    """
     if not state.relative_humidity:
         return 0.0
     cold = state.temperature_k < ZERO_CELSIUS_K

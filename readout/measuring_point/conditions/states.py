@@ -196,6 +196,9 @@ def standard_air_pressure_pa(altitude_m: float) -> float:
     p = 101325 (1 − 0.0065 H / 288.15)^5.25588, H = 6,356,766 z / (6,356,766 + z): ISO 2533:1975, 2 (from
     memory; the tests compare with an open library). Weather moves the real pressure by up to 4 % (common
     knowledge, no source).
+
+    Raises:
+        WrongUse: another height.
     """
     if not -1000 <= altitude_m <= 11000:
         raise WrongUse(

@@ -47,7 +47,11 @@ class Profile:
         return float(self.mean_over_centre**self.exponent) / 2
 
     def relative_velocity(self, share: float) -> float:
-        """Local velocity as a share of the centre's, at a share of the diameter from the wall (0 to 1)."""
+        """Local velocity as a share of the centre's, at a share of the diameter from the wall (0 to 1).
+
+        Raises:
+            WrongUse: not inside the pipe.
+        """
         if not 0 <= share <= 1:
             raise WrongUse(
                 Sentence(
@@ -71,7 +75,11 @@ class Profile:
 
 
 def profile_at(reynolds: float) -> Profile:
-    """The profile at a Reynolds number; in the transition (2300 to 4000) the turbulent one, not certain."""
+    """The profile at a Reynolds number; in the transition (2300 to 4000) the turbulent one, not certain.
+
+    Raises:
+        WrongUse: below 0, or no finite number.
+    """
     if not (math.isfinite(reynolds) and reynolds >= 0):
         raise WrongUse(Sentence("{reynolds:g} is no Reynolds number", reynolds=reynolds))
     return Profile(reynolds, None if reynolds < LAMINAR_RE else exponent_at(reynolds))

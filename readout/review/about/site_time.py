@@ -114,7 +114,11 @@ class SiteTime:
         return found
 
     def shift_of(self, day: date, name: str) -> Shift:
-        """A shift that begins on `day`; one that is still running by the next day's calendar is there too."""
+        """A shift that begins on `day`; one that is still running by the next day's calendar is there too.
+
+        Raises:
+            KeyError: neither calendar has a shift of that name.
+        """
         for one in (day, day + timedelta(days=1)):
             calendar = self.calendar_of(one)
             if calendar is not None and name in calendar.shifts:

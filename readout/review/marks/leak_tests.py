@@ -46,6 +46,9 @@ def by_load_and_unload(
 
     `output` is what the compressor delivers under load, in `unit`; without it only the share is known.
     1.5 min loaded and 10.5 min unloaded are 12.5 %. Source: US DOE compressed air sourcebook.
+
+    Raises:
+        WrongUse: a time below 0, or both 0.
     """
     if loaded_s < 0 or unloaded_s < 0 or loaded_s + unloaded_s <= 0:
         raise WrongUse("a leak test by load and unload needs times of both, not below 0")
@@ -104,6 +107,9 @@ def decay_losses(hours: Doubles, gauge: Doubles, volume: float, reference: float
 
     loss = volume × fall / (reference × time), isothermal: volume per unit of `hours`, at the absolute
     `reference` pressure in the unit of `gauge`. The line is laid through losses by `fitted`.
+
+    Raises:
+        WrongUse: fewer than two readings, or times that do not rise.
     """
     if len(hours) < 2 or (np.diff(hours) <= 0).any():
         raise WrongUse("a pressure decay needs two or more readings, one after the other")
