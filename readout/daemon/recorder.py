@@ -118,24 +118,37 @@ class Recorder:
         Raises `PortError` for a port that is held or denied, `StorageError` for an archive that is not to be
         had, `WrongUse` for a map that would change the type of a column already kept.
         """
-        with Archive.open(self._assignment.archive, utc=self._clock.utc) as archive:
-            self._refuse_changed_types(archive)
-            self._know_meters(archive)
-            accesses = self._open_lines()
-            self._tell_killed_before(archive)
-            self._seal(archive)
-            archive.ledger.append(Kind.STARTED, self._about())
-            self._tell_changed_points(archive)
-            writer = JournalWriter(
-                archive.journal.path, on_change=self._happenings.writer, on_commit=self._observe
-            )
-            try:
-                self._record(archive, writer, accesses, stop)
-            finally:
-                self._finish(archive, writer)
-            tail = archive.ledger.tail
-            self._summary.ledger_n, self._summary.ledger_hash = tail.n, tail.hash
+        # First: where a port is refused there is to be no new archive with nothing in it.
+        accesses = self._open_lines()
+        try:
+            with Archive.open(self._assignment.archive, utc=self._clock.utc) as archive:
+                self._run(archive, accesses, stop)
+        finally:
+            for access, _ in accesses:
+                access.close()
         return self._summary
+
+    def _run(
+        self,
+        archive: Archive,
+        accesses: Sequence[tuple[LineAccess, list[PointToRecord]]],
+        stop: threading.Event,
+    ) -> None:
+        self._refuse_changed_types(archive)
+        self._know_meters(archive)
+        self._tell_killed_before(archive)
+        self._seal(archive)
+        archive.ledger.append(Kind.STARTED, self._about())
+        self._tell_changed_points(archive)
+        writer = JournalWriter(
+            archive.journal.path, on_change=self._happenings.writer, on_commit=self._observe
+        )
+        try:
+            self._record(archive, writer, accesses, stop)
+        finally:
+            self._finish(archive, writer)
+        tail = archive.ledger.tail
+        self._summary.ledger_n, self._summary.ledger_hash = tail.n, tail.hash
 
     def _refuse_changed_types(self, archive: Archive) -> None:
         for point in self._assignment.points:

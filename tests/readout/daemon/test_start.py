@@ -12,6 +12,7 @@ from readout.daemon.recorder import Assignment, Recorder
 from readout.errors import PortError
 from readout.sealing.otherwise import by_another_map
 from simulators.clock import FakeClock
+from storage.errors import ArchiveAbsent
 from storage.ledger import Line, Walk
 
 MAP = """\
@@ -64,3 +65,38 @@ def test_the_ledger_is_walked_once_however_many_points(
     assert by_another_map(tmp_path / "archive", "live", {point.name: point.map for point in points}) == {}
     assert walks == [before]
     assert not [line for line in said if "did not end" in line]
+
+
+def test_a_start_that_is_refused_leaves_no_empty_archive_behind(tmp_path: Path) -> None:
+    """A port that somebody else holds: the folder that was named is not made."""
+    (tmp_path / "map.yaml").write_text(MAP)
+    file = tmp_path / "header.yaml"
+    file.write_text(POINT.replace("NUMBER", "1"))
+
+    def held(_: object) -> BusLine:
+        raise PortError("held", "absent is held by process 1.")
+
+    assignment = Assignment(tmp_path / "new" / "archive", load_points([file], 60_000), None, 3_600_000)
+    recorder = Recorder(assignment, held, FakeClock(utc=1_777_852_800.0), lambda _: None)
+    with pytest.raises(PortError, match="held by process 1"):
+        recorder.run(threading.Event())
+    assert not (tmp_path / "new").exists()
+
+
+def test_a_start_that_the_archive_refuses_gives_its_ports_back(tmp_path: Path) -> None:
+    """The folder is no archive: what was opened for the recording is closed again."""
+    (tmp_path / "map.yaml").write_text(MAP)
+    file = tmp_path / "header.yaml"
+    file.write_text(POINT.replace("NUMBER", "1"))
+    closed: list[bool] = []
+
+    class Opened:
+        def close(self) -> None:
+            closed.append(True)
+
+    assignment = Assignment(tmp_path, load_points([file], 60_000), None, 3_600_000)
+    clock = FakeClock(utc=1_777_852_800.0)
+    recorder = Recorder(assignment, lambda _: Opened(), clock, lambda _: None)  # type: ignore[arg-type, return-value]  # stands in
+    with pytest.raises(ArchiveAbsent):
+        recorder.run(threading.Event())
+    assert closed == [True]
