@@ -56,7 +56,7 @@ def map_draft(
     """
     from protocols.modbus.tables import Table as Kind
     from readout.diagnose.drafting.asking import read_answers
-    from readout.diagnose.drafting.draft import draft
+    from readout.diagnose.drafting.draft import READ_IN, draft
     from readout.diagnose.drafting.table import read_table
 
     if table and table not in {one.value for one in Kind}:
@@ -81,6 +81,8 @@ def map_draft(
         asked = "".join(f"\n  {line}" for line in _told(made, table_file))
         raise WrongUse(f"{table_file}: no map was written, for {reason}{asked}")
     _write(to, made.text)
+    if rows.code_page:
+        say(f"{table_file}: {READ_IN.format(page=rows.code_page)}")
     if not schema:
         _write_schema(to.parent / SCHEMA)
     if as_json:

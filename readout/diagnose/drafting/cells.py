@@ -258,7 +258,8 @@ _PARTED = r"[ \u00a0\u202f'’]"
 #: An end of a range: thousands may be parted by blanks or apostrophes, never by points or commas.
 _END = rf"([+\-−]?(?:\d{{1,3}}(?:{_PARTED}\d{{3}})+(?!\d)|\d+)(?:[.,]\d+)?)"
 _RANGE = re.compile(
-    rf"\s*{_END}\s*(?:\.{{2,}}|…|to|bis|à|/|;|-|–)\s*{_END}(?![\d.,])(?!\s*[\d^×*])(.*)", re.ASCII | re.DOTALL
+    rf"\s*{_END}\s*(?:\.{{2,}}|…|to|bis|à|/|;|-|–)\s*{_END}(?![\d.,])(?!\s*[\d^×*]|e[+\-]?\d)(.*)",
+    re.ASCII | re.DOTALL,
 )
 
 

@@ -27,6 +27,7 @@ from readout.diagnose.drafting.table import Table
 from readout.diagnose.drafting.told_units import with_told_units
 
 SCHEMA_LINE = "# yaml-language-server: $schema={schema}"
+READ_IN = "The table is no Unicode; its letters were read in code page {page}, in which they make most sense."
 #: Rows that are checked at a time: a report tells 200 faults at most.
 _AT_A_TIME = 40
 #: A map is refused beyond 15,000 nodes and ends of lists (`register_map.document`); its head needs some.
@@ -74,6 +75,8 @@ def draft(
     asking.of_the_meter(measures_a_fluid=any(map(_goes_by_the_fluid, entries)))
     questions = asking.questions()
     head = [SCHEMA_LINE.format(schema=schema), *(f"# {printable(words, 120)}" for words in table.above)]
+    if table.code_page:
+        head.append(f"# {READ_IN.format(page=table.code_page)}")
     text = _text(entries, frame, meter, head, asking, questions, folded.below)
     taken = sum(not entry.left_out for entry in entries)
     passes = parse_map(text.encode(), "map").map is not None

@@ -108,7 +108,8 @@ class Row:
 class Table:
     """The rows below the headings, the headings that nobody knew, those of the known columns as copied.
 
-    `above`: what stands above the headings, a line each.
+    `above`: what stands above the headings, a line each. `code_page`: the old one that its letters make sense
+    in, where it is neither Unicode nor cp1252.
     """
 
     rows: tuple[Row, ...]
@@ -116,6 +117,7 @@ class Table:
     known: frozenset[Column]
     headings: dict[Column, str] = field(default_factory=dict)
     above: tuple[str, ...] = ()
+    code_page: str = ""
 
     def says(self, column: Column, *words: str) -> bool:
         """Whether the heading of a column has one of the words, such as `hex`."""
@@ -134,7 +136,8 @@ def read_table(data: bytes, named: dict[Column, str]) -> Table:
             raise ValueError(
                 f"this is {what}; copy its table into a sheet, headings and all, and save it as CSV"
             )
-    text = _text(data)
+    decoded, code_page = _decoded(data)
+    text = unicodedata.normalize("NFC", decoded)  # some programs copy a letter and its accent as two
     best: tuple[int, int, list[tuple[int, list[str]]], dict[Column, int]] | None = None
     for delimiter in _DELIMITERS:
         lines = _split(text, delimiter)
@@ -169,7 +172,7 @@ def read_table(data: bytes, named: dict[Column, str]) -> Table:
         if any(map(_says, found.values())):
             rows.append(Row(line, found))
     above = [" ".join(" ".join(cells).split()) for _, cells in lines[:index]]
-    return Table(tuple(rows), unknown, frozenset(known), headings, tuple(filter(None, above)))
+    return Table(tuple(rows), unknown, frozenset(known), headings, tuple(filter(None, above)), code_page)
 
 
 def _with_offsets(columns: dict[Column, int], head: list[str], rows: list[list[str]]) -> dict[Column, int]:
@@ -232,18 +235,30 @@ def _columns(cells: list[str], named: dict[Column, str]) -> dict[Column, int]:
     return columns
 
 
-def _text(data: bytes) -> str:
-    """The table as text, every letter with its accent as one character: some programs copy them as two."""
-    return unicodedata.normalize("NFC", _decoded(data))
+#: Code pages of files that are no Unicode: of spreadsheets, of a command window's copy, of old Macs. Where
+#: two make as much sense, the first counts.
+_CODE_PAGES = ("cp1252", "cp850", "mac_roman")
+_EXPECTED = frozenset("äöüÄÖÜßéèàùâêîôûçëïáíóúñæøå°²³µ")
+_UNITS = re.compile(r"°[CF]\b|m[²³]")
 
 
-def _decoded(data: bytes) -> str:
+def _decoded(data: bytes) -> tuple[str, str]:
+    """The table as text, and its code page where that was guessed from the letters that came of it."""
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):  # a spreadsheet's "Unicode text"
-        return data.decode("utf-16", "replace").replace("\0", "")
+        return data.decode("utf-16", "replace").replace("\0", ""), ""
     try:
-        return data.decode("utf-8-sig").replace("\0", "")
+        return data.decode("utf-8-sig").replace("\0", ""), ""
     except UnicodeDecodeError:
-        return data.decode("cp1252", "replace").replace("\0", "")
+        texts = {page: data.decode(page, "replace").replace("\0", "") for page in _CODE_PAGES}
+    page = max(texts, key=lambda one: _sense(texts[one]))
+    return texts[page], "" if page == _CODE_PAGES[0] else page
+
+
+def _sense(text: str) -> int:
+    """How much sense the letters beyond ASCII make in a register table; higher is better."""
+    beyond = [one for one in text if ord(one) > 127]
+    expected = sum(one in _EXPECTED for one in beyond)
+    return 2 * expected - len(beyond) + 3 * len(_UNITS.findall(text))
 
 
 def _split(text: str, delimiter: str) -> list[tuple[int, list[str]]]:

@@ -54,6 +54,7 @@ def test_offsets_that_follow_the_addresses_are_what_is_sent() -> None:
         ("0 to 1 000 000", (0, 1_000_000)),
         ("1\u202f000 – 2'000,5", (1000, 2000.5)),
         ("0...10^6", None),
+        ("0...1e6", None),
         ("0-10 min", None),
     ],
 )
@@ -150,6 +151,27 @@ def test_bits_that_begin_at_1_are_asked_about() -> None:
     assert "Do they count from 1" in question.question
     (found,) = readings(drafted(text, question.answers[0]))
     assert found.bits == {0: "low", 1: "high", 2: "off"}
+
+
+LETTERS = HEAD + "30001;Durchfluß Höhe;UINT16;°C;;;Überdruck für Prüfer\n"
+
+
+@pytest.mark.parametrize(
+    ("page", "told"), [("utf-8", ""), ("cp1252", ""), ("cp850", "cp850"), ("mac_roman", "mac_roman")]
+)
+def test_old_code_pages_are_read_in_their_letters(page: str, told: str) -> None:
+    """In cp850 `ü` is 81, `ö` 94, `°` F8; in Mac Roman 9F, 9A, A1 (Unicode's mapping tables)."""
+    table = read_table(LETTERS.encode(page), {})
+    (row,) = table.rows
+    assert (row.cells, table.code_page) == (read_table(LETTERS.encode(), {}).rows[0].cells, told)
+    text = draft(table, "Mere 5", "s.json").text
+    assert ("were read in code page" in text) is bool(told)
+
+
+@pytest.mark.parametrize("words", ["Presión máxima", "Débit à l'entrée", "Strømning på rør, ø", "Größe µm"])
+def test_letters_of_a_spreadsheet_stay_those_of_cp1252(words: str) -> None:
+    (row,) = read_table(f"{HEAD}30001;{words};UINT16;m³;;;\n".encode("cp1252"), {}).rows
+    assert words in row.cells.values()
 
 
 def test_the_question_for_the_table_says_what_the_file_speaks_of() -> None:
