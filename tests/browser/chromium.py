@@ -117,8 +117,8 @@ class Tab:
         """The text of the first element that fits; empty where there is none."""
         return str(self.run(f"document.querySelector({json.dumps(selector)})?.textContent ?? ''"))
 
-    def until(self, true: Callable[[], Any], what: str, timeout: float = 30.0) -> Any:
-        """Wait until something is so."""
+    def until(self, true: Callable[[], Any], what: str, timeout: float = 60.0) -> Any:
+        """Wait until something is so; as in `command.until`."""
         deadline = time.monotonic() + timeout
         while not (found := true()):
             assert time.monotonic() < deadline, f"not within {timeout} s: {what}; {self.text('body')[:2000]}"

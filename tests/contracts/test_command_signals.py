@@ -141,4 +141,4 @@ def test_a_reader_that_has_gone_is_no_fault(command: ModuleType, tmp_path: Path)
         assert shown.stderr is not None
         shown.stdout.close()
         assert b"Traceback" not in shown.stderr.read()
-        assert shown.wait(20) == 0
+        assert shown.wait(60) == 0

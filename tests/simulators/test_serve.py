@@ -35,7 +35,7 @@ def served(register_map: RegisterMap, offer: Offer) -> Iterator[str]:
     )
     thread.start()
     try:
-        assert ready.wait(5)
+        assert ready.wait(60)
         yield ports[0]
     finally:
         stop.set()

@@ -67,7 +67,7 @@ def _environment() -> dict[str, str]:
     return {**os.environ, "NO_COLOR": "1", "COLUMNS": "110", "PYTHONFAULTHANDLER": "1"}
 
 
-def run(*words: str | Path, cwd: Path, prefix: Sequence[str] = (), timeout: float = 60.0) -> Done:
+def run(*words: str | Path, cwd: Path, prefix: Sequence[str] = (), timeout: float = 120.0) -> Done:
     """Run `pipeledger WORDS` to its end; a traceback is a failure whatever else it did."""
     done = subprocess.run(
         [*prefix, str(PROGRAM), *map(str, words)],
@@ -92,7 +92,7 @@ class Running:
         """What it has written until now; its status is 0 while it runs."""
         return Done(self.process.poll() or 0, self.out_file.read_text(), self.err_file.read_text())
 
-    def end(self, by: signal.Signals | None = None, timeout: float = 30.0) -> Done:
+    def end(self, by: signal.Signals | None = None, timeout: float = 60.0) -> Done:
         """Send it a signal, or none, and wait for its end."""
         if by is not None:
             self.process.send_signal(by)
@@ -119,8 +119,12 @@ def running(*words: str | Path, cwd: Path) -> Iterator[Running]:
             command.process.wait()
 
 
-def until(true: Any, timeout: float = 20.0, what: str = "") -> Any:
-    """Wait until `true()` is; gives what it gave. Fails after `timeout` seconds."""
+def until(true: Any, timeout: float = 60.0, what: str = "") -> Any:
+    """Wait until `true()` is; gives what it gave. Fails after `timeout` seconds.
+
+    Who claims how soon something is gives `timeout`. Without it, it only ends a wait for what never comes: on
+    a busy computer a command may take long to start.
+    """
     deadline = time.monotonic() + timeout
     while not (found := true()):
         assert time.monotonic() < deadline, f"not within {timeout} s: {what or true}"

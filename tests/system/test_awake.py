@@ -43,7 +43,7 @@ def test_the_lock_ends_with_the_recorder(
             assert "--what=sleep:handle-lid-switch" in (lock / "asked").read_text()
             assert not (lock / "released").exists()
             log.end(by)
-            command.until((lock / "released").exists, timeout=5, what="the lock is given back")
+            command.until((lock / "released").exists, what="the lock is given back")
     assert (lock / "asked").read_text().count("\n") == 1
 
 

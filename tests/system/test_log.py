@@ -40,7 +40,8 @@ def assert_every_round_is_there(rows: pa.Table, every: timedelta) -> None:
 
 @pytest.mark.parametrize("seconds", [10, pytest.param(60, marks=pytest.mark.long)])
 def test_four_meters_on_two_lines(command: ModuleType, tmp_path: Path, seconds: int) -> None:
-    """Three meters share a line, one has its own: 10 s (long: 60) at 1 s are exactly so many rows each, all with values."""
+    """Three meters share a line, one has its own: 10 s (long: 60) at 1 s are exactly so many rows each, with
+    all values."""
     names = ["header", "bottling", "packing", "compressor"]
     with ExitStack() as stack:
         shared = stack.enter_context(command.line(12, 13, 14))
@@ -122,7 +123,7 @@ def test_a_port_that_is_absent_at_the_start_is_waited_for(command: ModuleType, t
         command.until(lambda: "port lost" in log.so_far().err, what="the absence is told")
         with command.line() as line:
             (tmp_path / "port").symlink_to(line.port)
-            command.until(lambda: line.stats.requests > 8, timeout=5, what="the port is read")
+            command.until(lambda: line.stats.requests > 8, what="the port is read")
             assert log.end(signal.SIGINT).status == 0
     rows = rows_of(tmp_path / "archive", "header")
     assert_every_round_is_there(rows, timedelta(milliseconds=200))
@@ -156,7 +157,7 @@ def test_an_adapter_pulled_out_and_put_back(command: ModuleType, tmp_path: Path)
         with command.line() as line:
             port.symlink_to(line.port)
             back = datetime.now(UTC)
-            command.until(lambda: line.stats.requests > 4, timeout=5, what="readings again")
+            command.until(lambda: line.stats.requests > 4, what="readings again")
             assert log.process.poll() is None, "the same process goes on"
             assert log.end(signal.SIGTERM).status == 0
     rows = rows_of(tmp_path / "archive", "header")

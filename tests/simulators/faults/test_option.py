@@ -44,7 +44,7 @@ def served(register_map: RegisterMap, faults: str) -> Iterator[int]:
         target=run, args=(register_map, Offer(faults=faults)), kwargs={"ready": announce, "stop": stop}
     )
     thread.start()
-    assert ready.wait(5)
+    assert ready.wait(60)
     port = os.open(ports[0], os.O_RDWR | os.O_NOCTTY)
     try:
         yield port

@@ -42,7 +42,7 @@ def recording(site: Any) -> Iterator[None]:
     thread = threading.Thread(target=recorder.run, args=(stop,))
     thread.start()
     try:
-        assert began.wait(10), "rows come"
+        assert began.wait(60), "rows come"
         yield
     finally:
         stop.set()

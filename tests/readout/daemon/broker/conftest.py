@@ -98,7 +98,7 @@ def listening(port: int) -> Iterator[Heard]:
     client.connect("127.0.0.1", port)
     client.loop_start()
     try:
-        assert there.wait(20), "the subscriber is not heard"
+        assert there.wait(60), "the subscriber is not heard"
         yield heard
     finally:
         client.disconnect()
