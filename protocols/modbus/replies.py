@@ -286,8 +286,9 @@ def _registers(frame: bytes, count: int, words_per_address: int) -> tuple[int, .
             f"{came} bytes came for {count} registers: the meter may keep 32 bits behind each address; "
             "then `bytes_per_register: 4` belongs in the map.",
         )
-    cause, less = (Cause.FEWER, "fewer") if came < asked else (Cause.MORE, "more")
-    raise ReplyError(cause, f"{came // 2} registers came, {less} than the {asked // 2} asked for.")
+    if came < asked:
+        raise ReplyError(Cause.FEWER, f"{came // 2} of the {asked // 2} registers asked for came.")
+    raise ReplyError(Cause.MORE, f"{came // 2} registers came, more than the {asked // 2} asked for.")
 
 
 def _written(start: int, count: int, expected: bytes, frame: bytes) -> Written:

@@ -210,7 +210,7 @@ def _start_cut(case: _Case) -> Symptom | None:
         for missing in (1, 2, 3):
             known = [byte for byte in content[:missing] if byte is not None]
             if len(known) == missing and case.asked.reply(bytes(known) + case.rest) is not None:
-                return case.named(Kind.START_CUT, count=missing)
+                return case.named(Kind.START_CUT, bytes="byte" if missing == 1 else f"{missing} bytes")
     return None
 
 

@@ -98,7 +98,7 @@ WORDS: Mapping[Kind, Words] = {
         ),
     ),
     Kind.NOISE_AROUND: Words(
-        "The reply fits, with {count} stray byte(s) around it: the idle line floats.",
+        "The reply fits; stray bytes around it: {count}. The idle line floats.",
         (
             "bias resistors (mostly 680 Ω) at one end of the line, and a common ground",
             "120 Ω termination at both ends, and nowhere else",
@@ -126,7 +126,7 @@ WORDS: Mapping[Kind, Words] = {
         ),
     ),
     Kind.START_CUT: Words(
-        "The reply starts late: its first {count} byte(s) are missing, all others fit.",
+        "The reply starts late, without its first {bytes}; all others fit.",
         (
             "a longer response delay in the meter, 10 ms or more",
             "an adapter that switches direction by itself",

@@ -44,7 +44,8 @@ def named(
     `cut` bytes are missing at its start; `echo` is what an adapter known to hear itself should have heard.
     """
     if cut:
-        return Heard.START_CUT, f"The reply starts late: its first {cut} byte(s) are missing."
+        first = "byte" if cut == 1 else f"{cut} bytes"
+        return Heard.START_CUT, f"The reply starts late, without its first {first}."
     try:
         read(data)
     except ReplyError as whole:

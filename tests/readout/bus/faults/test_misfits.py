@@ -41,6 +41,7 @@ def test_each_misfit_has_its_own_sentence(play) -> None:
         for reply in MISFITS
     ]
     assert len(set(told)) == len(MISFITS)
+    assert any("1 of the 2 registers asked for came." in text for text in told)
 
 
 def test_another_meters_frame_is_waited_out(play) -> None:

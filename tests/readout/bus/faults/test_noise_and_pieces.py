@@ -94,7 +94,9 @@ def test_a_reply_whose_start_is_cut_off_is_named_and_asked_for_again(play, rest:
     assert (outcome.words, outcome.repeats) == ((0x1111, 0x2222), 1)
     named = play(f"{Q0}\n+4 < {rest}").line.transact(1, FIRST, MANNERS)
     assert (named.status, named.cause, named.exception) == (Status.DAMAGED_REPLY, "start cut off", None)
-    assert "starts late" in named.text
+    missing = 9 - len(rest.split())  # of the nine bytes of A
+    first = "its first byte;" if missing == 1 else f"its first {missing} bytes;"
+    assert f"The reply starts late, without {first}" in named.text
     assert "response delay in the meter" in named.text
 
 
