@@ -6,17 +6,17 @@ dropped from the journal's because a sealed file's sequence range covers it. Nev
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from storage.archive import layout
 from storage.archive.columns import column_types, digest
-from storage.archive.files import History, Inventory, SealedFile, follow, inventory
+from storage.archive.files import History, Inventory, SealedFile, added, follow, inventory
 from storage.errors import ArchiveAbsent, ArchiveDamaged
 from storage.journal import Journal, Row, read_only
-from storage.ledger import LEDGER, Reading, Walk
+from storage.ledger import LEDGER, TAIL, Reading, Walk, against_tail, read_tail
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -140,7 +140,7 @@ class ArchiveReader:
         """As `ask` with `waiting`, about every point and source at one instant, and with the ledger.
 
         Journal and ledger are read once, so that many points of a long archive cost no more than one. The
-        reading's lines are all but those that add files.
+        reading's lines are all but those that add files; its faults tell of lines cut off the end, too.
         """
 
         def all_() -> tuple[Inventory, Callable[[], _Answer]]:
@@ -149,8 +149,8 @@ class ArchiveReader:
             if journal is not None:
                 with closing(journal), journal.snapshot():
                     runs = {stream: _runs(journal, *stream) for stream in journal.count()}
-            found, walk = Inventory(), Walk.through(self.root / LEDGER)
-            ledger = walk.reading(line for line in walk if not follow(line, found))
+            found = Inventory()
+            ledger = self._ledger(found)
             sealed = found.streams()
             held = {
                 stream: _held(found, sealed.get(stream, []), runs.get(stream, []))
@@ -160,6 +160,20 @@ class ArchiveReader:
 
         return self._asked(all_)
 
+    def _ledger(self, found: Inventory) -> Reading:
+        """The ledger against its tail, which is read first: lines only come. Its files go to `found`."""
+        walk, tail, faults = Walk.through(self.root / LEDGER), None, list[str]()
+        try:
+            tail = read_tail(self.root / TAIL)
+        except ArchiveDamaged as error:
+            faults.append(str(error))
+        last = 0 if tail is None else tail.n
+        reading = walk.reading(line for line in walk if not follow(line, found) or line.n == last)
+        if tail is not None and (cut := against_tail(reading, tail)) is not None:
+            faults.append(cut)
+        lines = tuple(line for line in reading.lines if not added(line))
+        return replace(reading, lines=lines, faults=(*reading.faults, *faults))
+
     def _asked(self, prepare: Callable[[], tuple[Inventory, Callable[[], _Answer]]]) -> _Answer:
         for attempt in range(_TRIES):
             found, answer = prepare()
@@ -167,9 +181,10 @@ class ArchiveReader:
                 return answer()
             except FileNotFoundError as error:
                 if attempt + 1 == _TRIES or self.inventory().live.keys() == found.live.keys():
+                    gone = [self.root / file for file in found.live if not (self.root / file).exists()]
+                    name = gone[0] if gone else error.filename  # a Parquet reader's error names none
                     raise ArchiveDamaged(
-                        self.root,
-                        f"{error.filename} is missing although the ledger knows it: verify the archive.",
+                        self.root, f"{name} is missing although the ledger knows it: verify the archive."
                     ) from error
         raise AssertionError("the last try returns or raises")
 

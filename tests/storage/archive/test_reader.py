@@ -82,8 +82,32 @@ def test_a_damaged_file_is_named_and_the_others_can_be_read(
     assert table["sequence"].to_pylist() == [*range(1, 11), *range(21, 31)]
     assert told[0].startswith(f"{second.file} cannot be read")
     (root / second.file).unlink()
-    with pytest.raises(ArchiveDamaged, match="is missing although the ledger knows it"):
+    with pytest.raises(ArchiveDamaged, match=rf"{second.file} is missing although the ledger knows it"):
         reader.read_rows(hall.POINT, "live")
+
+
+def test_a_ledger_that_was_cut_is_told_to_whoever_asks_about_all(
+    archive: Archive, hall: ModuleType, root: Path
+) -> None:
+    """Against journal/tail.json: three files were sealed, the ledger ends before the last of them."""
+    reader = ArchiveReader(root)
+
+    def asked() -> tuple[tuple[str, ...], int]:
+        return reader.ask_all(lambda ledger, _: (ledger.faults, len(ledger.lines)))
+
+    assert asked() == ((), 0)
+    lines = (root / "ledger.jsonl").read_bytes().splitlines(keepends=True)
+    (root / "ledger.jsonl").write_bytes(b"".join(lines[:-1]))
+    (told,), _ = asked()
+    assert (
+        told == f"ends at line {len(lines) - 1}, but line {len(lines)} was written: the last 1 were cut off"
+    )
+    (root / "ledger.jsonl").unlink()
+    (told,), _ = asked()
+    assert told.startswith("ends at line 0, but")
+    (root / "journal" / "tail.json").write_bytes(b"{}")
+    (told,), _ = asked()
+    assert "tail.json is not as it was written" in told
 
 
 def test_a_flipped_word_is_not_handed_out(archive: Archive, hall: ModuleType, root: Path) -> None:
