@@ -12,6 +12,8 @@ from readout.cli.review import (
     From,
     NetworkVolume,
     PointName,
+    PressureBand,
+    RequiredPressure,
     Until,
     leak_inputs,
     review_of,
@@ -48,16 +50,8 @@ def report(
     figures: Annotated[
         Path | None, typer.Option("--figures", metavar="FOLDER", help="Also write each chart as PNG and SVG.")
     ] = None,
-    required: Annotated[
-        str | None,
-        typer.Option("--required-pressure", metavar="PRESSURE", help="What the plant needs: '6.5 bar(g)'."),
-    ] = None,
-    band: Annotated[
-        str | None,
-        typer.Option(
-            "--band", metavar="SPAN", help="Pressure that counts out of hours: '6 bar(g) to 8 bar(g)'."
-        ),
-    ] = None,
+    required: RequiredPressure = None,
+    band: PressureBand = None,
     volume: NetworkVolume = None,
     output: CompressorOutput = None,
     as_json: AsJson = False,

@@ -23,8 +23,14 @@ From = Annotated[
     str | None, typer.Option("--from", metavar="TIME", help="Only from then on; site time without an offset.")
 ]
 Until = Annotated[str | None, typer.Option("--until", metavar="TIME", help="Only what is before then.")]
-
-
+RequiredPressure = Annotated[
+    str | None,
+    typer.Option("--required-pressure", metavar="PRESSURE", help="What the plant needs: '6.5 bar(g)'."),
+]
+PressureBand = Annotated[
+    str | None,
+    typer.Option("--band", metavar="SPAN", help="Pressure that counts out of hours: '6 bar(g) to 8 bar(g)'."),
+]
 NetworkVolume = Annotated[
     str | None,
     typer.Option("--volume", metavar="VOLUME", help="Of the network, for leak tests: '12 m3'."),
@@ -41,16 +47,8 @@ def review(
     point: PointName = None,
     start: From = None,
     end: Until = None,
-    required: Annotated[
-        str | None,
-        typer.Option("--required-pressure", metavar="PRESSURE", help="What the plant needs: '6.5 bar(g)'."),
-    ] = None,
-    band: Annotated[
-        str | None,
-        typer.Option(
-            "--band", metavar="SPAN", help="Pressure that counts out of hours: '6 bar(g) to 8 bar(g)'."
-        ),
-    ] = None,
+    required: RequiredPressure = None,
+    band: PressureBand = None,
     volume: NetworkVolume = None,
     output: CompressorOutput = None,
     as_json: AsJson = False,
