@@ -16,11 +16,12 @@ import os
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
@@ -249,9 +250,7 @@ class Archive:
     def _check(self, table: "pa.Table", file: str, point: str, source: str, first: int, last: int) -> None:
         from storage.archive import parquet
 
-        def refuse(why: str) -> SealingRefused:
-            return SealingRefused(self.root / file, f"{file} was not written: {why}.")
-
+        refuse = partial(_refusal, self.root, file)
         if table.num_rows == 0 or not parquet.ascending(table):
             raise refuse("its column sequence must be int64, never null, and grow with every row")
         given = table["sequence"]
@@ -263,8 +262,7 @@ class Archive:
         if not held and first <= self.journal.last_sequences().get((point, source), 0):
             raise refuse(f"sequence {first} was given before and is not in the journal")
         if found := self.clashing_columns(point, source, columns.column_types(table.schema)):
-            told = ", ".join(f"{clash.name} ({clash.kept}, now {clash.wanted})" for clash in found)
-            raise refuse(f"columns would change their type: {told}")
+            raise refuse(f"columns would change their type: {_in_words(found)}")
 
     def read(self, file: SealedFile) -> "pa.Table":
         """All rows of a live file, its metadata in the schema's; ArchiveDamaged where its bytes changed."""
@@ -347,11 +345,7 @@ class Archive:
             first.point, first.source, layout.date_of(first.file), first.first_sequence, last.last_sequence,
             1 if several else layout.next_version(names),
         )  # fmt: skip
-        path = self.root / file
-
-        def refuse(why: str) -> SealingRefused:
-            return SealingRefused(path, f"{file} was not written: {why}.")
-
+        refuse = partial(_refusal, self.root, file)
         if self.journal.sequences(first.point, first.source, first.first_sequence, last.last_sequence):
             raise refuse("the journal holds rows between its sequences")
         kept = [name for name in new.before.column_names if unchanged(name)]
@@ -359,7 +353,7 @@ class Archive:
             raise refuse(f"its rows are not those of {', '.join(names)}")
         # Columns that stay as they were are smallest as they were; a whole day may differ from its hours.
         known = {} if several else parquet.encodings(self.root / first.file, kept)
-        proven, back = parquet.proven(new.table, new.metadata, path, known)
+        proven, back = parquet.proven(new.table, new.metadata, self.root / file, known)
         if not back.select(kept).equals(new.before.select(kept)):
             raise refuse(f"its rows are not those of {', '.join(names)}")
         return _Made(file, new.files, proven, columns.column_types(new.table.schema))
@@ -375,10 +369,7 @@ class Archive:
         kept = found.columns_of(found.of(point, source))
         for sealed, types in written:
             if clashing := columns.clashes(kept, types):
-                told = ", ".join(f"{clash.name} ({clash.kept}, now {clash.wanted})" for clash in clashing)
-                raise SealingRefused(
-                    self.root / sealed.file, f"{sealed.file} was not written: columns would differ: {told}."
-                )
+                raise _refusal(self.root, sealed.file, f"columns would differ: {_in_words(clashing)}")
             kept.append(types)
 
     def take_in(self) -> list[Line]:
@@ -402,3 +393,11 @@ def _lost(root: Path) -> list[str]:
         return []
     kept = has_ledger or any(layout.files_below(root / layout.ROWS))
     return [what for what, there in (("journal", has_journal), ("ledger", has_ledger)) if kept and not there]
+
+
+def _refusal(root: Path, file: str, why: str) -> SealingRefused:
+    return SealingRefused(root / file, f"{file} was not written: {why}.")
+
+
+def _in_words(clashes: Sequence[Clash]) -> str:
+    return ", ".join(f"{clash.name} ({clash.kept}, now {clash.wanted})" for clash in clashes)
