@@ -1,7 +1,7 @@
-"""What stands behind `pipeledger simulate`: one simulated meter on its own port, until told to stop."""
+"""What stands behind `pipeledger simulate`: simulated meters on a port of their own, until told to stop."""
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -30,28 +30,35 @@ from simulators.plant import Source, read_values, usual_values
 
 
 @dataclass(frozen=True, slots=True)
+class Placed:
+    """One meter of the line: its map, its unit address if not the map's, `values`: a table to replay."""
+
+    register_map: RegisterMap
+    unit_address: int | None = None
+    values: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Offer:
-    """How the meter is offered.
+    """How the line is offered.
 
     A pseudo-terminal, with `link` leading to it, or `tcp` as HOST:PORT (port 0: any free one). `baud_rate`
-    [bit/s] paces the line with the map's parity and stop bits (8E1 where it gives none); without it replies
-    come at once. `turnaround` [s] is the meter's own, on a paced line. `values`: a table to replay. `faults`:
-    a fault plan, a file with one, or a trace to be replayed (docs/fault-plans.md). `log`: what its memory
-    holds; for a map that has one.
+    [bit/s] paces the line with the first map's parity and stop bits (8E1 where it gives none); without it
+    replies come at once. `turnaround` [s] is the meters' own, on a paced line. `faults`: a fault plan, a file
+    with one, or a trace to be replayed by a single meter (docs/fault-plans.md). `log`: what memories hold, of
+    the maps that have one.
     """
 
     link: Path | None = None
     tcp: str | None = None
-    unit_address: int | None = None
     baud_rate: int | None = None
     turnaround: float = 0.005
-    values: Path | None = None
     faults: str = ""
     log: LogOptions | None = None
 
 
 def run(
-    register_map: RegisterMap,
+    placed: Sequence[Placed],
     offer: Offer,
     *,
     ready: Callable[[str], None],
@@ -62,21 +69,45 @@ def run(
     `ready` is called once with the port's name, when it can be opened. Prints nothing. Before that it raises
     SimulatorError (WrongValues, WrongFaults, NoSuchEnd, NotSimulated) and RequestError (a baud rate below 1).
     """
-    if offer.log is not None and register_map.log_memory is None:
+    first = placed[0].register_map
+    if offer.log is not None and all(one.register_map.log_memory is None for one in placed):
         raise NotSimulated(
             "The map has no log_memory, so there is nothing to fill; leave out the --memory options."
         )
-    source = _source(register_map, offer.values)
-    meter = SimulatedMeter(register_map, source=source, unit_address=offer.unit_address, log=offer.log)
-    pace = UNPACED if offer.baud_rate is None else pace_of(register_map, offer.baud_rate, offer.turnaround)
-    heard, delivery = _with_faults(meter, offer, pace)
-    with SimulatedLine([heard], end=_end(offer), pace=pace, delivery=delivery) as line:
+    meters = [_meter(one, offer.log) for one in placed]
+    _of_their_own_addresses(meters)
+    pace = UNPACED if offer.baud_rate is None else pace_of(first, offer.baud_rate, offer.turnaround)
+    heard, delivery = _with_faults(meters, placed, offer, pace)
+    with SimulatedLine(heard, end=_end(offer), pace=pace, delivery=delivery) as line:
         try:
             ready(line.port)
             stop.wait()
         except KeyboardInterrupt:
             pass  # the usual way to end it
         return line.stats
+
+
+def _meter(placed: Placed, log: LogOptions | None) -> SimulatedMeter:
+    register_map = placed.register_map
+    return SimulatedMeter(
+        register_map,
+        source=_source(register_map, placed.values),
+        unit_address=placed.unit_address,
+        log=None if register_map.log_memory is None else log,
+    )
+
+
+def _of_their_own_addresses(meters: Sequence[SimulatedMeter]) -> None:
+    """Refuse two meters that would answer the same request, in each other's way."""
+    names: dict[int, str] = {}
+    for meter in meters:
+        name, unit = meter.register_map.meter, meter.unit_address
+        if unit in names:
+            raise NotSimulated(
+                f"Two meters have unit address {unit} ({names[unit]} and {name}), and both would answer; "
+                "give each its own with --unit-address, once for each map in their order."
+            )
+        names[unit] = name
 
 
 def pace_of(register_map: RegisterMap, baud_rate: int, turnaround: float = 0.005) -> Pace:
@@ -91,18 +122,24 @@ def pace_of(register_map: RegisterMap, baud_rate: int, turnaround: float = 0.005
     return Pace.of(settings, turnaround)
 
 
-def _with_faults(meter: SimulatedMeter, offer: Offer, pace: Pace) -> tuple[Meter, Delivery]:
-    """The meter as the line is to hear it, and what becomes of its replies."""
+def _with_faults(
+    meters: Sequence[SimulatedMeter], placed: Sequence[Placed], offer: Offer, pace: Pace
+) -> tuple[Sequence[Meter], Delivery]:
+    """The meters as the line is to hear them, and what becomes of their replies."""
     if not offer.faults:
-        return meter, faithful
+        return meters, faithful
     faults = read_faults(offer.faults)
     if isinstance(faults, TraceMeter):
-        if offer.baud_rate is not None or offer.values is not None:
-            raise NotSimulated("A trace has its own times and bytes; leave out --baud and --values.")
-        return faults, faults.deliver
-    wire = meter.register_map.wire
-    player = FaultPlayer(faults, timing=Timing(wire.reply_within, wire.late_within), pace=pace)
-    return player.before([meter]), player.deliver
+        if offer.baud_rate is not None or len(placed) > 1 or placed[0].values is not None:
+            raise NotSimulated(
+                "A trace has its own times, bytes and meters; give one map, and leave out --baud and "
+                "--values."
+            )
+        return [faults], faults.deliver
+    wires = [meter.register_map.wire for meter in meters]
+    timing = Timing(max(wire.reply_within for wire in wires), max(wire.late_within for wire in wires))
+    player = FaultPlayer(faults, timing=timing, pace=pace)
+    return [player.before(meters)], player.deliver
 
 
 def _source(register_map: RegisterMap, values: Path | None) -> Source:

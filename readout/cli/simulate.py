@@ -1,17 +1,22 @@
-"""`simulate`: a simulated meter for any map, to rehearse on and to test against."""
+"""`simulate`: simulated meters for any maps, to rehearse on and to test against."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, TypeVar
 
 import typer
 
-from readout.cli.options import MapFile, milliseconds
-from readout.cli.output import say, tell
+from readout.cli.options import milliseconds
+from readout.cli.output import counted, say, tell
 from readout.errors import WrongUse
+
+T = TypeVar("T")
 
 
 def simulate(
-    map_file: MapFile,
+    map_files: Annotated[
+        list[Path],
+        typer.Argument(metavar="MAP…", help="Register maps (YAML), one for each meter of the line."),
+    ],
     *,
     link: Annotated[
         Path | None, typer.Option(metavar="PATH", help="Make this path lead to the meter's serial port.")
@@ -20,14 +25,19 @@ def simulate(
         str | None, typer.Option(metavar="HOST:PORT", help="Serve on TCP (port 0: any free one).")
     ] = None,
     unit_address: Annotated[
-        int | None, typer.Option(min=1, max=247, help="Unit address, if not the map's own.")
+        list[int] | None,
+        typer.Option(min=1, max=247, help="Unit address, if not the map's own; once for each map, in turn."),
     ] = None,
     baud: Annotated[
         int | None, typer.Option(min=1, help="Answer at the pace of a line at this baud rate; else at once.")
     ] = None,
     values: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE", help="Replay values from a CSV table instead of inventing them."),
+        list[Path] | None,
+        typer.Option(
+            metavar="FILE",
+            help="Replay values from a CSV table instead of inventing them; once for each map, in turn, - "
+            "for one without.",
+        ),
     ] = None,
     faults: Annotated[
         str,
@@ -56,7 +66,7 @@ def simulate(
         ),
     ] = "",
 ) -> int:
-    """Serve a simulated meter until Ctrl-C.
+    """Serve simulated meters on one line until Ctrl-C.
 
     The first line on stdout is the port to read it from. The values are invented, within each reading's
     range; nothing here is a measurement.
@@ -67,9 +77,14 @@ def simulate(
     from readout.cli.files import load_map
     from simulators.errors import SimulatorError
     from simulators.log_memory import LogOptions
-    from simulators.serve import Offer, run
+    from simulators.serve import Offer, Placed, run
 
-    register_map = load_map(map_file)
+    units = _one_each("--unit-address", unit_address, map_files)
+    tables = [None if str(file) == "-" else file for file in _one_each("--values", values, map_files)]
+    placed = [
+        Placed(load_map(file), unit, table)
+        for file, unit, table in zip(map_files, units, tables, strict=True)
+    ]
     log = None
     if memory is not None or memory_every is not None or memory_faults:
         interval = None if memory_every is None else milliseconds(memory_every, "--memory-every") / 1000
@@ -77,12 +92,22 @@ def simulate(
     stop = threading.Event()
     signal.signal(signal.SIGTERM, lambda *_: stop.set())
     signal.signal(signal.SIGINT, lambda *_: stop.set())
-    offer = Offer(
-        link=link, tcp=tcp, unit_address=unit_address, baud_rate=baud, values=values, faults=faults, log=log
-    )
+    offer = Offer(link=link, tcp=tcp, baud_rate=baud, faults=faults, log=log)
     try:
-        stats = run(register_map, offer, ready=tell, stop=stop)
+        stats = run(placed, offer, ready=tell, stop=stop)
     except SimulatorError as error:
         raise WrongUse(str(error)) from error
-    say(f"{register_map.meter}: {stats.replies} requests answered")
+    say(f"{', '.join(one.register_map.meter for one in placed)}: {stats.replies} requests answered")
     return 0
+
+
+def _one_each(option: str, given: list[T] | None, maps: list[Path]) -> list[T] | list[None]:
+    """What an option says of each map; nothing of any where it was not given."""
+    if not given:
+        return [None] * len(maps)
+    if len(given) != len(maps):
+        raise WrongUse(
+            f"{option} is given {counted(len(given), 'time')} for {counted(len(maps), 'map')}; give it once "
+            "for each, in their order"
+        )
+    return given

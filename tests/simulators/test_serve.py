@@ -7,13 +7,14 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from crccheck.crc import CrcModbus
 
 from protocols.register_map.model import RegisterMap
 from simulators.errors import NoSuchEnd, NotSimulated, WrongValues
-from simulators.serve import Offer, pace_of, run
+from simulators.serve import Offer, Placed, pace_of, run
 
 
 def asked(body: str, unit: int = 12) -> bytes:
@@ -22,17 +23,16 @@ def asked(body: str, unit: int = 12) -> bytes:
 
 
 @contextmanager
-def served(register_map: RegisterMap, offer: Offer) -> Iterator[str]:
+def served(meters: RegisterMap | list[Placed], offer: Offer, **own: Any) -> Iterator[str]:
     """Runs in a thread; gives the port's name."""
+    placed = meters if isinstance(meters, list) else [Placed(meters, **own)]
     stop, ready, ports = threading.Event(), threading.Event(), []
 
     def announce(port: str) -> None:
         ports.append(port)
         ready.set()
 
-    thread = threading.Thread(
-        target=run, args=(register_map, offer), kwargs={"ready": announce, "stop": stop}
-    )
+    thread = threading.Thread(target=run, args=(placed, offer), kwargs={"ready": announce, "stop": stop})
     thread.start()
     try:
         assert ready.wait(60)
@@ -65,7 +65,7 @@ def test_a_meter_behind_a_link_answers_and_the_link_goes_with_it(meter_map: Regi
 
 
 def test_a_meter_behind_tcp_answers_on_the_address_it_was_given(meter_map: RegisterMap):
-    with served(meter_map, Offer(tcp="127.0.0.1:0", unit_address=77)) as port:
+    with served(meter_map, Offer(tcp="127.0.0.1:0"), unit_address=77) as port:
         host, _, number = port.removeprefix("socket://").rpartition(":")
         with socket.create_connection((host, int(number)), timeout=5) as client:
             client.sendall(asked("03 0020 0001", unit=77))
@@ -75,7 +75,7 @@ def test_a_meter_behind_tcp_answers_on_the_address_it_was_given(meter_map: Regis
 def test_values_of_a_table_are_what_the_registers_tell(meter_map: RegisterMap, tmp_path: Path):
     table = tmp_path / "hall.csv"
     table.write_text("pressure,temperature\n7.001,-3.2\n")
-    with served(meter_map, Offer(values=table)) as port:
+    with served(meter_map, Offer(), values=table) as port:
         reply = exchange_pty(port, asked("04 0014 0002"), 9)
     assert reply == asked("04 04 1B59 FFE0")  # 7001 and -32 by hand
 
@@ -102,12 +102,42 @@ def test_the_pace_follows_the_maps_parity_and_stop_bits(meter_map: RegisterMap):
         (Offer(tcp="8080"), NoSuchEnd, "--tcp wants HOST:PORT"),
         (Offer(tcp="localhost:99999"), NoSuchEnd, "--tcp wants HOST:PORT"),
         (Offer(tcp="localhost:0", link=Path("x")), NoSuchEnd, "either --link or --tcp"),
-        (Offer(unit_address=248), NotSimulated, "A unit address is 1 to 247"),
-        (Offer(values=Path("nowhere.csv")), WrongValues, "nowhere.csv: This file cannot be read"),
     ],
 )
 def test_what_cannot_be_offered_is_told_before_anything_is_ready(
     meter_map: RegisterMap, offer: Offer, error: type[Exception], sentence: str
 ):
     with pytest.raises(error, match=sentence):
-        run(meter_map, offer, ready=lambda port: pytest.fail(port), stop=threading.Event())
+        run([Placed(meter_map)], offer, ready=lambda port: pytest.fail(port), stop=threading.Event())
+
+
+@pytest.mark.parametrize(
+    ("own", "error", "sentence"),
+    [
+        ([{"unit_address": 248}], NotSimulated, "A unit address is 1 to 247"),
+        ([{"values": Path("nowhere.csv")}], WrongValues, "nowhere.csv: This file cannot be read"),
+        ([{}, {}], NotSimulated, "Two meters have unit address 12"),
+        ([{}, {"unit_address": 13, "values": Path("nowhere.csv")}], WrongValues, "nowhere.csv"),
+    ],
+)
+def test_meters_that_cannot_be_placed_are_told_before_anything_is_ready(
+    meter_map: RegisterMap, own: list[dict[str, Any]], error: type[Exception], sentence: str
+):
+    placed = [Placed(meter_map, **each) for each in own]
+    with pytest.raises(error, match=sentence):
+        run(placed, Offer(), ready=lambda port: pytest.fail(port), stop=threading.Event())
+
+
+@pytest.mark.parametrize("faults", ["", "(.)*"], ids=["bare", "behind a fault plan"])
+def test_several_meters_on_one_line_answer_each_at_its_own_address(
+    meter_map: RegisterMap, tmp_path: Path, faults: str
+):
+    """By hand: 7001 is 1B59 and 6500 is 1964."""
+    placed = []
+    for unit, pressure in ((12, "7.001"), (13, "6.500")):
+        table = tmp_path / f"{unit}.csv"
+        table.write_text(f"pressure\n{pressure}\n")
+        placed.append(Placed(meter_map, unit, table))
+    with served(placed, Offer(faults=faults)) as port:
+        assert exchange_pty(port, asked("04 0014 0001", 13), 7) == asked("04 02 1964", 13)
+        assert exchange_pty(port, asked("04 0014 0001", 12), 7) == asked("04 02 1B59", 12)
