@@ -95,7 +95,7 @@ class Visitor:
         types = column_types(schema_of(record))
         clashes = self.archive.clashing_columns(record.name, "memory", types)
         if clashes:
-            told = ", ".join(f"{clash.name} (kept as {clash.kept}, now {clash.wanted})" for clash in clashes)
+            told = ", ".join(map(str, clashes))
             raise WrongUse(
                 f"{self.meter.point.map_file}: the map would change the type of columns that "
                 f"{self.archive.root} already keeps for the memory of {record.name}: {told}. Rename those "

@@ -155,9 +155,7 @@ class Recorder:
             types = column_types_of(point.record(Introduction({}, {})))
             clashes = archive.clashing_columns(point.name, LIVE, types)
             if clashes:
-                told = ", ".join(
-                    f"{clash.name} (kept as {clash.kept}, now {clash.wanted})" for clash in clashes
-                )
+                told = ", ".join(map(str, clashes))
                 raise WrongUse(
                     f"{point.map_file}: the map would change the type of columns that {archive.root} already "
                     f"keeps for {point.name}: {told}. Rename those readings, use another archive, "

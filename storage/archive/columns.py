@@ -22,6 +22,9 @@ class Clash:
     kept: str
     wanted: str
 
+    def __str__(self) -> str:
+        return f"{self.name} (kept as {self.kept}, now {self.wanted})"
+
 
 def column_types(schema: "pa.Schema") -> dict[str, str]:
     """Name → type of an Arrow schema, in its order."""

@@ -16,7 +16,7 @@ import os
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass
@@ -262,7 +262,7 @@ class Archive:
         if not held and first <= self.journal.last_sequences().get((point, source), 0):
             raise refuse(f"sequence {first} was given before and is not in the journal")
         if found := self.clashing_columns(point, source, columns.column_types(table.schema)):
-            raise refuse(f"columns would change their type: {_in_words(found)}")
+            raise refuse(f"columns would change their type: {', '.join(map(str, found))}")
 
     def read(self, file: SealedFile) -> "pa.Table":
         """All rows of a live file, its metadata in the schema's; ArchiveDamaged where its bytes changed."""
@@ -362,14 +362,15 @@ class Archive:
         self, written: list[tuple[SealedFile, dict[str, str]]], old: list[SealedFile]
     ) -> None:
         """No column may have two types among the files that will be live."""
-        point, source = old[0].point, old[0].source
         found = self._finisher.told()
         for file in old:
             del found.live[file.file]
-        kept = found.columns_of(found.of(point, source))
+        kept = found.columns_of(found.of(old[0].point, old[0].source))
         for sealed, types in written:
             if clashing := columns.clashes(kept, types):
-                raise _refusal(self.root, sealed.file, f"columns would differ: {_in_words(clashing)}")
+                raise _refusal(
+                    self.root, sealed.file, f"columns would differ: {', '.join(map(str, clashing))}"
+                )
             kept.append(types)
 
     def take_in(self) -> list[Line]:
@@ -397,7 +398,3 @@ def _lost(root: Path) -> list[str]:
 
 def _refusal(root: Path, file: str, why: str) -> SealingRefused:
     return SealingRefused(root / file, f"{file} was not written: {why}.")
-
-
-def _in_words(clashes: Sequence[Clash]) -> str:
-    return ", ".join(f"{clash.name} ({clash.kept}, now {clash.wanted})" for clash in clashes)
