@@ -18,6 +18,20 @@ FINDINGS = (
         "pressure: {input: 20, type: int16, scale: 0.001, unit: bar, range: [-1, 16]}",
     ),
     Finding(
+        "temperature below absolute zero", "warning",
+        "A range that no temperature can reach belongs to another unit or to raw numbers, and flags "
+        "nothing that is wrong.",
+        "temperature: {input: 21, type: uint16, scale: 0.01, unit: K, range: [233, 353]}",
+        "temperature: {input: 21, type: int16, scale: 0.01, unit: K, range: [-40, 80]}",
+    ),
+    Finding(
+        "roll-over out of reach", "warning",
+        "The fall from the true top to 0 would count as a reset of an unknown amount, so that each turn "
+        "of the counter is lost from the consumption.",
+        "total: {input: 22, type: uint16, scale: 0.1, unit: kg, totaliser: {rolls_over_at: 6553.6}}",
+        "total: {input: 22, type: uint16, scale: 0.1, unit: kg, totaliser: {rolls_over_at: 65536}}",
+    ),
+    Finding(
         "total of a rate", "warning",
         "Differences of a total are amounts; in a unit of flow they would be reported as flows, and a "
         "rate that is taken for a total seems to run backwards.",

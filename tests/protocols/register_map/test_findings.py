@@ -145,6 +145,10 @@ def test_what_is_odd_but_meant_is_taken_in_silence(example: str) -> None:
 
 #: A slip in a value, and the number or word that the warning has to say. Worked out by hand.
 SLIPS = [
+    ("total: {input: 1, type: uint32, unit: kg, plus: [{input: 3, type: uint16, scale: 0.001}], "
+     "totaliser: {rolls_over_at: 10000000000}}",
+     "begin again at 4294967360.536"),  # 4294967295 + 65.535 + 0.001
+    ("temperature: {input: 1, type: int16, unit: degC, range: [-274, 60]}", "below -273.15 degC"),
     ("temperature: {input: 1, type: int16, scale: 0.001, unit: degC, range: [-40, 60]}",
      "-32.768 to 32.767"),  # 32767 thousandths
     ("temperature: {input: 1, type: uint16, scale: 0.01, offset: -40, unit: degC, range: [-50, 60]}",
