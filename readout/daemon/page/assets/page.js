@@ -219,14 +219,15 @@ function showStanding() {
     const { hour, day, start } = told.coverage;
     const asked = clock(standing.asked_ms, point.told.zone);
     setText(point.part.shares,
-      `Covered: ${percent(hour)} of the last hour, ${percent(day)} of the last day, ${percent(start)} since the first row (at ${asked}).`);
+      `Covered: ${percent(hour)} of the last hour, ${percent(day)} of the last day, ${percent(start)} since the first row. Worked out at ${asked}.`);
     const causes = Object.entries(told.missing).filter(([, rounds]) => rounds > 0).sort((a, b) => b[1] - a[1]);
     fill(point.part.causes, causes, ([cause, rounds]) => `${rounds} ${rounds === 1 ? "round" : "rounds"} missing: ${cause}`);
   }
   if (!standing) return;
   const free = Math.round(standing.disk.free_bytes / 1e9);
   const full = standing.disk.full_in_s === null ? "" : `, full in ${Math.round(standing.disk.full_in_s / 86400)} days at this rate`;
-  setText(byId("archive"), `Archive: ${standing.journal.waiting} rows wait to be sealed; ${free} GB free on its disk${full}.`);
+  const { waiting } = standing.journal;
+  setText(byId("archive"), `Archive: ${waiting === 1 ? "1 row waits" : `${waiting} rows wait`} to be sealed; ${free} GB free on its disk${full}.`);
 }
 
 // ---- the log book
