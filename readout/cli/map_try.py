@@ -281,7 +281,7 @@ def _number(number: float, reading: "Reading") -> str:
     import numpy as np
 
     if reading.way.form.kind == "float32" and not reading.power:
-        return str(np.float32(number))
+        return f"{float(str(np.float32(number))):.9g}"
     return f"{number:.15g}"
 
 

@@ -5,16 +5,22 @@ from dataclasses import dataclass
 
 from protocols.register_map.build.numbers import Built
 from protocols.register_map.faults import Report
+from protocols.register_map.model import Kind
 from protocols.units import Dimension, unit_of
 
 
 @dataclass(frozen=True, slots=True)
 class KnownName:
-    """What is looked for under a name: words that other names for it have, and the dimension of its unit."""
+    """What is looked for under a name: words that other names for it have, and the dimension of its unit.
+
+    `coded`: its number has words; `moment`: it is a time of day.
+    """
 
     words: Sequence[str]
     dimension: Dimension | None
     what_for: str
+    coded: bool = False
+    moment: bool = False
 
 
 #: Settings that are compared; docs/maps.md lists them. Words of other names in English, German and French.
@@ -40,6 +46,14 @@ SETTINGS: Mapping[str, KnownName] = {
         ),
         Dimension.TIME, "is it known how long the meter's memory lasts",
     ),
+    "gas": KnownName(
+        ("gas", "fluid", "medium"), None, "is the gas that the meter is set for compared with the point's",
+        coded=True,
+    ),
+    "clock": KnownName(
+        ("time", "date", "zeit", "uhr", "datum", "heure", "horloge", "rtc", "clock"), None,
+        "is the meter's clock compared with the computer's", moment=True,
+    ),
 }  # fmt: skip
 IDENTITY: Mapping[str, KnownName] = {
     "serial_number": KnownName(("serial",), None, "is a meter told from another of its kind"),
@@ -63,7 +77,11 @@ def hint_at_known_names(given: Sequence[Built], known: Mapping[str, KnownName], 
 
 
 def _may_be(built: Built, about: KnownName) -> bool:
-    if not any(word in built.value.name for word in about.words):
+    value = built.value
+    if not any(word in value.name for word in about.words):
         return False
+    if about.coded or about.moment:
+        moment = value.number.kind in (Kind.UNIX_TIME, Kind.CALENDAR)
+        return moment if about.moment else bool(value.codes) and "unit" not in value.name
     unit = None if built.value.unit is None else unit_of(built.value.unit)
     return about.dimension is None or (unit is not None and unit.dimension is about.dimension)

@@ -32,6 +32,20 @@ def test_another_name_is_told_once(name: str, unit: str, proper: str) -> None:
 
 
 @pytest.mark.parametrize(
+    ("name", "rest", "proper"),
+    [
+        ("gas_type", "type: uint16, codes: {0: air, 1: argon}", "gas"),
+        ("medium", "type: uint16, codes: {0: air, 1: argon}", "gas"),
+        ("uhrzeit", "type: unix time", "clock"),
+        ("date_time", "type: calendar, layout: [minute/second, day/hour, year/month], coding: bcd", "clock"),
+    ],
+)
+def test_a_gas_or_a_clock_under_another_name_is_told(name: str, rest: str, proper: str) -> None:
+    (fault,) = said(f"settings: {{{name}: {{holding: 30, {rest}}}}}")
+    assert f"'{name}' may be what is called {proper} here" in fault
+
+
+@pytest.mark.parametrize(
     "settings",
     [
         "{inside_diameter: {holding: 30, type: uint16, unit: mm}}",
@@ -40,6 +54,9 @@ def test_another_name_is_told_once(name: str, unit: str, proper: str) -> None:
         "flange_diameter: {holding: 31, type: uint16, unit: mm}}",
         # of another dimension
         "{filter: {holding: 30, type: uint16, codes: {0: off, 1: on}}}",
+        "{gas_unit: {holding: 30, type: uint16, codes: {0: kg/h, 1: g/s}}}",
+        "{gas_factor: {holding: 30, type: uint16, scale: 0.001, unit: 1}}",
+        "{time_constant_2: {holding: 30, type: uint16, unit: 1}}",
         "{diameter_unit: {holding: 30, type: uint16, codes: {0: mm, 1: inch}}}",
     ],
 )

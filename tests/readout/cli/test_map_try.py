@@ -94,12 +94,13 @@ readings:
   flow: {input: 0, type: uint16, unit: m3/min, basis: actual}
   total: {input: 1, type: uint32, unit: kg, plus: [{input: 3, type: uint16, scale: 0.0001}]}
   alarm: {input: 4, type: uint16, bits: {0: flow high, 7: sensor}}
+  mass: {input: 5, type: float32, unit: kg}
 """
 
 
 @dataclass
 class Words:
-    """A meter of these five input registers, each by its own number; of any other it refuses the address."""
+    """A meter of these input registers, each by its own number; of any other it refuses the address."""
 
     registers: tuple[int, ...]
 
@@ -113,11 +114,15 @@ class Words:
 
 
 def test_units_bits_and_all_digits_are_shown_as_people_read_them(tmp_path: Path) -> None:
-    """999,999,998 is 3B9A C9FE and 9999 ten thousandths 270F: 999999998.9999; 0x181 is bits 8, 7 and 0."""
-    with SimulatedLine([Words((85, 0x3B9A, 0xC9FE, 0x270F, 0x0181))]) as line:
+    """999,999,998 is 3B9A C9FE and 9999 ten thousandths 270F: 999999998.9999; 0x181 is bits 8, 7 and 0.
+
+    1234567 is 1.1775… × 2^20, as float32 4996 B438 (struct.pack).
+    """
+    with SimulatedLine([Words((85, 0x3B9A, 0xC9FE, 0x270F, 0x0181, 0x4996, 0xB438))]) as line:
         done = tried(tmp_path, line.port, "--samples", "1", text=BITS_AND_TOTAL)
     assert "as mapped  85  m³/min  0055" in done.stdout
     assert "as mapped  999999998.9999  kg  3B9A C9FE 270F" in done.stdout
+    assert "as mapped  1234567  kg  4996 B438" in done.stdout
     assert "as mapped  385 (flow high, sensor, bit8)" in done.stdout
 
 
