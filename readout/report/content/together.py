@@ -34,34 +34,38 @@ def points_together(found: Sequence[Review], words: Words) -> list[Item]:
 def _side_by_side(
     flows: Sequence[Review], both: Together, widths: Sequence[float | None], words: Words
 ) -> Iterator[Item]:
+    """`widths`: the expanded uncertainty of each mean, in its unit; None where it is not known."""
+    yield Text(_difference(flows[0].installation.role, both, widths, words), "strong")
+    if both.verdict:
+        yield Text(words("Whether they differ {verdict}.", verdict=words(both.verdict)), "strong")
+    yield _means(flows, both, widths, words)
+    yield side_by_side(flows, words)
+
+
+def _difference(role: str | None, both: Together, widths: Sequence[float | None], words: Words) -> str:
+    """The first point, where its `role` says mains, against the others together; else the sum of all."""
     unit = words.unit(both.unit, "")
     first, *rest = map(plain, both.points)
     fields = {
         "first": first, "rest": ", ".join(rest), "unit": unit, "difference": words.number(both.difference),
         "half": _half(both.difference_uncertainty, unit, words),
     }  # fmt: skip
-    if flows[0].installation.role == "header flow":
-        branches = None if None in widths[1:] else math.hypot(*(one for one in widths[1:] if one is not None))
-        yield Text(
-            words(
-                "{first}: {mains} {unit}; the others together: {sum} {unit} ({sum_half}); difference"
-                " {difference} {unit} ({half}).",
-                mains=words.number(both.means[0]), sum=words.number(both.sum - both.means[0]),
-                sum_half=_half(branches, unit, words), **fields,
-            ),
-            "strong",
+    if role != "header flow":
+        return words(
+            "All points together: {sum} {unit} ({half}); {first} less {rest}: {difference} {unit} ({half}).",
+            sum=words.number(both.sum), **fields,
         )  # fmt: skip
-    else:
-        yield Text(
-            words(
-                "All points together: {sum} {unit} ({half}); {first} less {rest}: {difference} {unit}"
-                " ({half}).",
-                sum=words.number(both.sum), **fields,
-            ),
-            "strong",
-        )  # fmt: skip
-    if both.verdict:
-        yield Text(words("Whether they differ {verdict}.", verdict=words(both.verdict)), "strong")
+    branches = None if None in widths[1:] else math.hypot(*(one for one in widths[1:] if one is not None))
+    return words(
+        "{first}: {mains} {unit}; the others together: {sum} {unit} ({sum_half}); difference"
+        " {difference} {unit} ({half}).",
+        mains=words.number(both.means[0]), sum=words.number(both.sum - both.means[0]),
+        sum_half=_half(branches, unit, words), **fields,
+    )  # fmt: skip
+
+
+def _means(flows: Sequence[Review], both: Together, widths: Sequence[float | None], words: Words) -> Table:
+    """A row for each point: its mean with its uncertainty, completeness and total."""
     rows = [
         (
             plain(one.installation.point), words(one.installation.role or "–"), words.number(mean),
@@ -82,8 +86,7 @@ def _side_by_side(
         words("point"), words("role of the point"), mean, words("uncertainty"), words("measured"),
         words("total, measured time"),
     )  # fmt: skip
-    yield Table(caption, heads, rows)
-    yield side_by_side(flows, words)
+    return Table(caption, heads, rows)
 
 
 def _half(width: float | None, unit: str, words: Words) -> str:
