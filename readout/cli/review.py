@@ -223,11 +223,31 @@ def _lines(one: "Review") -> list[str]:
     lines.append("")
     lines += columns(
         [("  reading", "unit", "mean", "median", "lowest", "highest", "total")]
-        + [_row(name, reading) for name, reading in one.readings.items()],
+        + [row for name in one.readings for row in _rows(one, name)],
         right=frozenset({2, 3, 4, 5}),
     )
-    lines += ["", *_flow_lines(one), *_demand_lines(one)]
+    lines += ["", *_reference_lines(one), *_flow_lines(one), *_demand_lines(one)]
     lines += [f"  method: {one.method}"]
+    return lines
+
+
+def _rows(one: "Review", name: str) -> list[tuple[str, ...]]:
+    """A reading's row; of a flow that the ledger corrects the raw one, then the corrected one."""
+    raw, best = one.readings[name], one.best(name)
+    if best is raw:
+        return [_row(name, raw)]
+    return [_row(f"{name}, raw", raw), _row(f"{name}, corrected", best)]
+
+
+def _reference_lines(one: "Review") -> list[str]:
+    """What m³ are m³ of: the reference conditions of each reading that has some; of a flow also that none."""
+    by_reference: dict[str, list[str]] = {}
+    for name, reading in one.readings.items():
+        if reading.info.reference is not None:
+            by_reference.setdefault(_unit(reading.info.reference), []).append(name)
+    lines = [f"  {', '.join(names)}: m³ at {reference}" for reference, names in by_reference.items()]
+    if one.flow is not None and one.flow.info.reference is None:
+        lines.append(f"  {one.flow.info.name}: the register map states no reference conditions")
     return lines
 
 
@@ -240,15 +260,18 @@ def _row(name: str, one: "ReadingReview") -> tuple[str, ...]:
 
 def _flow_lines(one: "Review") -> list[str]:
     lines = []
-    if one.flow is not None:
-        for peak in one.flow.statistics.peaks:
+    best = one.corrected or one.flow
+    if one.flow is not None and best is not None:
+        which = ", corrected," if best is not one.flow else ""
+        for peak in best.statistics.peaks:
             when = peak.why if peak.begin_ms is None else f"from {_local(one, peak.begin_ms)}"
-            told = f"{_shown(peak.value)} {_unit(one.flow.shown.unit)}"
+            told = f"{_shown(peak.value)} {_unit(best.shown.unit)}{which}"
             lines.append(f"  largest {peak.minutes} min mean: {told} {when}")
-        if one.corrected is not None and one.corrected.amount is not None:
+        if best is not one.flow and best.amount is not None:
             lines.append(
-                f"  corrected: {_shown(one.corrected.total)} {_unit(one.corrected.amount.unit)} instead of"
-                f" {_shown(one.flow.total)} as the meter told it"
+                f"  corrected: {_shown(best.total)} {_unit(best.amount.unit)} instead of"
+                f" {_shown(one.flow.total)} as the meter told it; what follows is of the corrected flow, the"
+                " totaliser's line is not"
             )
     if one.totals is not None:
         found, share = one.totals, one.totals.difference

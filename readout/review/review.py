@@ -108,6 +108,19 @@ class Review:
         info = self.installation.flow
         return None if info is None else self.readings.get(info.name)
 
+    def best(self, name: str) -> ReadingReview:
+        """A reading with the ledger's corrections, where there are any of it."""
+        own = self.readings[name]
+        return self.corrected if self.corrected is not None and own is self.flow else own
+
+    def factor(self, name: str) -> float | None:
+        """By what every row of a reading was corrected, 1 by nothing; None where that changes."""
+        own, best = self.readings[name], self.best(name)
+        if best is own:
+            return 1.0
+        by = factors(self.corrections, self.measured.minutes.begin)
+        return float(by[0]) if by is not None and len(by) and (by == by[0]).all() else None
+
 
 def points_of(root: Path) -> list[tuple[str, str]]:
     """Every point and source that has rows, live before memory; ArchiveAbsent where none has."""

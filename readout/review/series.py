@@ -31,8 +31,11 @@ class Series:
 def series(
     found: Review, name: str, columns: int, *, since: int | None = None, until: int | None = None
 ) -> Series:
-    """At most `columns` columns of [since, until) in the unit shown; without them all that was measured."""
-    minutes, values = found.measured.minutes, found.readings[name].values
+    """At most `columns` columns of [since, until) in the unit shown; without them all that was measured.
+
+    A flow that the ledger corrects is corrected.
+    """
+    minutes, values = found.measured.minutes, found.best(name).values
     begin = int(minutes.begin[0]) if since is None else since // MINUTE_MS * MINUTE_MS
     end = int(minutes.begin[-1]) + MINUTE_MS if until is None else until
     width = max(1, -(-(end - begin) // (columns * MINUTE_MS))) * MINUTE_MS

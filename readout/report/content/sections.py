@@ -34,9 +34,9 @@ MOST_EVENTS = 200
 SHORTEST_S = 600
 
 
-def reading_name(reading: ReadingReview, words: Words) -> str:
-    """`flow (at 20 degC, 1 bar(a))`: a flow never without its reference conditions."""
-    name = words.name(reading.info.name)
+def reading_name(reading: ReadingReview, words: Words, which: str = "") -> str:
+    """`flow, raw (at 20 degC, 1 bar(a))`: a flow never without its reference conditions."""
+    name = words.name(reading.info.name) + (f", {words(which)}" if which else "")
     return f"{name} ({at_conditions(reading, words)})" if reading.info.reference else name
 
 
@@ -166,18 +166,21 @@ def _trust(flow: ReadingReview, told: Uncertainty | Sentence, words: Words) -> I
 
 def figures(found: Review, words: Words) -> Section:
     """Totals, percentiles, peaks; days, shifts and weekdays of the flow."""
-    zone, all_readings = found.installation.zone, list(found.readings.values())
+    zone = found.installation.zone
+    named = [("raw" if found.best(name) is not one else "", one) for name, one in found.readings.items()]
+    if found.corrected is not None:  # beside what the meter told; everything further is of it
+        named.insert(1 + [which for which, _ in named].index("raw"), ("corrected", found.corrected))
     shares = (0.05, 0.5, 0.95)
     heads = [words("reading"), words("unit"), words("mean"), *(words.percent(share, 0) for share in shares)]
     heads[heads.index(words.percent(0.5, 0))] = words("median")
     rows = [
         (
-            reading_name(one, words), words.unit(one.shown.unit), words.number(one.statistics.mean),
+            reading_name(one, words, which), words.unit(one.shown.unit), words.number(one.statistics.mean),
             *(words.number(one.statistics.percentiles.get(share)) for share in shares),
             words.number(one.statistics.lowest), words.number(one.statistics.highest),
             "" if one.amount is None else f"{words.number(one.total, 6)} {words.unit(one.amount.unit)}",
         )
-        for one in all_readings
+        for which, one in named
     ]  # fmt: skip
     lead = [*heads, words("lowest"), words("highest"), words("total, measured time")]
     items: list[Item] = [Table(words("Readings"), lead, rows)]
@@ -193,8 +196,8 @@ def figures(found: Review, words: Words) -> Section:
         heads = [words("mean over"), words.unit(flow.shown.unit), words("begins")]
         items.append(Table(words("Largest means of the flow"), heads, peaks))
         kinds = [one for one in flow.day_types if one.name != DayType.UNKNOWN]
-        named = ((words("Kinds of days"), kinds), (words("Weekdays"), flow.weekdays))
-        items += [_periods(name, some, flow, words) for name, some in named if some]
+        spans = ((words("Kinds of days"), kinds), (words("Weekdays"), flow.weekdays))
+        items += [_periods(name, some, flow, words) for name, some in spans if some]
     return Section(words("The figures"), [*items, *_pressure(found, words)])
 
 

@@ -299,9 +299,9 @@ _TOGETHER: Mapping[str, str] = {
         " mit"
         " Unsicherheit (k = 2); Vollständigkeit und Menge jeder Messstelle in ihrem eigenen Zeitraum",
     "point": "Messstelle", "The points over time": "Die Messstellen über der Zeit",
-    "Means as the meters told them; nothing is drawn over gaps. Drag to zoom, double click to go back."
+    "Means, corrected by the ledger; nothing is drawn over gaps. Drag to zoom, double click to go back."
     " Times are UTC{offset} throughout.":
-        "Mittelwerte, wie die Messgeräte sie meldeten; Lücken bleiben leer. Ziehen vergrößert den Ausschnitt,"
+        "Mittelwerte, nach dem Hauptbuch berichtigt; Lücken bleiben leer. Ziehen vergrößert den Ausschnitt,"
         " ein Doppelklick führt zurück. Alle Zeiten in UTC{offset}.",
     "Live rows and the meter’s memory of the same hours":
         "Laufende Zeilen und Speicher des Messgeräts in denselben Stunden",

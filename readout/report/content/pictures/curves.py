@@ -3,7 +3,7 @@
 import numpy as np
 
 from readout.report.content.blocks import Chart
-from readout.report.content.pictures.frame import BLUE, frame, line, numbers, safe
+from readout.report.content.pictures.frame import BLUE, frame, labelled, line, numbers, safe
 from readout.report.language.words import Words
 from readout.review.review import Review, duration_curve
 
@@ -13,8 +13,10 @@ _MOST_POINTS = 4000
 
 def duration(found: Review, name: str, words: Words) -> Chart:
     """For which share of the measured time a value was exceeded."""
+    factor = found.factor(name)
     share, values = duration_curve(found, name, 401)
-    drawn = frame(words, f"{words.name(name)} [{words.unit(found.readings[name].shown.unit)}]")
+    values = values * (factor or 1.0)
+    drawn = frame(words, labelled(found, name, words, raw=factor is None))
     drawn["xaxis"] |= {"title": {"text": words("share of measured time [%]")}, "range": [0, 100]}
     data = [line((share * 100).tolist(), values, words("exceeded for"), BLUE, 2)]
     caption = words("Read: for so much of the measured time the flow was at least so high.")
@@ -27,15 +29,13 @@ def against(found: Review, flow: str, pressure: str, words: Words) -> Chart:
     both = (values[flow].seconds > 0) & (values[pressure].seconds > 0)
     at = np.flatnonzero(both)
     at = at[:: max(1, -(-len(at) // _MOST_POINTS))]
-    x, y = (found.readings[one].values.means[at] for one in (flow, pressure))
+    x, y = (found.best(one).values.means[at] for one in (flow, pressure))
     data = [
         {"type": "scatter", "mode": "markers", "x": numbers(x), "y": numbers(y),
          "marker": {"color": BLUE, "size": 3, "opacity": 0.45}, "name": words("a minute")}
     ]  # fmt: skip
-    drawn = frame(words, f"{words.name(pressure)} [{words.unit(found.readings[pressure].shown.unit)}]")
-    drawn["xaxis"] |= {
-        "title": {"text": safe(f"{words.name(flow)} [{words.unit(found.readings[flow].shown.unit)}]")}
-    }
+    drawn = frame(words, labelled(found, pressure, words))
+    drawn["xaxis"] |= {"title": {"text": safe(labelled(found, flow, words))}}
     caption = words(
         "Each point is the mean of a minute. Pressure that falls to the right falls with the demand;"
         " points low on the left are pressure lost without demand."
@@ -45,11 +45,12 @@ def against(found: Review, flow: str, pressure: str, words: Words) -> Chart:
 
 def histogram(found: Review, name: str, words: Words) -> Chart:
     """How long a reading had which value."""
-    curve, scale = found.measured.curves[name], found.readings[name].shown
-    hours, edges = np.histogram(curve.values * scale.factor + scale.offset, 40, weights=curve.seconds / 3600)
+    curve, scale, factor = found.measured.curves[name], found.readings[name].shown, found.factor(name)
+    values = (curve.values * scale.factor + scale.offset) * (factor or 1.0)
+    hours, edges = np.histogram(values, 40, weights=curve.seconds / 3600)
     middles = (edges[1:] + edges[:-1]) / 2
     data = [{"type": "bar", "x": numbers(middles), "y": numbers(hours), "marker": {"color": BLUE}}]
     drawn = frame(words, words("measured time [h]")) | {"bargap": 0.08}
-    drawn["xaxis"] |= {"title": {"text": safe(f"{words.name(name)} [{words.unit(scale.unit)}]")}}
+    drawn["xaxis"] |= {"title": {"text": safe(labelled(found, name, words, raw=factor is None))}}
     caption = words("Hours of the measured time in each of 40 classes.")
     return Chart("histogram", words("Histogram"), {"data": data, "layout": drawn}, caption)

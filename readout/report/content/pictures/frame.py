@@ -35,6 +35,18 @@ def line(x: Sequence[Any], y: NDArray[np.float64], name: str, color: str, width:
     }  # fmt: skip
 
 
+def called(found: Review, name: str, words: Words, *, raw: bool = False) -> str:
+    """`flow`; `flow, corrected` of one that the ledger corrects, or with `raw` `flow, raw`."""
+    if found.best(name) is found.readings[name]:
+        return words.name(name)
+    return f"{words.name(name)}, {words('raw' if raw else 'corrected')}"
+
+
+def labelled(found: Review, name: str, words: Words, *, raw: bool = False) -> str:
+    """`flow, corrected [m³/min]`, beside an axis."""
+    return f"{called(found, name, words, raw=raw)} [{words.unit(found.readings[name].shown.unit)}]"
+
+
 def safe(text: str) -> str:
     """The chart script reads tags in its labels: there are none in this."""
     return str(escape(plain(text)))

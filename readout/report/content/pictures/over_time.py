@@ -20,6 +20,7 @@ from readout.report.content.pictures.frame import (
     PALE,
     RUST,
     frame,
+    labelled,
     line,
     offset_of,
     safe,
@@ -57,7 +58,7 @@ def over_time(found: Review, names: Sequence[str], words: Words, columns: int = 
         key = _axis(index)
         lines, width = _panel(found, name, words, columns, offset)
         data += [one | {"yaxis": key.replace("axis", "")} for one in lines]
-        label = safe(f"{words.name(name)} [{words.unit(found.readings[name].shown.unit)}]")
+        label = safe(labelled(found, name, words))
         drawn[key] = drawn["yaxis"] | {"title": {"text": label}, "domain": panels[index]}
     begin, end = texts(np.array([found.coverage.begin_ms, found.coverage.end_ms], np.int64), offset)
     drawn["xaxis"] |= {"type": "date", "tickformatstops": _ticks(words), "range": [begin, end]}
@@ -102,7 +103,7 @@ def side_by_side(found: Sequence[Review], words: Words) -> Chart:
     drawn["xaxis"] |= {"type": "date", "tickformatstops": _ticks(words), "hoverformat": _moments(words)}
     drawn |= {"showlegend": True, "legend": {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom"}}
     caption = words(
-        "Means as the meters told them; nothing is drawn over gaps. Drag to zoom, double click to go back."
+        "Means, corrected by the ledger; nothing is drawn over gaps. Drag to zoom, double click to go back."
         " Times are UTC{offset} throughout.",
         offset=_signed(offset),
     )

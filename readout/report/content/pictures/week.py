@@ -8,7 +8,7 @@ import math
 from typing import Any
 
 from readout.report.content.blocks import Chart, Table
-from readout.report.content.pictures.frame import BLUE, INK, PALE, frame, safe
+from readout.report.content.pictures.frame import BLUE, INK, PALE, called, frame, safe
 from readout.report.language.words import Words
 from readout.review.about.site_time import WEEKDAYS
 from readout.review.figures.periods import Period
@@ -25,7 +25,7 @@ _BESIDE, _BELOW = "  n ", "<br>n "
 
 def picture(found: Review, name: str, words: Words) -> Chart:
     """Hours (down) by weekdays (across)."""
-    reading, cells = found.readings[name], _cells(found, name)
+    reading, cells = found.best(name), _cells(found, name)
     means = [[_mean(cells.get((day, hour))) for day in WEEKDAYS] for hour in _HOURS]
     known = [mean for row in means for mean in row if mean is not None]
     low, high = min(known, default=0.0), max(known, default=1.0)
@@ -54,7 +54,7 @@ def picture(found: Review, name: str, words: Words) -> Chart:
     caption = words(
         "Mean of {name} [{unit}] in each hour of the week by the site's clock; n is how many such hours were"
         " measured at least in part. Darker is more. Struck through, n 0: not measured.",
-        name=words.name(name), unit=unit,
+        name=called(found, name, words), unit=unit,
     )  # fmt: skip
     spec = {"data": [*_unmeasured(means, words), measured], "layout": drawn, "narrow": tall}
     return Chart("week", words("Hours of the week"), spec, caption)
@@ -70,8 +70,8 @@ def table(found: Review, name: str, words: Words) -> Table:
 
     rows = [(f"{hour:02d}", *(cell(cells.get((day, hour))) for day in WEEKDAYS)) for hour in _HOURS]
     caption = words(
-        "Hours of the week: mean of {name} [{unit}], in brackets n", name=words.name(name),
-        unit=words.unit(found.readings[name].shown.unit),
+        "Hours of the week: mean of {name} [{unit}], in brackets n",
+        name=called(found, name, words), unit=words.unit(found.best(name).shown.unit),
     )  # fmt: skip
     return Table(caption, (words("hour"), *(words(day) for day in WEEKDAYS)), rows)
 
@@ -79,7 +79,7 @@ def table(found: Review, name: str, words: Words) -> Table:
 def _cells(found: Review, name: str) -> dict[tuple[str, int], Period]:
     """By weekday and hour."""
     cells = {}
-    for one in found.readings[name].week:
+    for one in found.best(name).week:
         day, _, clock = one.name.partition(" ")
         cells[day, int(clock[:2])] = one
     return cells
