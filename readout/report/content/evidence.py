@@ -1,6 +1,6 @@
 """The appendix: what the figures rest on, and one hole as an illustration."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -63,46 +63,52 @@ def appendix(found: Review, words: Words, files: Sequence[SealedRows] = ()) -> S
     items: list[Item] = [] if name is None else [curves.histogram(found, name, words)]
     items += _references(found, words)
     hole = _one_hole(found, words)
-    if hole is not None:
-        items.append(hole)
-    late = found.book.late_replies
-    items.append(
-        Text(words("Replies after the time that the map allows, whose values are kept: {n}.", n=late))
+    items += [] if hole is None else [hole]
+    return Section(
+        words("Appendix"), [*items, *_requests(found, words), *_files(files, words), *_ledger(found, words)]
     )
+
+
+def _requests(found: Review, words: Words) -> Iterator[Text]:
+    """What came late, and what never came to a usable reply."""
+    late = found.book.late_replies
+    yield Text(words("Replies after the time that the map allows, whose values are kept: {n}.", n=late))
     asked = found.book.requests
     if asked.sent:
-        failed, short = sum(asked.failed.values()), sum(asked.rows.values())
-        items.append(
-            Text(
-                words(
-                    "Requests without a usable reply, made good by asking again or not: {failed} of {sent}. "
-                    "Rows that lack values for it: {rows}.",
-                    failed=failed, sent=asked.sent, rows=short,
-                )
+        yield Text(
+            words(
+                "Requests without a usable reply, made good by asking again or not: {failed} of {sent}. "
+                "Rows that lack values for it: {rows}.",
+                failed=sum(asked.failed.values()), sent=asked.sent, rows=sum(asked.rows.values()),
             )
         )  # fmt: skip
+
+
+def _files(files: Sequence[SealedRows], words: Words) -> Iterator[Item]:
+    """The sealed files with their hashes, as many as a page can bear."""
     if files:
         heads = (words("file"), words("rows"), "SHA-256")
         rows = [(plain(one.file), str(one.rows), one.sha256) for one in files[:MOST_FILES]]
-        items.append(fold(Table(words("Sealed files of this point"), heads, rows, "words"), words))
+        yield fold(Table(words("Sealed files of this point"), heads, rows, "words"), words)
     if len(files) > MOST_FILES:
-        items.append(
-            Text(words("and {n} more: `archive list` has all of them.", n=len(files) - MOST_FILES), "small")
-        )
+        more = len(files) - MOST_FILES
+        yield Text(words("and {n} more: `archive list` has all of them.", n=more), "small")
+
+
+def _ledger(found: Review, words: Words) -> Iterator[Text]:
+    """Its last line, by which a cut is found, and its faults."""
     n, tail = found.book.tail
-    items.append(
-        Text(
-            words(
-                "The ledger's last line is number {n}, SHA-256 {hash}: write it down elsewhere, and a"
-                " ledger that was cut is found.",
-                n=n,
-                hash=tail,
-            ),
-            "small",
-        )
+    yield Text(
+        words(
+            "The ledger's last line is number {n}, SHA-256 {hash}: write it down elsewhere, and a"
+            " ledger that was cut is found.",
+            n=n,
+            hash=tail,
+        ),
+        "small",
     )
-    items += [Text(words(fault), "strong") for fault in found.book.faults]
-    return Section(words("Appendix"), items)
+    for fault in found.book.faults:
+        yield Text(words(fault), "strong")
 
 
 def _references(found: Review, words: Words) -> list[Table]:
