@@ -242,6 +242,7 @@ def _own_cells(one: "Tried", reading: "Reading", numbering: str) -> list[str]:
 
 def _cells(one: "Tried", reading: "Reading", numbering: str) -> list[str]:
     """Value, unit, registers as sent, the way, what is to be said of it."""
+    from readout.cli.readings_text import unit_text
     from readout.diagnose.readings.choosing import words_for
 
     words = " ".join(f"{word:04X}" for word in reading.words[:_WORDS_SHOWN])
@@ -249,7 +250,7 @@ def _cells(one: "Tried", reading: "Reading", numbering: str) -> list[str]:
         words += f" … {len(reading.words)} registers"
     way = words_for(one.value, reading.way, numbering)
     said = _said(one, reading, shown_scaled=bool(reading.power))
-    return [_shown(one, reading), printed(reading.unit or ""), words, way, said]
+    return [_shown(one, reading), unit_text(reading.unit, gauge=False), words, way, said]
 
 
 def _shown(one: "Tried", reading: "Reading") -> str:
@@ -289,7 +290,8 @@ def _said(one: "Tried", reading: "Reading", *, shown_scaled: bool = False) -> st
     from readout.diagnose.readings.display import Fit
 
     if reading.why:
-        return "; ".join(reading.why)
+        seen = "what the display shows, but " if reading.fit is Fit.FITS and one.display is not None else ""
+        return seen + "; ".join(reading.why)
     words = {
         Fit.FITS: "what the display shows",
         Fit.SCALED: "what the display shows, with this scale"

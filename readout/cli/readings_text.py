@@ -63,7 +63,9 @@ def stored_text(row: "pa.Table") -> list[str]:
             unit = held.get(f"{column.name}_unit") or about.get("unit", "")
             remarks = [f"at {printed(about['reference'])}"] if "reference" in about else []
             remarks += [held[f"{column.name}_flag"]] if held.get(f"{column.name}_flag") else []
-            lines.append((f"  {column.name}", value_text(value), printed(unit), "; ".join(remarks)))
+            lines.append(
+                (f"  {column.name}", value_text(value), unit_text(unit, gauge=False), "; ".join(remarks))
+            )
     heading = f"  due {held['due']:%Y-%m-%d %H:%M:%S} UTC, status {held['status']}"
     return [heading, *columns(lines, right=frozenset({1}))]
 
@@ -99,8 +101,8 @@ def value_text(value: Any) -> str:
 
 
 def unit_text(unit: str | None, *, gauge: bool) -> str:
-    """The unit as people write it; a gauge pressure says so."""
-    told = printed(unit or "")
+    """The unit as people write it, nothing for a plain number's 1; a gauge pressure says so."""
+    told = "" if unit is None or unit == "1" else printed(unit)
     return f"{told}(g)" if told and gauge and not told.endswith("(g)") else told
 
 

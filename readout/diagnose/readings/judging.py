@@ -25,6 +25,11 @@ USUAL: Mapping[str, tuple[float, float]] = {
     "degC": (-90, 600), "degF": (-130, 1200), "K": (100, 900), "%": (-10, 110), "mA": (-25, 25),
 }  # fmt: skip
 
+#: Kinds for a total that grows on for years, and what one in litres or grams hardly comes to: a million m³ in
+#: ml is 10^12. Words in a wrong order are mostly far above. Common practice, no source.
+_WIDE = frozenset({Kind.INT48, Kind.UINT48, Kind.INT64, Kind.UINT64, Kind.FLOAT64})
+_LARGEST_TOTAL = 1e13
+
 #: The words as sent, by their place.
 Registers = Mapping[Column, int]
 
@@ -264,9 +269,18 @@ def _oddities(value: Value, one: Reading, now_ms: int) -> tuple[str, ...]:
     span_of_unit = USUAL.get(value.unit or "")
     if span_of_unit is not None and not span_of_unit[0] <= found <= span_of_unit[1]:
         return (f"outside what is usual in {value.unit}",)
-    if abs(found) > LARGEST:
+    if abs(found) > _largest(value):
         return ("of another size than numbers are",)
     return ()
+
+
+def _largest(value: Value) -> float:
+    """What a number is hardly above; a running total that is wide grows for years, in litres or grams."""
+    end = None if value.totaliser is None else value.totaliser.rolls_over_at
+    if end is not None:
+        return max(LARGEST, float(end))
+    wide = value.number.kind in _WIDE and value.totaliser is not None
+    return _LARGEST_TOTAL if wide else LARGEST
 
 
 # ---- ways that read the same

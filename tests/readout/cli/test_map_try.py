@@ -126,6 +126,25 @@ def test_units_bits_and_all_digits_are_shown_as_people_read_them(tmp_path: Path)
     assert "as mapped  385 (flow high, sensor, bit8)" in done.stdout
 
 
+WIDE_TOTAL = """\
+register_map: 1
+meter: Mere 5 vane meter
+serial: {unit_address: 12}
+readings:
+  total: {input: 0, type: int64, scale: 0.01, unit: kg, totaliser: true}
+  speed: {input: 4, type: uint16, unit: m/s, basis: actual, range: [0, 60]}
+"""
+
+
+def test_a_wide_total_of_many_years_is_no_odd_number(tmp_path: Path) -> None:
+    """123,456,789,012 hundredths are 1C BE99 1A14; what the display shows is said even where it is odd."""
+    with SimulatedLine([Words((0, 0x1C, 0xBE99, 0x1A14, 85))]) as line:
+        words = ("--samples", "1", "--display", "total=1234567890.12", "--display", "speed=85")
+        done = tried(tmp_path, line.port, *words, text=WIDE_TOTAL)
+    assert re.search(r"as mapped +1234567890\.12  kg .*  what the display shows\n", done.stdout)
+    assert "what the display shows, but above range 0 to 60" in done.stdout
+
+
 def displays() -> list[str]:
     return [word for name, shown in SHOWN.items() for word in ("--display", f"{name}={shown}")]
 

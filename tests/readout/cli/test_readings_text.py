@@ -34,6 +34,7 @@ def test_a_gauge_pressure_says_so() -> None:
     assert unit_text("bar", gauge=True) == "bar(g)"
     assert unit_text("bar", gauge=False) == "bar"
     assert unit_text(None, gauge=True) == ""
+    assert unit_text("1", gauge=False) == ""
 
 
 def stored(name: str, value: object, kind: pa.DataType, **about: str) -> tuple[pa.Field, pa.Array]:
