@@ -59,7 +59,7 @@ def same(found: pa.Table, expected: list[dict[str, str | None]]) -> None:
 
 @each_golden
 @pytest.mark.parametrize("depth", list(Depth))
-def test_it_is_whole(golden: Path, depth: Depth) -> None:
+def test_an_archive_of_an_earlier_version_verifies_without_a_fault(golden: Path, depth: Depth) -> None:
     """Not a fault, not a note, and every row written by hand is counted."""
     found = verify_archive(golden / "archive", depth)
     assert (found.faults, found.notes) == ((), ())

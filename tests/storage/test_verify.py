@@ -240,7 +240,7 @@ def test_a_folder_without_archive_is_refused(tmp_path: Path) -> None:
         verify_archive(tmp_path)
 
 
-def test_one_file_alone(whole: Path, tmp_path: Path) -> None:
+def test_one_file_alone_tells_what_is_wrong_with_it(whole: Path, tmp_path: Path) -> None:
     """Someone who has one file: readable and in order, or what is wrong with it."""
     path = files(whole)[1]
     assert verify_file(path) == []

@@ -134,7 +134,7 @@ def test_every_kind_can_be_explained_as_data(capsys: pytest.CaptureFixture[str])
         (("--explain", "zzz"), "no finding has that name; all: file not readable"),
     ],
 )
-def test_wrong_use(words: tuple[str, ...], said: str) -> None:
+def test_wrong_use_says_what_to_write(words: tuple[str, ...], said: str) -> None:
     done = checked(*words)
     assert isinstance(done.exception, WrongUse)
     assert said in str(done.exception)

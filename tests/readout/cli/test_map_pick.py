@@ -163,7 +163,7 @@ def test_equals_are_equals_and_the_status_says_so(maps: Path) -> None:
     assert "several fit alike" in done.stderr
 
 
-def test_no_map_fits(maps: Path) -> None:
+def test_where_no_map_fits_it_is_said_with_status_1(maps: Path) -> None:
     with SimulatedLine(
         [meter(MERE.replace("input: 0", "input: 50").replace("input: 2", "input: 60"))]
     ) as line:
@@ -240,7 +240,9 @@ def test_the_meters_own_line_settings_are_found(maps: Path) -> None:
         ({"a.yaml": MERE}, ("--characters", "9X9"), "write data bits, parity and stop bits"),
     ],
 )
-def test_wrong_use(change: dict[str, str] | None, words: tuple[str, ...], said: str, tmp_path: Path) -> None:
+def test_wrong_use_is_refused_before_anything_is_sent(
+    change: dict[str, str] | None, words: tuple[str, ...], said: str, tmp_path: Path
+) -> None:
     folder = tmp_path / "folder"
     if change is not None:
         folder.mkdir()

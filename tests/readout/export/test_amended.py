@@ -47,14 +47,14 @@ def test_rows_as_text_have_both(archive: Path) -> None:
     assert list(frame.loc[late, "flow_corrected [m3/h]"]) == pytest.approx([100 * FACTOR] * 360, rel=1e-6)
 
 
-def test_means_have_both(archive: Path) -> None:
+def test_means_have_the_raw_and_the_corrected_flow(archive: Path) -> None:
     run("export", str(archive), "--to", str(archive.parent / "hours.csv"), "--every", "1h")
     frame = pd.read_csv(archive.parent / "hours.csv")
     assert list(frame["flow_mean [m3/h]"]) == [100.0, 100.0]
     assert list(frame["flow_corrected_mean [m3/h]"]) == pytest.approx([100, 100 * FACTOR], rel=1e-6)
 
 
-def test_a_table_for_programs_has_both(archive: Path) -> None:
+def test_a_table_for_programs_has_the_raw_and_the_corrected_flow(archive: Path) -> None:
     run("export", str(archive), "--to", str(archive.parent / "rows.parquet"))
     frame = pd.read_parquet(archive.parent / "rows.parquet")
     assert frame["flow_corrected"].iloc[-1] == pytest.approx(100 * FACTOR, rel=1e-6)

@@ -117,6 +117,6 @@ def test_a_journal_keeps_windows_and_sessions_as_they_were_given(held: Any) -> N
         held.journal.keep(Window("header", 3, "no plan", 0, b"", b"", b""))
 
 
-def test_numbers_as_runs() -> None:
+def test_numbers_in_a_row_become_one_run() -> None:
     assert runs(np.array([], np.int64)) == []
     assert runs(np.array([3, 4, 5, 9, 11, 12], np.int64)) == [range(3, 6), range(9, 10), range(11, 13)]

@@ -94,7 +94,9 @@ def test_a_setting_that_was_not_told_is_to_be_decided(point: MeasuringPoint) -> 
         (None, False, GO),
     ],
 )
-def test_the_clock(offset_s: float | None, *, has: bool, verdict: Verdict) -> None:
+def test_an_offset_is_to_be_decided_and_no_time_no_go_whoever_could_set_it(
+    offset_s: float | None, *, has: bool, verdict: Verdict
+) -> None:
     for can_set in (True, False):
         assert clock_check(offset_s, has_clock=has, can_set=can_set).verdict is verdict
 

@@ -66,7 +66,9 @@ MINUTE, DAY = 60_000, 86_400_000
         (Kept(5, 5, "ok", DAY), 10 * DAY, TO_DECIDE, "they ended at 1970-01-02T00:00:00.000Z"),
     ],
 )
-def test_what_was_recorded(kept: Kept, now_ms: int, verdict: Verdict, said: str) -> None:
+def test_rows_that_lack_or_ended_early_keep_a_visit_from_go(
+    kept: Kept, now_ms: int, verdict: Verdict, said: str
+) -> None:
     found = kept_check(kept, "noon", 1, now_ms)
     assert (found.verdict, said in found.reason) == (verdict, True), found
 

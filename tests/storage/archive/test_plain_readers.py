@@ -40,7 +40,7 @@ def run_page(name: str) -> dict[str, Any]:
     return names
 
 
-def test_page_on_the_ledger(archive: Path) -> None:
+def test_the_code_on_the_ledgers_page_finds_a_changed_line(archive: Path) -> None:
     """The page's check passes on a whole ledger and fails on a changed one."""
     run_page("ledger.md")
     ledger = archive / "ledger.jsonl"
@@ -49,7 +49,7 @@ def test_page_on_the_ledger(archive: Path) -> None:
         run_page("ledger.md")
 
 
-def test_page_on_the_journal(archive: Path, hall: ModuleType) -> None:
+def test_the_code_on_the_journals_page_gives_the_waiting_rows(archive: Path, hall: ModuleType) -> None:
     """The waiting rows with their registers."""
     waiting = run_page("journal.md")["waiting"]
     assert [(row[0], row[2], row[4]) for row in waiting] == [(hall.POINT, n, [n]) for n in range(31, 36)]

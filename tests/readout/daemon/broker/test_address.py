@@ -35,7 +35,7 @@ def test_an_address_and_its_defaults(text: str, host: str, port: int, tls: bool,
         ("mqtt://localhost/$SYS", "a \\$ in front"),
     ],
 )  # fmt: skip
-def test_what_is_no_address(text: str, said: str) -> None:
+def test_what_is_no_address_is_refused_in_words(text: str, said: str) -> None:
     with pytest.raises(WrongUse, match=said):
         broker_at(text, None, ARCHIVE)
 
@@ -70,7 +70,7 @@ def test_a_login_is_read_and_its_files_are_found_beside_it(tmp_path: Path) -> No
         ("mqtt://b", "ca: login\n", "write mqtts://"),
     ],
 )
-def test_what_is_no_login(tmp_path: Path, url: str, text: str, said: str) -> None:
+def test_what_is_no_login_is_refused_with_its_line(tmp_path: Path, url: str, text: str, said: str) -> None:
     (tmp_path / "login").write_text(text)
     with pytest.raises(WrongUse, match=said):
         broker_at(url, tmp_path / "login", ARCHIVE)

@@ -153,7 +153,7 @@ def certificates(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def test_tls_and_a_login(
+def test_a_broker_is_used_only_with_its_right_certificate_and_our_right_password(
     publish: Any, mosquitto: Any, certificates: Path, command: ModuleType, tmp_path: Path
 ) -> None:
     """Connected with the right ones; a stranger's certificate and a wrong password are told and not used."""

@@ -94,7 +94,9 @@ def minute(moment: str) -> str:
         "over and under it", "missing rounds do not end it", "told and silent", "silence is not inside",
     ],
 )  # fmt: skip
-def test_what_is_told(point: PointToRecord, pressures: list[float | str | None], told: list[str]) -> None:
+def test_only_what_stays_outside_for_long_enough_is_told_and_only_once(
+    point: PointToRecord, pressures: list[float | str | None], told: list[str]
+) -> None:
     assert changes(point, [None if p is None else float(p) for p in pressures]) == told
 
 

@@ -157,7 +157,7 @@ def test_what_is_not_understood_is_not_judged(tmp_path: Path, settings: dict[str
     assert findings(tmp_path, settings) == []
 
 
-def test_words_of_an_effect() -> None:
+def test_an_effect_is_told_as_high_low_or_right() -> None:
     assert [reads(percent) for percent in (5.12, -5.07, 0.01)] == [
         "reads 5.1 % high", "reads 5.1 % low", "reads right",
     ]  # fmt: skip

@@ -106,7 +106,7 @@ def test_the_same_over_supercooled_water_is_another_figure() -> None:
     assert supercooled_dew_point_k(vapour) - 273.15 == pytest.approx(-23.1, abs=0.1)
 
 
-def test_absolute_humidity() -> None:
+def test_absolute_humidity_is_that_of_an_ideal_vapour() -> None:
     """20 °C: 17.290 g/m³ saturated, 10.374 at 60 % (computed, p_sat M/(R T))."""
     assert absolute_humidity_kg_per_m3(State(293.15, 1e5, 1)) * 1e3 == pytest.approx(17.290, abs=1e-3)
     assert absolute_humidity_kg_per_m3(State(293.15, 1e5, 0.6)) * 1e3 == pytest.approx(10.374, abs=1e-3)

@@ -141,7 +141,7 @@ def test_only_a_volume_flow_is_a_flow_and_100_cfm_no_length(number: Decimal, wor
     ("flow", "m3_per_h"),
     [("100 cfm", 169.9010796), ("1 m3/min", 60), ("1000 l/min", 60), ("420 m3/h", 420), ("1 m3/s", 3600)],
 )
-def test_flows_in_si(flow: str, m3_per_h: float) -> None:
+def test_a_flow_in_any_unit_is_the_same_in_si(flow: str, m3_per_h: float) -> None:
     """1 ft = 0.3048 m exactly: 100 cfm = 6000 × 0.3048³ m³/h."""
     assert flow_m3_per_s(q(flow), None) * 3600 == pytest.approx(m3_per_h, rel=1e-9)
 

@@ -88,7 +88,7 @@ def test_a_run_without_a_fitting_is_taken_as_the_worst() -> None:
     assert inlet_run(StraightRun(q("1.8 m")), BORE, Position.CENTRE).asked == 50
 
 
-def test_the_run_behind() -> None:
+def test_five_diameters_are_asked_for_behind_unless_the_manual_says_otherwise() -> None:
     found = outlet_run(StraightRun(q("0.2 m")), BORE)
     assert (found.asked, found.is_enough) == (5, False)
     assert outlet_run(StraightRun(q("0.2 m"), asked_by_manual=Decimal(3)), BORE).is_enough
