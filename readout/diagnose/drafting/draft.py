@@ -63,6 +63,9 @@ def draft(
     table = by_its_numbers(table)
     ask_of_both_addresses(table, asking)
     rows = asking.answers.into(table.rows)
+    for row in rows:
+        if row.last > row.line:
+            asking.note(row.line, f"put together from lines {row.line} to {row.last}")
     for line, said in asking.answers.rows.items():
         asking.note(line, "answered " + ", ".join(f"{what} {text}".strip() for what, text in said.items()))
     folded = fold(rows, asking, bare_hex=are_hexadecimal(table, rows, asking))

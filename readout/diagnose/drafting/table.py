@@ -8,6 +8,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 from enum import Enum
 
+from readout.diagnose.drafting.broken import Line, aligned, mended, parted_by_blanks
 from readout.diagnose.drafting.cells import addresses
 
 
@@ -94,10 +95,14 @@ _HOW = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One row: the line of the file it begins on, from 1, and what stands in the known columns."""
+    """One row: the line of the file it begins on, from 1, and what stands in the known columns.
+
+    `last` is the line on which a row ends that was broken over several.
+    """
 
     line: int
     cells: dict[Column, str]
+    last: int = 0
 
     def get(self, column: Column) -> str:
         """The cell, or nothing where the table has no such column."""
@@ -138,19 +143,7 @@ def read_table(data: bytes, named: dict[Column, str]) -> Table:
             )
     decoded, code_page = _decoded(data)
     text = unicodedata.normalize("NFC", decoded)  # some programs copy a letter and its accent as two
-    best: tuple[int, int, list[tuple[int, list[str]]], dict[Column, int]] | None = None
-    for delimiter in _DELIMITERS:
-        lines = _split(text, delimiter)
-        for index, (_, cells) in enumerate(lines[:50]):
-            columns = _columns(cells, named)
-            if Column.ADDRESS in columns and len(columns) > (best[0] if best else 1):
-                best = (len(columns), index, lines, columns)
-    if best is None:
-        raise ValueError(
-            "no line has the heading of an address and of a further column, parted by tabs, semicolons, "
-            'commas or |; name them, as in --column address="Reg. No." --column name=Parameter'
-        )
-    _, index, lines, columns = best
+    index, lines, columns = _with_headings(text, named)
     taken = set(columns.values())
     head = lines[index][1]
     unknown = tuple(" ".join(c.split()) for i, c in enumerate(head) if c.strip() and i not in taken)
@@ -160,19 +153,46 @@ def read_table(data: bytes, named: dict[Column, str]) -> Table:
     headings = {column: " ".join(head[i].split()) for column, i in columns.items()}
     rows = []
     known = set(columns)
-    for place, (line, cells) in enumerate(lines[index + 1 :], index + 1):
+    below = mended(lines[index + 1 :], len(head) if columns[Column.ADDRESS] == 0 else 0)
+    for place, (line, last, cells) in enumerate(below):
         again = _columns(cells, named)
         if Column.ADDRESS in again and len(again) >= _HEADINGS_AGAIN:  # as on each page of a manual, or
             columns = _with_offsets(
-                again, cells, [one for _, one in lines[place + 1 :]]
+                again, cells, [one for _, _, one in below[place + 1 :]]
             )  # for its next table, whose order may be another
             known |= set(columns)
             continue
         found = {c: _cell(cells[i], c) for c, i in columns.items() if i < len(cells)}
         if any(map(_says, found.values())):
-            rows.append(Row(line, found))
+            rows.append(Row(line, found, last))
     above = [" ".join(" ".join(cells).split()) for _, cells in lines[:index]]
     return Table(tuple(rows), unknown, frozenset(known), headings, tuple(filter(None, above)), code_page)
+
+
+def _with_headings(text: str, named: dict[Column, str]) -> tuple[int, list[Line], dict[Column, int]]:
+    """The place of the line of headings, the lines cut as it is, and its columns.
+
+    Raises:
+        ValueError: there is no such line.
+    """
+    best: tuple[int, int, list[Line], dict[Column, int]] | None = None
+    for delimiter in _DELIMITERS:
+        lines = _split(text, delimiter)
+        for index, (_, cells) in enumerate(lines[:50]):
+            columns = _columns(cells, named)
+            if Column.ADDRESS in columns and len(columns) > (best[0] if best else 1):
+                best = (len(columns), index, lines, columns)
+    if best is not None:
+        return best[1:]
+    for number, cells in parted_by_blanks(text):
+        columns = _columns(cells, named)
+        if Column.ADDRESS in columns and len(columns) >= _HEADINGS_AGAIN:
+            above = [(one, [line]) for one, line in enumerate(text.splitlines()[: number - 1], 1)]
+            return number - 1, [*above, *aligned(text, number)], columns
+    raise ValueError(
+        "no line has the heading of an address and of a further column, parted by tabs, semicolons, "
+        'commas, | or several blanks; name them, as in --column address="Reg. No." --column name=Parameter'
+    )
 
 
 def _with_offsets(columns: dict[Column, int], head: list[str], rows: list[list[str]]) -> dict[Column, int]:
@@ -261,7 +281,7 @@ def _sense(text: str) -> int:
     return 2 * expected - len(beyond) + 3 * len(_UNITS.findall(text))
 
 
-def _split(text: str, delimiter: str) -> list[tuple[int, list[str]]]:
+def _split(text: str, delimiter: str) -> list[Line]:
     """Rows with the line each begins on; none where this delimiter cannot be the file's."""
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
     rows, begins = [], 1
