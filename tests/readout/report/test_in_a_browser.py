@@ -58,7 +58,8 @@ def test_the_page_is_quiet_by_itself_and_for_everyone(written: Path, chromium: A
     for size in (LAPTOP, PHONE, A4):
         tab.size(*size, mobile=size == PHONE)
         tab.run(axe + "; null")
-        rules = {"rules": {"color-contrast": {"enabled": size == LAPTOP}}}  # slow, the same at each size
+        # Colours are slow and the same at each size; what is right needs no list of every element.
+        rules = {"rules": {"color-contrast": {"enabled": size == LAPTOP}}, "resultTypes": ["violations"]}
         ask = f"axe.run({{exclude: ['.main-svg']}}, {json.dumps(rules)})"
         found = json.loads(tab.run(f"{ask}.then(found => JSON.stringify(found.violations))"))
         assert [(one["id"], one["nodes"][0]["html"][:200]) for one in found] == []
