@@ -23,18 +23,17 @@ def mended(lines: list[Line], width: int) -> list[tuple[int, int, list[str]]]:
     place = 0
     while place < len(lines):
         line, cells = lines[place]
-        whole, last = (
-            _whole(lines[place:], width) if cells and addresses(cells[0]) is not None else (cells, 0)
-        )
+        whole, last = _whole(lines, place, width) if cells and addresses(cells[0]) is not None else (cells, 0)
         found.append((line, lines[place + last][0], whole))
         place += last + 1
     return found
 
 
-def _whole(lines: list[Line], width: int) -> tuple[list[str], int]:
-    """The cells of a row put together, and how many lines below it they took; else the first line's alone."""
-    first = cells = lines[0][1]
-    for count, (_, further) in enumerate(lines[1:], 1):
+def _whole(lines: list[Line], place: int, width: int) -> tuple[list[str], int]:
+    """The cells of a row put together, and how many lines below it they took; else its first line's alone."""
+    first = cells = lines[place][1]
+    for count in range(1, len(lines) - place):
+        further = lines[place + count][1]
         if len(cells) >= width or not further or not further[0].strip() or addresses(further[0]) is not None:
             break
         cells = [*cells[:-1], f"{cells[-1]} {further[0]}".strip(), *further[1:]]

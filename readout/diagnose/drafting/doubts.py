@@ -133,7 +133,7 @@ def ask_of_decimals(item: Item, scale: Decimal, table: Table, asking: Asking) ->
     """Ask of a scale of 2 to 9, which tells decimals as well; of 1, too, where others of its column do."""
     if scale != scale.to_integral_value() or not 1 <= scale <= _MOST_DECIMALS:
         return
-    if scale == 1 and not any(re.fullmatch(r"[02-9]", row.get(Column.SCALE).strip()) for row in table.rows):
+    if scale == 1 and not table.decimals:
         return
     decimals = f"{Decimal(1).scaleb(-int(scale)):f}"
     asking.row(

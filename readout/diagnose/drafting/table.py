@@ -114,7 +114,7 @@ class Table:
     """The rows below the headings, the headings that nobody knew, those of the known columns as copied.
 
     `above`: what stands above the headings, a line each. `code_page`: the old one that its letters make sense
-    in, where it is neither Unicode nor cp1252.
+    in, where it is neither Unicode nor cp1252. `decimals`: whether some scale is 0 or a digit from 2 on.
     """
 
     rows: tuple[Row, ...]
@@ -123,6 +123,7 @@ class Table:
     headings: dict[Column, str] = field(default_factory=dict)
     above: tuple[str, ...] = ()
     code_page: str = ""
+    decimals: bool = False
 
     def says(self, column: Column, *words: str) -> bool:
         """Whether the heading of a column has one of the words, such as `hex`."""
@@ -166,7 +167,10 @@ def read_table(data: bytes, named: dict[Column, str]) -> Table:
         if any(map(_says, found.values())):
             rows.append(Row(line, found, last))
     above = [" ".join(" ".join(cells).split()) for _, cells in lines[:index]]
-    return Table(tuple(rows), unknown, frozenset(known), headings, tuple(filter(None, above)), code_page)
+    decimals = any(re.fullmatch(r"[02-9]", row.get(Column.SCALE).strip()) for row in rows)
+    return Table(
+        tuple(rows), unknown, frozenset(known), headings, tuple(filter(None, above)), code_page, decimals
+    )
 
 
 def _with_headings(text: str, named: dict[Column, str]) -> tuple[int, list[Line], dict[Column, int]]:
