@@ -10,18 +10,19 @@ last, so that a file that is just being sealed is found in one of the two.
 
 import hashlib
 import os
-from collections.abc import Callable, Container, Iterable, Iterator, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from dataclasses import dataclass, field
 from enum import Enum
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from storage import ledger, lock
 from storage.archive import layout
 from storage.archive.columns import clashes, column_types, digest
-from storage.archive.files import History, Inventory, SealedFile, follow
+from storage.archive.files import Inventory, Proofs, SealedFile, follow, proof
 from storage.errors import ArchiveAbsent, StorageError
 from storage.journal import Intent, read_only
 from storage.logbook.attachments import ATTACHMENTS, attachments
@@ -33,6 +34,8 @@ if TYPE_CHECKING:
 _TRIES = 3
 #: Files looked at side by side: hashing and decoding leave the interpreter free. Each is in memory whole.
 _HANDS = min(4, 1 + (os.cpu_count() or 1))
+#: So many are handed over at once: of years of files, waiting ones would fill memory.
+_AHEAD = 256
 
 _Given = TypeVar("_Given")
 _Found = TypeVar("_Found")
@@ -101,8 +104,8 @@ def _verified(root: Path, depth: Depth) -> Verification:
     there = layout.files_below(root / layout.ROWS)
     intents = _journal(root, depth, findings)
     tail = _tail(root, findings)
-    history = History()
-    found = Inventory(history=history)
+    replaced = Proofs()
+    found = Inventory(history=replaced)
     walk = ledger.Walk.through(root / ledger.LEDGER)
     reading = walk.reading(
         line for line in walk if not follow(line, found) or (tail is not None and line.n == tail.n)
@@ -110,10 +113,10 @@ def _verified(root: Path, depth: Depth) -> Verification:
     _ledger(reading, tail, held, findings)
     for text in found.faults:
         findings.fault(ledger.LEDGER, text)
-    _added(root, there, found, history.superseded, [*intents, *_intents(root)], findings)
+    _added(root, there, found, replaced.kept, [*intents, *_intents(root)], findings)
     _live(root, found, depth, findings)
     _ranges(found, reading.lines, findings)
-    _superseded(root, history.superseded.values(), depth, findings)
+    _superseded(root, replaced.kept, depth, findings)
     _attachments(root, reading.lines, depth, findings)
     return Verification(
         files=len(found.live),
@@ -250,8 +253,10 @@ def _each(question: Callable[[_Given], _Found], of: Iterable[_Given]) -> Iterato
     """The answers in order, several worked out at a time."""
     import pyarrow.parquet  # noqa: F401  (threads that import it at once wait for each other)
 
+    coming = iter(of)
     with ThreadPoolExecutor(_HANDS) as hands:
-        yield from hands.map(question, of)
+        while several := list(islice(coming, _AHEAD)):
+            yield from hands.map(question, several)
 
 
 def _checked(root: Path, file: SealedFile, depth: Depth) -> _Look:
@@ -345,23 +350,25 @@ def _lost(line: ledger.Line, point: str, source: str, last: int) -> int:
     return max(0, min(end, last) - first + 1)
 
 
-def _superseded(root: Path, replaced: Iterable[SealedFile], depth: Depth, findings: _Findings) -> None:
+def _superseded(root: Path, replaced: Mapping[str, bytes], depth: Depth, findings: _Findings) -> None:
     """Replaced files that were kept must be unchanged; that some were deleted, or put there, is told."""
-    kept = {layout.superseded_name(file.file): file for file in replaced}
-    there = {name: file for name, file in kept.items() if (root / name).exists()}
 
-    def same(name: str) -> bool:
-        return _same(root / name, there[name].bytes, there[name].sha256, depth)
+    def same(name: str) -> bool | None:
+        """None where it was deleted, or has not been moved yet."""
+        path = root / layout.superseded_name(name)
+        return _same(path, *proof(replaced[name]), depth) if path.exists() else None
 
-    for name, whole in zip(there, _each(same, there), strict=True):
-        if not whole:
-            findings.fault(name, "has other bytes than were written")
-    absent = sum(not (root / file.file).exists() for name, file in kept.items() if name not in there)
+    absent = 0
+    for name, whole in zip(replaced, _each(same, replaced), strict=True):
+        if whole is None:
+            absent += not (root / name).exists()
+        elif not whole:
+            findings.fault(layout.superseded_name(name), "has other bytes than were written")
     if absent:
         findings.notes.append(f"{absent} replaced files are no longer in {layout.SUPERSEDED}/")
-    for path in layout.files_below(root / layout.SUPERSEDED):
-        if (name := path.relative_to(root).as_posix()) not in kept:
-            findings.notes.append(f"{name} was never part of the archive")
+    below = (path.relative_to(root).as_posix() for path in layout.each_below(root / layout.SUPERSEDED))
+    strange = sorted(name for name in below if layout.live_name(name) not in replaced)
+    findings.notes += [f"{name} was never part of the archive" for name in strange]
 
 
 def _attachments(root: Path, lines: Sequence[ledger.Line], depth: Depth, findings: _Findings) -> None:

@@ -7,7 +7,7 @@ know is not part of the archive.
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 
 from storage.archive.layout import is_file_name
 from storage.ledger import Kind, Line, iso
@@ -104,13 +104,62 @@ class Came(NamedTuple):
     map_sha256: str | None  # of a redecoded one
 
 
+class Past(Protocol):
+    """What a question wants to keep of files that are no longer live: after years they are many."""
+
+    def knows(self, name: str) -> bool:
+        """Whether a file of this name is kept here."""
+
+    def come(self, file: SealedFile, came: Came) -> None:
+        """A file was added."""
+
+    def go(self, file: SealedFile, line: Line) -> None:
+        """A live file was replaced."""
+
+
 @dataclass(frozen=True)
 class History:
-    """What became of files, replaced ones too: years of hourly ones are many, and few questions need them."""
+    """A past that keeps all: what became of each file. Takes 1.6 KB a replaced file."""
 
     superseded: dict[str, SealedFile] = field(default_factory=dict)  # by file as it was when live
     came: dict[str, Came] = field(default_factory=dict)  # by file, live or superseded
     went: dict[str, Line] = field(default_factory=dict)  # file, superseded → the line that replaced it
+
+    def knows(self, name: str) -> bool:
+        """Whether it was ever added."""
+        return name in self.came
+
+    def come(self, file: SealedFile, came: Came) -> None:
+        """Keep what it came as."""
+        self.came[file.file] = came
+
+    def go(self, file: SealedFile, line: Line) -> None:
+        """Keep it, and what replaced it."""
+        self.superseded[file.file], self.went[file.file] = file, line
+
+
+@dataclass(frozen=True)
+class Proofs:
+    """A past that keeps of a replaced file what proves its bytes, see `proof`; 0.3 KB each."""
+
+    kept: dict[str, bytes] = field(default_factory=dict)  # by file as it was when live
+
+    def knows(self, name: str) -> bool:
+        """Whether it was replaced."""
+        return name in self.kept
+
+    def come(self, file: SealedFile, came: Came) -> None:
+        """Nothing: it is live, which the inventory knows."""
+
+    def go(self, file: SealedFile, line: Line) -> None:  # noqa: ARG002  (which one does not matter)
+        """Keep its proof."""
+        self.kept[file.file] = f"{file.bytes} {file.sha256}".encode()
+
+
+def proof(kept: bytes) -> tuple[int, str]:
+    """What `Proofs` keeps of a file: its size in bytes, and its SHA-256."""
+    size, sha256 = kept.decode().split()
+    return int(size), sha256
 
 
 @dataclass(frozen=True)
@@ -122,7 +171,7 @@ class Inventory:
     columns: dict[tuple[str, str], dict[str, dict[str, str]]] = field(default_factory=dict)
     last_sequences: dict[tuple[str, str], int] = field(default_factory=dict)  # the highest sealed, or lost
     faults: list[str] = field(default_factory=list)  # lines that cannot be followed, as sentences
-    history: History | None = None
+    history: Past | None = None
 
     def files(self) -> list[SealedFile]:
         """The live files, by point, source and sequence."""
@@ -152,7 +201,7 @@ class Inventory:
         return Inventory(dict(self.live), columns, dict(self.last_sequences), list(self.faults))
 
 
-def inventory(lines: Iterable[Line], history: History | None = None) -> Inventory:
+def inventory(lines: Iterable[Line], history: Past | None = None) -> Inventory:
     """Follow the ledger from its first line; into a `history` goes what is of no use but to tell of it."""
     found = Inventory(history=history)
     for line in lines:
@@ -174,13 +223,13 @@ def follow(line: Line, found: Inventory) -> bool:
     for name in replaced(line):
         old = found.live.pop(name, None)
         if old is not None and history is not None:
-            history.superseded[name], history.went[name] = old, line
+            history.go(old, line)
     for entry, file in zip(entries, files, strict=True):
         assert file is not None
         if history is not None:
-            if file.file in history.came:
+            if file.file in found.live or history.knows(file.file):
                 found.faults.append(f"line {line.n} adds {file.file}, which was added before")
-            history.came[file.file] = came
+            history.come(file, came)
         found.live[file.file] = file
         stream = (file.point, file.source)
         found.last_sequences[stream] = max(found.last_sequences.get(stream, 0), file.last_sequence)

@@ -10,6 +10,7 @@ ARCHIVE/
 """
 
 import re
+from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
 
@@ -50,6 +51,11 @@ def superseded_name(name: str) -> str:
     return f"{SUPERSEDED}/{name.removeprefix(f'{ROWS}/')}"
 
 
+def live_name(name: str) -> str:
+    """The inverse: how a file below `superseded/` was called while it was live."""
+    return f"{ROWS}/{name.removeprefix(f'{SUPERSEDED}/')}"
+
+
 def next_version(names: list[str]) -> int:
     """The version of a file that replaces these: one above the highest of them."""
     found = [_FILE.fullmatch(name) for name in names]
@@ -81,7 +87,12 @@ def sequences_by_name(root: Path) -> dict[tuple[str, str], int]:
 
 def files_below(folder: Path) -> list[Path]:
     """Every file below a folder, sorted by path; none where there is no folder."""
-    return sorted(path for path in folder.rglob("*") if not path.is_dir())
+    return sorted(each_below(folder))
+
+
+def each_below(folder: Path) -> Iterator[Path]:
+    """Every file below a folder, one at a time."""
+    return (path for path in folder.rglob("*") if not path.is_dir())
 
 
 def is_archive(folder: Path) -> bool:

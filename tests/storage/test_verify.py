@@ -1,9 +1,12 @@
 """`verify` finds whatever is done to a sealed archive, and is quiet about one that is whole."""
 
+import hashlib
 import json
 import shutil
 import threading
+import tracemalloc
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 from types import ModuleType
 
@@ -13,6 +16,7 @@ from hypothesis import strategies as st
 
 from storage.archive import Archive
 from storage.errors import ArchiveAbsent
+from storage.ledger import NO_LINE, canonical
 from storage.verify import Depth, Verification, verify_archive, verify_file
 
 
@@ -248,3 +252,41 @@ def test_one_file_alone_tells_what_is_wrong_with_it(whole: Path, tmp_path: Path)
     (tmp_path / "half.parquet").write_bytes(path.read_bytes()[:500])
     assert "cannot be opened as Parquet" in verify_file(tmp_path / "half.parquet")[0]
     assert verify_file(tmp_path / "none.parquet", "0" * 64) == ["cannot be read (No such file or directory)"]
+
+
+def ledger_of_days(root: Path, days: int) -> None:
+    """Of each day 24 hourly files and one that took their place, told only: no file of them is there."""
+    previous, lines = NO_LINE, list[bytes]()
+    about = {"point": "header", "source": "live", "rows": 60, "bytes": 5123, "sha256": "a" * 64}
+    about |= {"schema": "b" * 64, "first": None, "last": None}
+
+    def put(kind: str, first: int, last: int, more: dict[str, object]) -> str:
+        nonlocal previous
+        day = date.fromordinal(739_000 + (first - 1) // 1440)
+        name = f"rows/point=header/source=live/date={day}/{first:010d}-{last:010d}.parquet"
+        line = {**about, "file": name, "first_sequence": first, "last_sequence": last, **more, "kind": kind}
+        line |= {"n": len(lines) + 1, "time": "2026-05-04T00:00:00.000Z", "previous": previous}
+        previous = line["hash"] = hashlib.sha256(canonical(line)).hexdigest()
+        lines.append(canonical(line) + b"\n")
+        return name
+
+    for first in range(1, 1440 * days, 1440):
+        hours = [put("sealed", at, at + 59, {}) for at in range(first, first + 1440, 60)]
+        put("merged", first, first + 1439, {"replaces": hours})
+    root.mkdir()
+    (root / "ledger.jsonl").write_bytes(b"".join(lines))
+
+
+def test_years_of_replaced_files_fill_no_memory(tmp_path: Path) -> None:
+    """Of each its name and its proof, and a share of its day's own file: some 500 bytes, not 1500."""
+    most = {}
+    for days in (1, 11, 26):  # once before, for what is loaded on first use
+        root = tmp_path / f"{len(most)}-{days}"
+        ledger_of_days(root, days)
+        tracemalloc.start()
+        found = verify_archive(root, Depth.QUICK)
+        most[days] = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        shutil.rmtree(root)
+        assert f"{24 * days} replaced files are no longer in superseded/" in found.notes
+    assert (most[26] - most[11]) / (15 * 24) < 1000
