@@ -78,10 +78,6 @@ class RoundPlan:
         """The shortest interval [ms] at which such rounds fit on a line of their own."""
         return max(SHORTEST_MS, ceil(self.wire_seconds * 1000))
 
-    def raw_names(self) -> tuple[str, ...]:
-        """The names of `columns` in journal and archive."""
-        return tuple(raw_name(column) for column in self.columns)
-
 
 def raw_name(column: Column) -> str:
     """`raw_input_16`, the address as sent; `raw_input_16_2` for the second word behind one address."""

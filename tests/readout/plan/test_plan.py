@@ -49,7 +49,7 @@ def test_a_whole_meter_is_read_in_two_requests_with_the_bytes_of_the_specificati
 
 def test_raw_columns_follow_the_words_on_the_wire_bridged_ones_too(insertion_meter: RegisterMap) -> None:
     plan = plan_round(insertion_meter, polled_values(insertion_meter), FORMAT, 12)
-    assert plan.raw_names() == (
+    assert tuple(map(raw_name, plan.columns)) == (
         *(f"raw_input_{address}" for address in range(16, 25)),
         "raw_holding_40",
         "raw_holding_41",
@@ -80,7 +80,7 @@ def test_two_words_behind_one_address_have_a_name_each(make_map: MakeMap, number
     (read,) = plan.reads
     assert read.request.frame(12) == rtu("03 1B5E 0001")
     assert read.reply_characters == 9
-    assert plan.raw_names() == ("raw_holding_7006", "raw_holding_7006_2")
+    assert tuple(map(raw_name, plan.columns)) == ("raw_holding_7006", "raw_holding_7006_2")
     assert raw_name(Column(Table.HOLDING, 7006, 1)) == "raw_holding_7006_2"
 
 

@@ -11,7 +11,7 @@ from protocols.modbus.tables import Table
 from protocols.modbus.timing import SerialFormat
 from protocols.register_map.model import Number, RegisterMap, Value
 from readout.plan.blocks import Block, Cost, Limits, Need, plan_blocks
-from readout.plan.plan import plan_round
+from readout.plan.plan import plan_round, raw_name
 from readout.plan.refusals import Refusal, Refusals, sentences, smallest
 from readout.plan.show import describe
 
@@ -52,7 +52,7 @@ def test_a_refused_value_is_left_out_and_its_neighbours_stay_together(
     assert reads(whole, *found.all) == [(0, 33), (34, 40)]
     plan = plan_round(whole, whole.readings, FORMAT, 1, refusals=found)
     assert [value.name for value in plan.refused] == ["v33"]
-    assert set(plan.raw_names()) == {f"raw_input_{place}" for place in range(40)}
+    assert set(map(raw_name, plan.columns)) == {f"raw_input_{place}" for place in range(40)}
     assert describe(plan)["refused"] == ["v33"]
 
 

@@ -9,7 +9,7 @@ from crccheck.crc import CrcModbus
 from protocols.modbus.timing import SerialFormat
 from protocols.register_map.parse import parse_map
 from readout.bus.exchange import Line, Manners
-from readout.plan.plan import plan_round, polled_values
+from readout.plan.plan import plan_round, polled_values, raw_name
 from readout.plan.refusals import Refusals
 from readout.poll.knowledge import Knowledge
 from readout.poll.learning import Learner
@@ -127,12 +127,12 @@ class Reading:
         plan = self.learner.plan
         point = PolledPoint("hall", 1, plan, Manners())
         found = self.learner.poll(self.line, point, first_only=first_only)
-        return Found(dict(zip(plan.raw_names(), found.words, strict=True)), found)
+        return Found(dict(zip(map(raw_name, plan.columns), found.words, strict=True)), found)
 
     def settle(self) -> "Found":
         """Rounds at once until all is known, as `read` makes them."""
         plan, found = self.learner.settle(self.line, self.point)
-        return Found(dict(zip(plan.raw_names(), found.words, strict=True)), found)
+        return Found(dict(zip(map(raw_name, plan.columns), found.words, strict=True)), found)
 
 
 @dataclass
