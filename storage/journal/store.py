@@ -38,6 +38,7 @@ def told(path: Path) -> Iterator[None]:
 
 
 def translated(path: Path, error: sqlite3.DatabaseError) -> StorageError:
+    """The error of ours for one of SQLite's: full, denied, damaged, or none of these; it is not raised."""
     code = getattr(error, "sqlite_errorcode", 0) & 0xFF
     if code == sqlite3.SQLITE_FULL:
         return DiskFull(path, f"No space left to write {path}: free some, nothing else is needed.")
