@@ -15,3 +15,8 @@ class Table(StrEnum):
     def of_bits(self) -> bool:
         """True for the two tables whose entries are single bits."""
         return self in (Table.COIL, Table.DISCRETE)
+
+    @property
+    def register(self) -> str:
+        """One of its registers in a sentence: an input register, a holding register."""
+        return f"{'an' if self is Table.INPUT else 'a'} {self} register"

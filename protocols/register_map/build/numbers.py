@@ -125,7 +125,7 @@ def build_number(entries: Entries, building: Building, default: Kind | None = No
     if table is not None and table.of_bits:
         return _build_bit(table, entries, building)
     if not entries.has(g.TYPE) and default is None:
-        what = "a field" if table is None else f"an {table} register"
+        what = "a field" if table is None else table.register
         building.report.fault(
             entries.node, f"{what} needs a type; one of {', '.join(g.KINDS)}", "type missing"
         )
@@ -278,7 +278,7 @@ def _without_digit(printed: int, table: Table, digit: int) -> int | _Unclear:
         return _Unclear("digit of another table", both)
     return _Unclear(
         "no table digit",
-        f"{printed} has no table digit; under `numbering: table digit` an {table} register is {digit}0001 to "
+        f"{printed} has no table digit; under `numbering: table digit` {table.register} is {digit}0001 to "
         f"{digit}9999 or {digit}00001 to {digit}65536",
     )
 

@@ -58,7 +58,7 @@ def _check_window(way: ByWindow, memory: LogMemory, wire: Wire, entries: Entries
     if way.echo is not None and way.echo.table is not way.data.table:
         report.fault(
             entries.at(m.ECHO),
-            f"the echo is an {way.echo.table} register and the data are {way.data.table} registers: no read "
+            f"the echo lies in the {way.echo.table} registers, the data in the {way.data.table} registers: no read "
             "holds both",
             "echo read apart",
         )

@@ -12,7 +12,10 @@ from readout.diagnose.drafting.table import Column, Table
 
 NOTHING = frozenset({"", "-", "–", "—", "n/a", "N/A"})
 _ENUM = re.compile(r"\benum", re.IGNORECASE)
-_EPOCH = re.compile(r"\b1970\b|\bunix\b|\bepoch\b|\bposix\b", re.IGNORECASE)
+_EPOCH = re.compile(
+    r"\b1970\b|\bunix\b|\bepoch\b|\bposix\b|time[ _-]?stamp|zeitstempel|horodatage", re.IGNORECASE
+)
+_DIFFERENTIAL = re.compile(r"\bdiff|differenz|diff[ée]rence|\bdelta\b|[δ∆] ?p\b|\bdp\b", re.IGNORECASE)
 _RESERVED_BITS = re.compile(r"reserv|réserv|unused|not used|spare|\bfrei\b|nicht b", re.IGNORECASE)
 #: Fewer bits than this show no habit of counting.
 _FEW_BITS = 3
@@ -66,6 +69,11 @@ def ask_of_powers_of_two(item: Item, codes: dict[int, str], asking: Asking) -> N
             answers=("type=bits", "type=uint16"),
             assumed="assumed codes",
         )
+
+
+def is_differential(item: Item) -> bool:
+    """Whether a row's name or remark says that a pressure is the difference of two."""
+    return _DIFFERENTIAL.search(f"{item.label} {item.row.get(Column.CODES)}") is not None
 
 
 def ask_where_bits_begin(item: Item, bits: dict[int, str], asking: Asking) -> None:

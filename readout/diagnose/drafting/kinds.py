@@ -47,7 +47,9 @@ _UNITS = {
     "°f": "degF", "f": "degF", "deg f": "degF", "std": "h", "hours": "h", "hrs": "h", "seconds": "s",
     "sek": "s", "percent": "%", "litres": "l", "nm³/h": "Nm3/h", "nm3/h": "Nm3/h", "nm³": "Nm3", "nm3": "Nm3",
     "volt": "V", "volts": "V", "amp": "A", "amps": "A", "ampere": "A", "watt": "W", "watts": "W",
-    "hertz": "Hz",
+    "hertz": "Hz", "hz": "Hz", "kw": "kW", "kwh": "kWh", "psi": "psi", "mbar": "mbar", "kpa": "kPa",
+    "hpa": "hPa", "bar": "bar", "cfm": "cfm", "scf": "scf", "slpm": "slpm", "gpm": "gpm", "nl/min": "Nl/min",
+    "nm³/min": "Nm3/min", "nm3/min": "Nm3/min", "l/s": "l/s", "kg/h": "kg/h", "°ctd": "degC",
     "m3/hr": "m3/h", "m³/hr": "m3/h", "cbm": "m3", "grad c": "degC",
 }  # fmt: skip
 #: Words for a plain number, of which a map says `unit: 1`.

@@ -122,6 +122,8 @@ class _Told:
         unit = self._pressure(self._unit(unit))
         if unit is not None:
             found.append(("unit", json.dumps(unit, ensure_ascii=False)))
+            if unit in kinds.PRESSURES and doubts.is_differential(self.item):
+                found.append(("quantity", "differential pressure"))
             found += self._amount_of_gas(unit)
         row = self.item.row
         text = row.get(Column.RANGE) or "...".join(
@@ -306,7 +308,7 @@ class _Told:
 
     def _pressure(self, unit: str | None) -> str | None:
         """A pressure's unit with what it is counted from, as far as the table tells that."""
-        if unit not in kinds.PRESSURES:
+        if unit not in kinds.PRESSURES or doubts.is_differential(self.item):
             return unit
         gauge = self.asking.counted_from(
             self.line,

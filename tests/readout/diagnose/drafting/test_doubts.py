@@ -145,6 +145,23 @@ def test_an_order_of_words_beside_a_type_is_asked_about(cell: str) -> None:
     assert (str(readings(settled)[0].number.word_order), asked(settled)) == ("low first", "")
 
 
+def test_a_differential_pressure_is_counted_from_neither_air_nor_vacuum() -> None:
+    text = f"{HEAD}30001;Filter;INT16;mbar;;;Differenzdruck\n30002;dp nozzle;INT16;Pa;;;\n"
+    made = drafted(text)
+    assert [one.quantity for one in readings(made)] == ["differential pressure"] * 2
+    assert asked(made) == ""
+
+
+@pytest.mark.parametrize(
+    ("word", "unit"), [("PSIG", "psi(g)"), ("KPA", "kPa"), ("SCF", "scf"), ("°Ctd", "degC")]
+)
+def test_units_in_capitals_are_known(word: str, unit: str) -> None:
+    made = drafted(
+        f"{HEAD}30001;a;INT16;{word};;;\n", "2:reference={temperature: 68 degF, pressure: 14.5 psi}"
+    )
+    assert [one.unit for one in readings(made)] == [unit]
+
+
 def test_bits_that_begin_at_1_are_asked_about() -> None:
     text = f"{HEAD}30001;a;UINT16;;;;Bit 1: low, Bit 2: high, Bit 3: off, bits 4-15 reserved\n"
     (question,) = drafted(text).questions
