@@ -58,8 +58,8 @@ def _check_window(way: ByWindow, memory: LogMemory, wire: Wire, entries: Entries
     if way.echo is not None and way.echo.table is not way.data.table:
         report.fault(
             entries.at(m.ECHO),
-            f"the echo lies in the {way.echo.table} registers, the data in the {way.data.table} registers: no read "
-            "holds both",
+            f"the echo is in the {way.echo.table} registers and the data are in the {way.data.table} "
+            "registers: no read holds both",
             "echo read apart",
         )
     for number, key in ((way.pointer, m.POINTER), (way.echo, m.ECHO)):

@@ -95,3 +95,13 @@ def test_a_bare_40001_is_refused_with_both_readings(numbering: str) -> None:
     assert fault.name == "two meanings of a number"
     assert "address 0 (then say `numbering: table digit`)" in fault.fault
     assert "address 40001 itself" in fault.fault
+
+
+@pytest.mark.parametrize(
+    ("table", "words"), [("input", "an input register"), ("holding", "a holding register")]
+)
+def test_a_number_without_its_table_digit_names_the_register(table: str, words: str) -> None:
+    head = "register_map: 1\nmeter: m\nwire: {numbering: table digit}\n"
+    text = f"{head}readings: {{a: {{{table}: 3, type: int16}}}}\n"
+    fault = parse_map(text.encode(), "map.yaml").faults[0]
+    assert f"3 has no table digit; under `numbering: table digit` {words} is" in fault.fault
