@@ -32,4 +32,4 @@ def overheard(data: bytes, fmt: SerialFormat) -> str:
 
     telling = (Kind.TELNET, Kind.TEXT, Kind.MODEM_PROBE, Kind.STUCK, Kind.OTHER_MASTER)
     symptom = classify(ReadRequest(Table.HOLDING, 0, 1).frame(1), data, fmt)
-    return " Try: ".join((symptom.sentence, *symptom.advice)) if symptom.kind in telling else ""
+    return f"{symptom.sentence} Try: {'; or '.join(symptom.advice)}." if symptom.kind in telling else ""

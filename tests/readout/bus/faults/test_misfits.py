@@ -124,6 +124,8 @@ def test_another_masters_question_and_its_answer_are_laid_aside(play) -> None:
     assert (
         "A request to unit 5 came that this computer did not send: another master is on the line." in advice
     )
+    assert advice.count("Try:") == 1, "two things to try are one sentence in the log"
+    assert advice.endswith(".")
 
 
 def test_another_master_that_asks_the_same_meter_is_named(play) -> None:
