@@ -132,7 +132,10 @@ def _converted(
     theirs = unit_of(word.removesuffix("(g)").removesuffix("(a)"))
     where = f"--display {value.name}={shown}"
     if theirs is None or own is None:
-        why = f"'{word}' is no unit known here" if theirs is None else "the map states no unit for it"
+        why = f"'{word}' is no unit known here"
+        if theirs is not None:
+            told = value.told_unit is not None
+            why = "the meter tells its unit itself" if told else "the map states no unit for it"
         raise WrongUse(f"{where}: {why}; write the number alone")
     try:
         number, above = (

@@ -185,6 +185,13 @@ def test_a_decimal_comma_is_taken_as_shown(tmp_path: Path, port: str) -> None:
     assert RIGHT["temperature"] in values["temperature"]["readings"][0]["ways"]
 
 
+def test_a_unit_that_the_meter_tells_is_not_typed_with_the_number(tmp_path: Path, port: str) -> None:
+    told = TRUE.replace("unit: kg, scale", "unit: {input: 4, type: uint16, codes: {7205: kg}}, scale")
+    done = tried(tmp_path, port, "--display", "total=98765.4 kg", text=told)
+    assert isinstance(done.exception, WrongUse), done.output
+    assert "the meter tells its unit itself; write the number alone" in str(done.exception)
+
+
 @pytest.mark.parametrize("unit", ["", " kg"])
 def test_a_display_that_counts_in_thousands_is_named_and_taken(tmp_path: Path, port: str, unit: str) -> None:
     """98765.4 kg on the wire; the display shows 98.77 with a small x1000 beside it."""
