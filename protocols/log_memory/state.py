@@ -16,6 +16,9 @@ from protocols.values.decode import Words, decode
 #: Milliseconds of the units an interval may be told in.
 UNIT_MS = {"us": 0.001, "ms": 1, "s": 1000, "min": 60_000, "h": 3_600_000, "d": 86_400_000}
 
+#: A manual's capacity may be a little off; a memory that tells of this many times as much is read wrongly.
+MOST_TIMES = 10
+
 
 @dataclass(frozen=True, slots=True)
 class Session:
@@ -66,6 +69,20 @@ class MemoryState:
         """Whether every place of the memory is taken."""
         sessions = self.all_sessions(memory)
         return sessions is not None and sum(one.records for one in sessions) >= memory.capacity
+
+    def unbelievable(self, memory: LogMemory) -> str | None:
+        """Why what it tells of its records cannot be, in a sentence; None where it can.
+
+        Sessions of a ring with `oldest` tell what they were begun with, so of them nothing is judged.
+        """
+        records = sum(one.records for one in self.all_sessions(memory) or ())
+        if (memory.is_ring and memory.oldest is not None) or records <= MOST_TIMES * memory.capacity:
+            return None
+        return (
+            f"The meter seems to tell of {records} records, and the map says that it has places for "
+            f"{memory.capacity}: word order, types or capacity in the map are wrong, or it is another "
+            "meter's map."
+        )
 
 
 class StateReader:

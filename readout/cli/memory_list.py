@@ -26,23 +26,34 @@ def memory_list(
 ) -> int:
     """Show the sessions in the meter's memory, whether it records, how full it is and when it will be full.
 
-    Only reads. Times are the site's; the meter's clock is compared with the computer's.
+    Only reads. Times are the site's; the meter's clock is compared with the computer's. Exit status 1 where
+    another meter answers than the point file says, or where what it tells of its memory cannot be.
     """
     from readout.cli.memory_meter import met, point_with_memory
     from readout.clock import SystemClock
+    from readout.meter.differences import is_another
 
     clock = SystemClock()
     with met(point_with_memory(point), clock, trace) as meter:
         state = look(meter, clock)
     shown = _Shown(meter, state, clock.utc())
+    told = meter.told.meter
+    another = is_another(meter.point.point, told)
     if as_json:
         tell_json(shown.document())
-        return 0
-    for line in shown.sessions():
-        tell(line)
-    for sentence in shown.sentences():
-        say(f"{meter.point.name}: {sentence}")
-    return 0
+    else:
+        for line in shown.sessions():
+            tell(line)
+        for sentence in shown.sentences():
+            say(f"{meter.point.name}: {sentence}")
+    if another:
+        say(
+            f"{meter.point.name}: ANOTHER METER answers: serial number {told['serial_number']} instead of "
+            f"{meter.point.point.meter.serial_number}. This is its memory, not that of this point's meter. "
+            "See unit address and cable; if the meter was exchanged, write its serial number into the point "
+            "file."
+        )
+    return FellShort.status if another or state.unbelievable(meter.memory) else 0
 
 
 def look(meter: "MemoryMeter", clock: "Clock") -> "MemoryState":
@@ -181,6 +192,9 @@ class _Shown:
         share = f"{counted(records, 'record')} of {memory.capacity} ({records / memory.capacity:.0%})"
         if not records:
             return f"the memory is empty: {share}"
+        beyond = self.state.unbelievable(memory)
+        if beyond is not None:
+            return beyond[0].lower() + beyond[1:]
         if self.state.full(memory):
             return f"{share}: full; " + (
                 "new records overwrite the oldest" if memory.is_ring else "nothing more is recorded"

@@ -186,7 +186,7 @@ class Retrieval:
         assert state is not None
         told = state.all_sessions(memory)
         records = None
-        if told is not None:
+        if told is not None and state.unbelievable(memory) is None:
             ranges = wanted(memory, state, self.holdings.known())
             forecast = self._cost.whole(walker.reach, ranges)
             records = forecast.records

@@ -286,7 +286,10 @@ class Walker:
         return True
 
     def _other_layout(self, state: MemoryState) -> Problem | None:
-        """A width that the meter tells and the map does not know."""
+        """A width that the meter tells and the map does not know; more records than there can be."""
+        beyond = state.unbelievable(self.memory)
+        if beyond is not None:
+            return Problem(Cause.LAYOUT, f"{beyond} Nothing was read from here on.", ended=True)
         record, told = self.memory.record, state.registers
         if told is None or told == record.registers:
             return None
