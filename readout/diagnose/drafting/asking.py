@@ -158,6 +158,8 @@ _UNDERSTOOD: Mapping[str, tuple[Callable[[str], object], str]] = {
     "length": (lambda text: cells.length_of(text, ""), "a number of registers"),
     "scale": (kinds.amount_of, "0.1, /10 or 0.1 bar"),
     "offset": (cells.decimal, "-40"),
+    "range": (cells.range_of, "-40 to 120"),
+    "not-available": (cells.missing_numbers, "65535, 0x7FFF or none"),
     "access": (cells.access_of, "R or R/W"),
     "function": (cells.table_of, "03 or 04"),
     "table": (cells.table_of, "holding, input, coil or discrete"),

@@ -238,6 +238,17 @@ def raw_number(text: str) -> tuple[int, bool] | None:
     return None if found is None else (int(found[1] or found[2], 16), True)
 
 
+def missing_numbers(text: str) -> list[str] | None:
+    """The raw numbers in a cell for no reading, as written; None where one of its words is none of them.
+
+    A float's NaN is no number anyway, and `none` says that there is none.
+    """
+    words = [
+        word for word in re.split(r"[,;\s]+", text) if word and word.casefold() not in ("nan", "none", "-")
+    ]
+    return words if all(raw_number(word) is not None for word in words) else None
+
+
 _MEANT = re.compile(
     r"\W*(?:(?:siehe|see|voir|by|per|par|laut|nach|selon|from|in|aus|durch|dans|set|told|the|le|reg(?:ister|"
     r"istre)?|nr|no|n°)\b[\s.:]*)+(0x[0-9a-f]{1,5}|\d{1,6})\W*",

@@ -38,7 +38,7 @@ def are_exceptions(item: Item, kind: str, codes: dict[int, str], asking: Asking)
 
     Several words may be all that it takes: that is asked.
     """
-    if not counts_an_amount(item):
+    if not counts_an_amount(item) or asking.answers.has(item.row.line, (Column.CODES.value,)):
         return False
     if len(codes) == 1:
         return True

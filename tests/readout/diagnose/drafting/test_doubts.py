@@ -91,6 +91,18 @@ def test_words_beside_a_scaled_number_are_asked_about() -> None:
     assert codes.codes == {0: "disabled", 200: "never"}
 
 
+@pytest.mark.parametrize("answer", ["2:not-available=abc", "2:range=wide", "2:offset=some"])
+def test_an_answer_that_is_not_understood_is_refused(answer: str) -> None:
+    """It would settle the question, and be lost."""
+    with pytest.raises(ValueError, match="is not understood; write such as"):
+        drafted(f"{HEAD}30001;H;UINT16;%;0.1;;\n", answer)
+
+
+def test_codes_that_were_answered_are_codes_whatever_the_unit() -> None:
+    (found,) = readings(drafted(f"{HEAD}30001;Mode;UINT16;bar(g);0.01;;\n", "2:codes=0 = off, 1 = on"))
+    assert (found.codes, found.unit) == ({0: "off", 1: "on"}, None)
+
+
 def test_a_remark_that_names_the_end_of_the_type_is_asked_about() -> None:
     """FFFF is the last of 16 bits, 80000000 the lowest of 32 with a sign."""
     text = f"{HEAD}30001;H;UINT16;%;0.1;;FFFFh if no probe\n30002;Q;INT32;kg/h;;;0x80000000 while starting\n"
