@@ -17,6 +17,12 @@ def read_bytes(file: Path) -> bytes:
         raise WrongUse(f"{file}: cannot be read ({error.strerror}); is the path right?") from error
 
 
+def page_file(file: Path | None, option: str) -> None:
+    """Nothing where a page may be written there; WrongUse for another kind of file, maybe the input."""
+    if file is not None and file.suffix.lower() not in (".html", ".htm"):
+        raise WrongUse(f"{option} {file}: the page is HTML; name a file that ends with .html")
+
+
 def load_map(file: Path) -> "RegisterMap":
     """The register map in a file; WrongUse with all its faults where it has any."""
     from protocols.register_map.parse import parse_map

@@ -36,13 +36,14 @@ def map_show(
     as letters, A the most significant; the log memory with its layout. Sends nothing. What meters were found
     to refuse is shown too; where it is of one meter only, the reads are those that it is sent.
     """
-    from readout.cli.files import load_map
+    from readout.cli.files import load_map, page_file
     from readout.measuring_point.load import factory_format
     from readout.plan.listing.listing import document, listing
     from readout.plan.refusals import Refusals
     from readout.plan.show import describe
     from readout.poll.remembered import load
 
+    page_file(page, "--html")
     register_map = load_map(map_file)
     unit = unit_address or register_map.serial.unit_address or 1
     settings = factory_format(register_map, baud)

@@ -34,6 +34,7 @@ def point_show(
     be worked out is said, with what to give. Flows of a gas are those of the ideal gas, as most meters count,
     unless --real-gas. Exit status 2 where the point file has a fault.
     """
+    from readout.cli.files import page_file
     from readout.measuring_point.conditions.gases import Model
     from readout.measuring_point.figures.document import document
     from readout.measuring_point.figures.figures import figures_of
@@ -41,6 +42,7 @@ def point_show(
     from readout.measuring_point.figures.uncertain import trust_document, trusted
     from readout.measuring_point.sheet.page import sheet_html
 
+    page_file(sheet, "--sheet")
     found = find_place(point)
     if found.place is None:
         raise WrongUse("the point file has faults:\n" + "\n".join(str(fault) for fault in found.faults))

@@ -38,6 +38,10 @@ def settings_check(
 
 def _setting(point: MeasuringPoint, found: Finding, writable: Sequence[str]) -> Check:
     effect = found.effect_percent
+    if found.doubtful:
+        return no_go(
+            found.text, "compare with the meter's keypad and `map try FILE PORT`; then correct the map"
+        )
     if effect is None or abs(effect) < EFFECT_PERCENT or found.setting == "low_flow_cut_off":
         return to_decide(found.text, "decide whether the figures may stay like this")
     if not is_ours(point):

@@ -26,16 +26,21 @@ _FORMULAS = {
     "nitrogen": "n2", "oxygen": "o2", "carbon dioxide": "co2", "argon": "ar", "helium": "he",
     "hydrogen": "h2", "methane": "ch4",
 }  # fmt: skip
+_OUTSIDE = ("below range", "above range")
 _TIME_S = {"us": 1e-6, "ms": 1e-3, "s": 1, "min": 60, "h": 3600, "d": 86400}
 
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One difference: the setting, a sentence, its effect on the flow [%] (None where it has no figure)."""
+    """One difference: the setting, a sentence, its effect on the flow [%] (None where it has no figure).
+
+    `doubtful`: what was told cannot be, so that nothing follows from it but that the map is to be seen to.
+    """
 
     setting: str
     text: str
     effect_percent: float | None = None
+    doubtful: bool = False
 
     def __str__(self) -> str:
         return self.text
@@ -60,7 +65,11 @@ def compare(
         clock_offset_s: the meter's clock minus the computer's [s], where it has one.
         every_s: time from one row to the next [s], if it is not the point file's.
     """
+    doubts = list(_doubts(settings))
+    doubted = {one.setting for one in doubts}
+    settings = {name: one for name, one in settings.items() if name not in doubted}
     return [
+        *doubts,
         *_diameter(point, settings, bore),
         *_unit(found, settings),
         *_reference(point, settings),
@@ -69,6 +78,19 @@ def compare(
         *_cut_off(point, settings, bore),
         *_clock(clock_offset_s),
     ]
+
+
+def _doubts(settings: Settings) -> Iterator[Finding]:
+    """What lies outside its range in the map: such a number is read wrongly more often than it is set."""
+    for name, one in settings.items():
+        value = one.get("value")
+        if one.get("flag") in _OUTSIDE and isinstance(value, int | float):
+            text = Sentence(
+                "the meter seems to tell {setting} as {value:.4g} {unit}, outside its range in the map: see "
+                "the map's word order, type and scale before anything is set; it is not compared",
+                setting=name, value=value, unit=one.get("unit") or "",
+            )  # fmt: skip
+            yield Finding(name, text, doubtful=True)
 
 
 def reads(percent: float) -> Sentence:

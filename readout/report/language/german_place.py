@@ -329,6 +329,11 @@ _SETTINGS: Mapping[str, str] = {
         "Unter {velocity}, in diesem Rohr {cut:.3g} m³/h, meldet das Messgerät nichts, und am unteren Ende"
         " werden {low} erwartet: Davon zeigt es 0 an, 100 % zu wenig (die Schleichmengenunterdrückung als"
         " Geschwindigkeit im Bezugszustand genommen)",
+    "the meter seems to tell {setting} as {value:.4g} {unit}, outside its range in the map: see "
+    "the map's word order, type and scale before anything is set; it is not compared":
+        "das Messgerät meldet {setting} anscheinend als {value:.4g} {unit}, außerhalb seines Bereichs in der"
+        " Registerbeschreibung: erst deren Wortfolge, Typ und Skala ansehen, ehe etwas eingestellt wird; es"
+        " wird nicht verglichen",
     "the meter's clock is {s:.0f} s ahead of this computer's: times of its memory are corrected by "
     "that, its own display shows it":
         "Die Uhr des Messgeräts geht gegenüber der dieses Computers {s:.0f} s vor: Die Zeiten seines"

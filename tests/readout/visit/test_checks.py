@@ -71,6 +71,14 @@ def test_what_has_no_figure_is_to_be_decided(point: MeasuringPoint, finding: Fin
     assert settings_check(point, [finding], {}, []).verdict is TO_DECIDE
 
 
+def test_nobody_is_told_to_set_a_meter_by_a_number_that_cannot_be(point: MeasuringPoint) -> None:
+    doubtful = Finding("inside_diameter", "the meter seems to tell 2.7e23 mm", doubtful=True)
+    check = settings_check(point, [doubtful], {}, ["inside_diameter"])
+    assert check.verdict is NO_GO
+    assert "meter set" not in check.advice
+    assert "correct the map" in check.advice
+
+
 def test_settings_that_agree_are_go_and_kept(point: MeasuringPoint) -> None:
     told = {"damping": {"value": 2.0, "unit": "s", "flag": None}}
     found = settings_check(point, [], told, [])

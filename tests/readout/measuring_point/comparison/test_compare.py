@@ -161,3 +161,14 @@ def test_an_effect_is_told_as_high_low_or_right() -> None:
     assert [reads(percent) for percent in (5.12, -5.07, 0.01)] == [
         "reads 5.1 % high", "reads 5.1 % low", "reads right",
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize(("value", "flag"), [(2.718e23, "above range"), (0.002, "below range")])
+def test_a_setting_outside_its_range_is_doubted_and_not_compared(
+    tmp_path: Path, value: float, flag: str
+) -> None:
+    """53.1 mm with its words exchanged are 2.718e+23 mm: the map is wrong, and no meter reads 1e45 % high."""
+    settings = AGREEING | {"inside_diameter": {"value": value, "unit": "mm", "flag": flag}}
+    (found,) = findings(tmp_path, settings)
+    assert (found.setting, found.effect_percent, found.doubtful) == ("inside_diameter", None, True)
+    assert f"inside_diameter as {value:.4g} mm, outside its range in the map" in found.text
