@@ -246,7 +246,7 @@ def missing_numbers(text: str) -> list[str] | None:
     words = [
         word for word in re.split(r"[,;\s]+", text) if word and word.casefold() not in ("nan", "none", "-")
     ]
-    return words if all(raw_number(word) is not None for word in words) else None
+    return words if all((raw_number(word) or decimal(word)) is not None for word in words) else None
 
 
 _MEANT = re.compile(

@@ -19,6 +19,8 @@ _DIFFERENTIAL = re.compile(r"\bdiff|differenz|diff[ée]rence|\bdelta\b|[δ∆] ?
 _RESERVED_BITS = re.compile(r"reserv|réserv|unused|not used|spare|\bfrei\b|nicht b", re.IGNORECASE)
 #: Fewer bits than this show no habit of counting.
 _FEW_BITS = 3
+_FACTOR_IN_NAME = re.compile(r"((?<![^\W_])x|[×*/÷])\s?(10{1,4})\W*$", re.IGNORECASE)
+_ELSEWHERE = re.compile(r"reg(ister)?\b|siehe|see|\bsf\b|exponent", re.IGNORECASE)
 #: A scale of so many is hardly a factor: decimals go up to it.
 _MOST_DECIMALS = 9
 
@@ -137,6 +139,26 @@ def ask_of_a_moment(item: Item, kind: str, asking: Asking) -> None:
         )
 
 
+def ask_of_an_odd_scale(item: Item, text: str, asking: Asking) -> None:
+    """Ask of a scale's cell that is no factor: 1,000, or words such as `see register 9`."""
+    question = f"the scale {text!r} is not understood; drafted without one"
+    answers: tuple[str, ...] = ("scale=…",)
+    if cells.may_part_thousands(text):
+        number = re.sub(r"\D", "", text)
+        question = f"is the scale {text} one with decimals, or {number}? Drafted without one"
+        answers = (f"scale={Decimal(text.replace(',', '.')).normalize():f}", f"scale={number}")
+    elif _ELSEWHERE.search(text):
+        question += ". If a register tells the exponent, answer `exponent-of` for that register's row"
+    asking.row(
+        item.row.line,
+        item.label,
+        question,
+        topics=(Column.SCALE.value,),
+        answers=answers,
+        assumed="no scale",
+    )
+
+
 def ask_of_decimals(item: Item, scale: Decimal, table: Table, asking: Asking) -> None:
     """Ask of a scale of 2 to 9, which tells decimals as well; of 1, too, where others of its column do."""
     if scale != scale.to_integral_value() or not 1 <= scale <= _MOST_DECIMALS:
@@ -152,6 +174,42 @@ def ask_of_decimals(item: Item, scale: Decimal, table: Table, asking: Asking) ->
         topics=(Column.SCALE.value,),
         answers=(f"scale={decimals}", f"scale={scale:f}"),
         assumed=f"assumed scale {scale:f}",
+    )
+
+
+def decimals_of(item: Item, kind: str, asking: Asking) -> Decimal | None:
+    """The scale that a column of decimals tells, which may be those of the display alone: that is asked."""
+    text = item.row.get(Column.DECIMALS).strip()
+    if kind.startswith("float") or not re.fullmatch(r"[1-9]", text) or item.row.get(Column.SCALE):
+        return None
+    scale = Decimal(1).scaleb(-int(text))
+    asking.row(
+        item.row.line,
+        item.label,
+        f"it has {text} decimals: is the number sent without a decimal point (scale {scale:f}), or are these "
+        f"what the display shows? Assumed: scale {scale:f}",
+        topics=(Column.SCALE.value,),
+        answers=(f"scale={scale:f}", "scale=1"),
+        assumed=f"assumed scale {scale:f}",
+    )
+    return scale
+
+
+def ask_of_a_factor_in_the_name(item: Item, asking: Asking) -> None:
+    """Ask of `Temp x10` or `Voltage/100`, where no cell tells a scale."""
+    found = _FACTOR_IN_NAME.search(item.label)
+    if found is None:
+        return
+    inverse = f"{1 / Decimal(found[2]):f}"
+    answers = (f"scale={inverse}", "scale=1" if found[1] in "/÷" else f"scale={found[2]}")
+    asking.row(
+        item.row.line,
+        item.label,
+        f"its name speaks of {found[0].strip()!r}: is the number sent {found[2]} times the value (scale "
+        f"{inverse})? Assumed: no scale. `map try` with --display shows which",
+        topics=(Column.SCALE.value,),
+        answers=answers,
+        assumed="assumed no scale",
     )
 
 

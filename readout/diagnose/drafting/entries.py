@@ -16,6 +16,7 @@ from readout.diagnose.drafting.table import Column, Table
 
 #: 16-bit words of each type by the number at its end; a text has as many as its row says.
 _WORDS = {"64": 4, "48": 3, "32": 2}
+_INTEGERS = {1: "int16", 2: "int32", 4: "int64"}
 _DIGITS = {"0": Kind.COIL, "1": Kind.DISCRETE, "3": Kind.INPUT, "4": Kind.HOLDING}
 _IDENTITY = {
     "serial": "serial_number", "seriennummer": "serial_number", "numéro de série": "serial_number",
@@ -268,7 +269,9 @@ class Building:
                 assumed=f"assumed {kind}",
             )
             return
-        other = {1: "uint16", 2: "uint32", 4: "uint64"}.get(told)
+        sign = "" if kind.startswith("int") else "u"
+        other = "float64" if kind == "float32" and told == _WORDS["64"] else _INTEGERS.get(told)
+        other = other and (other if other == "float64" else f"{sign}{other}")
         hint = (
             ", or are there 32 bits behind each address (`bytes_per_register: 4`)"
             if told * 2 == words

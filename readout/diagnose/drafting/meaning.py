@@ -21,7 +21,6 @@ _CONDITIONS = re.compile(
     re.IGNORECASE,
 )
 _BITFIELD = re.compile(r"bit ?field|bit ?feld|champ de bits|^\W*bits\W*$|\bflags?\b|bit ?mask", re.IGNORECASE)
-_ELSEWHERE = re.compile(r"reg(ister)?\b|siehe|see|\bsf\b|exponent", re.IGNORECASE)
 #: [degC], the SI brochure's definition of the Celsius temperature.
 _ABSOLUTE_ZERO = Decimal("-273.15")
 _TOTALS = (Dimension.VOLUME, Dimension.MASS, Dimension.ENERGY)
@@ -175,6 +174,11 @@ class _Told:
         divisor = self._divisor()
         if divisor is not None:
             scales.append(("divisor", divisor))
+        decimals = doubts.decimals_of(self.item, self.kind, self.asking)
+        if decimals is not None:
+            scales.append(("decimals", decimals))
+        if not scales:
+            doubts.ask_of_a_factor_in_the_name(self.item, self.asking)
         return self._one_scale(scales), self._one_unit(units)
 
     def _amount_in(self, source: str, text: str) -> kinds.Amount | None:
@@ -185,7 +189,7 @@ class _Told:
         if source == "unit" and (text.strip() == "1" or text.strip().casefold() in kinds.PLAIN):
             return kinds.Amount(None, "1")
         if found is None and source == "scale":
-            self._odd_scale(text)
+            doubts.ask_of_an_odd_scale(self.item, text, self.asking)
         if (
             found is None
             and source == "type"
@@ -200,26 +204,6 @@ class _Told:
                 answers=("scale=…", "unit=…"),
             )
         return found
-
-    def _odd_scale(self, text: str) -> None:
-        if cells.may_part_thousands(text):
-            number = re.sub(r"\D", "", text)
-            self.ask(
-                f"is the scale {text} one with decimals, or {number}? Drafted without one",
-                Column.SCALE,
-                answers=(f"scale={Decimal(text.replace(',', '.')).normalize():f}", f"scale={number}"),
-                assumed="no scale",
-            )
-            return
-        hint = ""
-        if _ELSEWHERE.search(text):
-            hint = ". If a register tells the exponent, answer `exponent-of` for that register's row"
-        self.ask(
-            f"the scale {text!r} is not understood; drafted without one{hint}",
-            Column.SCALE,
-            answers=("scale=…",),
-            assumed="no scale",
-        )
 
     def _divisor(self) -> Decimal | None:
         text = self.item.row.get(Column.DIVISOR).lstrip("/÷: ")
@@ -358,6 +342,9 @@ class _Told:
         numbers = []
         for text in [*([] if column in _NOTHING else re.split(r"[,;\s]+", column)), *remarked]:
             raw = cells.raw_number(text)
+            if raw is None and self.kind.startswith("float") and (number := cells.decimal(text)) is not None:
+                numbers.append(str(number))
+                continue
             if raw is None and text.casefold() in {"nan", "none", ""}:
                 continue  # a float that is not a number is none anyway
             if raw is None:

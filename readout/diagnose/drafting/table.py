@@ -24,6 +24,7 @@ class Column(Enum):
     SCALE = "scale"
     DIVISOR = "divisor"
     OFFSET = "offset"
+    DECIMALS = "decimals"
     ACCESS = "access"
     FUNCTION = "function"
     TABLE = "table"
@@ -59,6 +60,7 @@ HEADINGS = {
     "facteurechelle gain mult mul",
     Column.DIVISOR: "divisor divider teiler diviseur dividedby",
     Column.OFFSET: "offsetvalue valueoffset zerooffset versatz nullpunktversatz decalage addend",
+    Column.DECIMALS: "decimals decimalplaces decimalpoint nachkommastellen dezimalstellen decimales",
     Column.ACCESS: "access rw readwrite zugriff lesenschreiben attribute acces lectureecriture accessmode "
     "zugriffsart accesstype permission ls le",
     Column.FUNCTION: "function functioncode fn fc fcode code funktion funktionscode funktionscodes "

@@ -123,6 +123,41 @@ def test_a_scale_that_may_be_a_number_of_decimals_is_asked_about() -> None:
     assert "factor" not in asked(drafted(f"{HEAD}30001;a;UINT16;V;0.1;;\n30002;b;UINT16;V;1;;\n"))
 
 
+@pytest.mark.parametrize(
+    ("name", "answers"),
+    [("Temp x10", ("scale=0.1", "scale=10")), ("Voltage/100", ("scale=0.01", "scale=1"))],
+)
+def test_a_factor_in_a_name_is_asked_about(name: str, answers: tuple[str, str]) -> None:
+    (question,) = drafted(f"{HEAD}30001;{name};INT16;V;;;\n").questions
+    assert question.answers == tuple(f"2:{answer}" for answer in answers)
+    assert asked(drafted(f"{HEAD}30001;{name};INT16;V;0.1;;\n")) == ""
+    for plain in ("Tank 100", "Matrix 10", "Limit 10"):
+        assert asked(drafted(f"{HEAD}30001;{plain};INT16;V;;;\n")) == ""
+
+
+def test_decimals_of_a_column_are_a_scale_until_answered_otherwise() -> None:
+    text = "Address;Name;Type;Unit;Decimals\n30001;a;INT16;V;2\n30002;b;FLOAT;V;2\n"
+    made = drafted(text, "word_order=high first")
+    assert [str(one.number.scale) for one in readings(made)] == ["0.01", "1"]
+    assert "it has 2 decimals: is the number sent without a decimal point (scale 0.01)" in asked(made)
+    settled = drafted(text, "word_order=high first", "2:scale=1")
+    assert ([str(one.number.scale) for one in readings(settled)], asked(settled)) == (["1", "1"], "")
+
+
+def test_a_longer_type_keeps_its_sign() -> None:
+    text = "Address;Name;Type;Unit;Registers\n30001;a;Integer;V;2\n30003;b;Unsigned;V;2\n30005;c;Float;V;4\n"
+    answers = [
+        one.answers[1] for one in drafted(text, "word_order=high first").questions if "needs" in one.question
+    ]
+    assert answers == ["2:type=int32", "3:type=uint32", "4:type=float64"]
+
+
+def test_a_float_may_mean_no_reading_by_a_number_with_decimals() -> None:
+    text = "Address;Name;Type;Unit;Not available\n30001;a;FLOAT;V;9999.9\n"
+    (found,) = readings(drafted(text, "word_order=high first"))
+    assert [str(one) for one in found.not_available.numbers] == ["9999.9"]
+
+
 def test_seconds_since_1970_are_asked_about() -> None:
     text = f"{HEAD}30001;Uhrzeit;UINT32;s;;;Sekunden seit 1.1.1970\n"
     assert "are these seconds since 1970" in asked(drafted(text))
