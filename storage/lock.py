@@ -26,6 +26,17 @@ class ArchiveLock:
         self.path = path
         self._descriptor: int | None = descriptor
 
+    @property
+    def is_in_place(self) -> bool:
+        """Whether the file at `path` is still the one that is held: its folder may have gone elsewhere."""
+        try:
+            there = self.path.stat()
+        except (FileNotFoundError, NotADirectoryError):
+            return False
+        except OSError:
+            return True  # a disk in trouble is still the same disk
+        return self._descriptor is not None and os.path.samestat(there, os.fstat(self._descriptor))
+
     def release(self) -> None:
         """Give it back; a second call does nothing."""
         if self._descriptor is not None:

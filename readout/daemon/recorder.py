@@ -31,7 +31,7 @@ from readout.sealing.history import last_identities
 from readout.sealing.merge import merge_days
 from readout.sealing.seal import column_types_of, seal_journal
 from storage.archive import Archive
-from storage.errors import StorageError
+from storage.errors import ArchiveAbsent, StorageError
 from storage.journal import JournalWriter, Row
 from storage.ledger import Kind
 from storage.reserve import room_on
@@ -235,7 +235,7 @@ class Recorder:
             worker.begin(began)
         seals = Grid(self._assignment.seal_every_ms)
         next_seal_ms = seals.after(began.utc_ms)
-        while not stop.is_set() and any(worker.is_alive() for worker in workers):
+        while archive.is_in_place and not stop.is_set() and any(worker.is_alive() for worker in workers):
             if self._clock.wait(self._halt, self._clock.monotonic() + self._look_s):
                 break
             self._write_pending(archive)
@@ -256,6 +256,12 @@ class Recorder:
         for worker in workers:
             if worker.failed is not None:
                 raise worker.failed
+        if not archive.is_in_place:
+            raise ArchiveAbsent(
+                archive.root,
+                f"{archive.root} is no longer the folder that was recorded into: it was moved or removed, or "
+                "a disk was mounted there. What was kept until now went with it; start the recorder again.",
+            )
 
     def _worker(self, writer: JournalWriter, access: LineAccess, points: list[PointToRecord]) -> LineWorker:
         # What is learned is written by the main thread: no line waits for the disk.
@@ -292,6 +298,8 @@ class Recorder:
             state = writer.state
             self._say(f"{archive.root}: {state.waiting} rows could not be written. {state.fault}")
         self._note_losses(writer)
+        if not archive.is_in_place:
+            return  # the next recorder of that folder, wherever it is now, seals what its journal holds
         self._seal(archive)
         if (left := sum(archive.journal.count().values())) and self._summary.unsealed is None:
             self._say(f"{archive.root}: {left} rows stay in the journal until this computer's clock is set")

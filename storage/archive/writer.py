@@ -137,6 +137,11 @@ class Archive:
         self._told = found.columns
         self._kept = {key: found.columns_of(files) for key, files in found.streams().items()}
 
+    @property
+    def is_in_place(self) -> bool:
+        """False where the folder was moved or removed, or a disk mounted over it: nothing can be sealed."""
+        return self._held.is_in_place
+
     def close(self) -> None:
         """Close the journal and let others write."""
         self.journal.close()

@@ -7,11 +7,13 @@ from pathlib import Path
 import pytest
 
 from readout.bus.exchange import Line as BusLine
+from readout.clock import SystemClock
 from readout.daemon.points import load_points
-from readout.daemon.recorder import Assignment, Recorder
+from readout.daemon.recorder import Assignment, Recorder, Summary
 from readout.errors import PortError
 from readout.sealing.otherwise import by_another_map
 from simulators.clock import FakeClock
+from storage.archive import Archive
 from storage.errors import ArchiveAbsent
 from storage.ledger import Line, Walk
 
@@ -100,3 +102,24 @@ def test_a_start_that_the_archive_refuses_gives_its_ports_back(tmp_path: Path) -
     with pytest.raises(ArchiveAbsent):
         recorder.run(threading.Event())
     assert closed == [True]
+
+
+def test_a_folder_that_was_moved_away_ends_the_recording_at_once(tmp_path: Path) -> None:
+    """Moved, removed, or a disk mounted over it: no hour of rows, until the next sealing, for nobody."""
+    (tmp_path / "map.yaml").write_text(MAP)
+    file = tmp_path / "header.yaml"
+    file.write_text(POINT.replace("NUMBER", "1"))
+    folder, elsewhere = tmp_path / "archive", tmp_path / "elsewhere"
+
+    def move(_: Summary) -> None:
+        if folder.exists():
+            folder.rename(elsewhere)
+
+    assignment = Assignment(folder, load_points([file], 100), None, 3_600_000)
+    recorder = Recorder(assignment, absent, SystemClock(), lambda _: None, move, look_s=0.01)
+    with pytest.raises(ArchiveAbsent, match="no longer the folder"):
+        recorder.run(threading.Event())
+    assert not folder.exists()
+    with Archive.open(elsewhere) as archive:
+        assert archive.last_run is not None
+        assert archive.last_run.kind == "started", "as after a killed one; its journal is sealed as ever"
