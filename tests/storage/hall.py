@@ -4,11 +4,15 @@ Loaded by conftest as the fixture `hall`, and run as a program by the crash test
 
     hall.py FOLDER seal STEP     records, seals twice, dies by SIGKILL when step number STEP was done
     hall.py FOLDER record        records until it is killed; prints how many rows are durable
+    hall.py serve                reads orders, one JSON list a line: FOLDER, the words behind it, and a file
+                                 for what is printed; each is done by a process of its own, forked from this
+                                 one, whose exit status is the answer (-9: killed)
 
 A row's flow is half its sequence number and its one raw word is the number itself, so that a lost,
 doubled or exchanged row shows in its values.
 """
 
+import json
 import os
 import signal
 import struct
@@ -121,5 +125,32 @@ def main(folder: Path, mode: str, step: int = 0) -> None:
     print("\n".join(names))  # noqa: T201
 
 
+def serve() -> None:
+    """Do one order after the other; what each needs is loaded once."""
+    import pyarrow.parquet  # noqa: F401
+
+    for line in sys.stdin:
+        child = os.fork()
+        if not child:
+            _obey(*json.loads(line))
+        _, status = os.waitpid(child, 0)
+        print(os.waitstatus_to_exitcode(status), flush=True)  # noqa: T201  (the answer)
+
+
+def _obey(folder: str, words: list[str], told: str) -> None:
+    """One order in this process, which ends here."""
+    os.dup2(os.open(told, os.O_WRONLY | os.O_CREAT | os.O_TRUNC), 1)
+    try:
+        main(Path(folder), words[0], *map(int, words[1:]))
+        sys.stdout.flush()
+    except BaseException:
+        sys.excepthook(*sys.exc_info())
+        os._exit(1)
+    os._exit(0)
+
+
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), sys.argv[2], int(sys.argv[3]) if len(sys.argv) > 3 else 0)
+    if sys.argv[1] == "serve":
+        serve()
+    else:
+        main(Path(sys.argv[1]), sys.argv[2], int(sys.argv[3]) if len(sys.argv) > 3 else 0)

@@ -1,10 +1,12 @@
 """Kill a real recorder between any two steps of a sealing: no committed row lost, none doubled."""
 
+import json
 import os
 import random
 import signal
 import subprocess
 import sys
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import ModuleType
 
@@ -35,10 +37,26 @@ SECOND_DAY = (*ASIDE, "folder date=2026-05-03: made", *PLACED, *TOLD, *TAIL, *CU
 STEPS = ("folder archive: made", *OPENING, *TAIL, *FIRST_DAY, *SECOND_DAY)
 
 
-def run(hall: ModuleType, root: Path, *words: str) -> subprocess.CompletedProcess[str]:
-    """Run the small recorder as a process of its own."""
-    command = [sys.executable, hall.__file__, str(root), *words]
-    return subprocess.run(command, capture_output=True, text=True, timeout=60)
+#: Has the small recorder work in a process of its own: folder and words in, exit status and stdout out.
+Run = Callable[..., tuple[int, str]]
+
+
+@pytest.fixture(scope="module")
+def run(hall: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Run]:
+    """The small recorder, whose processes are forked from one that has loaded what they need."""
+    told = tmp_path_factory.mktemp("told") / "stdout"
+    command = [sys.executable, hall.__file__, "serve"]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as process:
+
+        def done(root: Path, *words: str) -> tuple[int, str]:
+            assert process.stdin is not None
+            assert process.stdout is not None
+            print(json.dumps([str(root), words, str(told)]), file=process.stdin, flush=True)
+            return int(process.stdout.readline()), told.read_text()
+
+        yield done
+        assert process.stdin is not None
+        process.stdin.close()
 
 
 def durable(output: str) -> int:
@@ -73,19 +91,19 @@ def check(hall: ModuleType, root: Path, committed: int) -> None:
     assert found.rows == len(numbers)
 
 
-def test_table_holds_every_step_of_a_recording(hall: ModuleType, root: Path) -> None:
+def test_table_holds_every_step_of_a_recording(hall: ModuleType, run: Run, root: Path) -> None:
     """The table below is complete: a step added to the code and not to the table fails here."""
-    output = run(hall, root, "seal").stdout.splitlines()
+    output = run(root, "seal")[1].splitlines()
     assert tuple(line for line in output if not line.startswith("durable")) == STEPS
     check(hall, root, 20)
 
 
 @pytest.mark.parametrize("step", range(1, len(STEPS) + 1), ids=lambda step: f"{step} {STEPS[step - 1]}")
-def test_killed_after_step(hall: ModuleType, root: Path, step: int) -> None:
+def test_killed_after_step(hall: ModuleType, run: Run, root: Path, step: int) -> None:
     """SIGKILL right after the step: nothing to repair by hand, nothing lost, nothing twice."""
-    died = run(hall, root, "seal", str(step))
-    assert died.returncode == -signal.SIGKILL
-    check(hall, root, durable(died.stdout))
+    status, told = run(root, "seal", str(step))
+    assert status == -signal.SIGKILL
+    check(hall, root, durable(told))
 
 
 #: What the opening does after a crash right behind the first intent.
@@ -93,12 +111,12 @@ RECOVERY = FIRST_DAY[len(ASIDE) :]
 
 
 @pytest.mark.parametrize("step", range(1, len(RECOVERY) + 1), ids=lambda step: f"{step} {RECOVERY[step - 1]}")
-def test_killed_again_while_recovering(hall: ModuleType, root: Path, step: int) -> None:
+def test_killed_again_while_recovering(hall: ModuleType, run: Run, root: Path, step: int) -> None:
     """A crash right behind the intent leaves most to do; a second crash in the doing is recovered too."""
-    first = run(hall, root, "seal", str(STEPS.index("intent: committed") + 1))
-    second = run(hall, root, "seal", str(step))
-    assert (first.returncode, second.returncode) == (-signal.SIGKILL, -signal.SIGKILL)
-    check(hall, root, durable(first.stdout))
+    first, told = run(root, "seal", str(STEPS.index("intent: committed") + 1))
+    second, _ = run(root, "seal", str(step))
+    assert (first, second) == (-signal.SIGKILL, -signal.SIGKILL)
+    check(hall, root, durable(told))
 
 
 def test_killed_at_random_instants(hall: ModuleType, root: Path) -> None:
