@@ -5,11 +5,11 @@ from decimal import Decimal
 
 from protocols.modbus.tables import Table
 from protocols.register_map.build.numbers import Built
-from protocols.register_map.checks.kinds import INTEGERS, LIMITS, NUMBERS, UNSIGNED
+from protocols.register_map.checks.kinds import INTEGERS, LIMITS, NUMBERS, UNSIGNED, begins_again_at
 from protocols.register_map.faults import Report
 from protocols.register_map.forms import Entries
 from protocols.register_map.grammar import values as g
-from protocols.register_map.model import Kind, Number, Value, Wire
+from protocols.register_map.model import Kind, Number, Wire
 from protocols.units import Dimension, quantity_of, unit_of
 
 #: A float32 counts in steps of 1 up to here: 24 bits of significand (IEEE 754).
@@ -26,6 +26,9 @@ _LONGEST_TEXT = 32
 _CODES_FOR_A_GAP = 4
 #: Reference conditions in use lie between these, in [degC] and [kPa]: 0 to 25 degC, 98 to 102 kPa.
 _USUAL_REFERENCE = {Dimension.TEMPERATURE: (-1, 40), Dimension.PRESSURE: (90, 110)}
+#: A roll-over so many times what the registers reach was written in raw numbers, or for another type. One
+#: that is a little beyond is a display's, and the registers' own end stands instead (`begins_again_at`).
+_RAW_MEANT = 10
 #: [degC] by the SI brochure's definition of the Celsius temperature; the same on the other two scales.
 _ABSOLUTE_ZERO = {"degC": Decimal("-273.15"), "K": Decimal(0), "degF": Decimal("-459.67")}
 #: Units in which a reference is written, as [degC] or [kPa]: factor, and what is taken off before it.
@@ -221,24 +224,14 @@ def _hint_at_parts(built: Built, report: Report) -> None:
             "shown",
             "roll-over by one",
         )
-    most = _most(built.value)
-    if rolls is not None and most is not None and rolls > most:
+    most = begins_again_at(built.value)
+    if rolls is not None and most is not None and rolls >= _RAW_MEANT * most:
         report.warn(
             built.entries.at(g.TOTALISER),
-            f"the total never comes to {rolls:f}: its registers begin again at {most:f} at the latest; is "
+            f"the total never comes near {rolls:f}: its registers begin again at {most:f} at the latest; is "
             "rolls_over_at in raw numbers, or the type too narrow?",
             "roll-over out of reach",
         )
-
-
-def _most(value: Value) -> Decimal | None:
-    """Where the registers of a total begin again, in its unit; None where not all are whole numbers."""
-    numbers = (value.number, *value.plus)
-    if value.times_ten_to is not None or any(one.kind not in INTEGERS or one.scale <= 0 for one in numbers):
-        return None
-    return sum(
-        (LIMITS[one.kind][1] * one.scale + one.offset for one in numbers), min(one.scale for one in numbers)
-    )
 
 
 def _is_power_of_ten(number: Decimal) -> bool:

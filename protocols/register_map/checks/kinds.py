@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from decimal import Decimal
 
-from protocols.register_map.model import Kind
+from protocols.register_map.model import Kind, Value
 
 #: Lowest and highest raw number of every integer type.
 LIMITS: Mapping[Kind, tuple[int, int]] = {
@@ -25,6 +25,16 @@ INTEGERS = frozenset(LIMITS) - {Kind.BIT, Kind.UNIX_TIME}
 FLOATS = frozenset(_LARGEST)
 NUMBERS = INTEGERS | FLOATS
 UNSIGNED = frozenset(_UNSIGNED) | {Kind.BCD16, Kind.BCD32}
+
+
+def begins_again_at(value: Value) -> Decimal | None:
+    """Where the registers of a total begin again, in its unit; None where not all are whole numbers."""
+    numbers = (value.number, *value.plus)
+    if value.times_ten_to is not None or any(one.kind not in INTEGERS or one.scale <= 0 for one in numbers):
+        return None
+    return sum(
+        (LIMITS[one.kind][1] * one.scale + one.offset for one in numbers), min(one.scale for one in numbers)
+    )
 
 
 def holds(kind: Kind, raw: Decimal) -> str:

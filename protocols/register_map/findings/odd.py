@@ -26,8 +26,8 @@ FINDINGS = (
     ),
     Finding(
         "roll-over out of reach", "warning",
-        "The fall from the true top to 0 would count as a reset of an unknown amount, so that each turn "
-        "of the counter is lost from the consumption.",
+        "Its registers begin again long before: the number is one of raw counts, or the type is not the "
+        "meter's, and then every value is wrong.",
         "total: {input: 22, type: uint16, scale: 0.1, unit: kg, totaliser: {rolls_over_at: 6553.6}}",
         "total: {input: 22, type: uint16, scale: 0.1, unit: kg, totaliser: {rolls_over_at: 65536}}",
     ),

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from protocols.register_map.checks.kinds import begins_again_at
 from protocols.register_map.document import compose
 from protocols.register_map.faults import Report
 from protocols.register_map.model import Kind, RegisterMap, Value
@@ -226,11 +227,19 @@ def _reading(value: Value, told: Mapping[str, str]) -> ReadingInfo:
     unit = told.get("unit") or value.unit
     if unit and value.gauge and not unit.endswith("(g)"):
         unit += "(g)"
-    rolls = value.totaliser.rolls_over_at if value.totaliser else None
     return ReadingInfo(
         value.name, unit, told.get("reference"), value.quantity, value.totaliser is not None,
-        None if rolls is None else float(rolls),
+        _rolls_over_at(value),
     )  # fmt: skip
+
+
+def _rolls_over_at(value: Value) -> float | None:
+    """Where a total begins again, in its unit: where the map says, or where its registers end before that."""
+    told = value.totaliser.rolls_over_at if value.totaliser else None
+    if told is None:
+        return None
+    end = begins_again_at(value)
+    return float(told if end is None else min(told, end))
 
 
 def _parsed(point_text: str, job_text: str | None) -> dict[str, Any]:

@@ -129,6 +129,7 @@ MEANT = [
     "state: {input: 10, type: uint16, codes: {0: off, 1: on, 2: standby}}",
     "flow: {input: 10, type: float32, unit: m3/h, reference: {temperature: 60 degF, pressure: 14.696 psi}}",
     "total: {input: 10, type: uint32, unit: kg, totaliser: {rolls_over_at: 1000000000}}",
+    "total: {input: 10, type: uint32, scale: 0.1, unit: kg, totaliser: {rolls_over_at: 1000000000}}",
     "serial: {baud_rate: 9600, parity: none, stop_bits: 1}",
     "serial: {baud_rate: 9600, parity: none, stop_bits: 2}",
     "wire: {registers_per_read: 20, bridge: 18}",
@@ -146,7 +147,7 @@ def test_what_is_odd_but_meant_is_taken_in_silence(example: str) -> None:
 #: A slip in a value, and the number or word that the warning has to say. Worked out by hand.
 SLIPS = [
     ("total: {input: 1, type: uint32, unit: kg, plus: [{input: 3, type: uint16, scale: 0.001}], "
-     "totaliser: {rolls_over_at: 10000000000}}",
+     "totaliser: {rolls_over_at: 100000000000}}",
      "begin again at 4294967360.536"),  # 4294967295 + 65.535 + 0.001
     ("temperature: {input: 1, type: int16, unit: degC, range: [-274, 60]}", "below -273.15 degC"),
     ("temperature: {input: 1, type: int16, scale: 0.001, unit: degC, range: [-40, 60]}",

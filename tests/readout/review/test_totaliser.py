@@ -1,8 +1,11 @@
 """A counter between two readings: rolled over, reset, gone back (M08). Sums worked out by hand."""
 
+from types import ModuleType
+
 import numpy as np
 import pytest
 
+from readout.review.about.installation import from_record
 from readout.review.figures.totaliser import totals
 from readout.review.rows.holes import Counter
 
@@ -54,3 +57,19 @@ def test_a_total_known_too_coarsely_is_not_compared(
     found = totals(Counter(np.arange(3) * 1000, values, holes), "m3", None, values[-1] - values[0])
     assert found is not None
     assert found.difference == (None if wanted is None else pytest.approx(wanted))
+
+
+@pytest.mark.parametrize(
+    ("form", "wanted"),
+    [
+        ("uint32, scale: 0.1", 429_496_729.6),  # 2³² tenths: long before a display's 10⁹ would be reached
+        ("uint64, scale: 0.1", 1e9),
+        ("float32", 1e9),  # a float has no end that a counter would come to
+    ],
+)
+def test_a_total_begins_again_where_its_registers_end_if_that_comes_first(
+    hall: ModuleType, form: str, wanted: float
+) -> None:
+    text = hall.MAP.replace("uint32, scale: 0.1", form).replace("1000}", "1000000000}")
+    (total,) = [one for one in from_record(hall.record(map_text=text)).readings.values() if one.totaliser]
+    assert total.rolls_over_at == wanted
