@@ -327,14 +327,18 @@ class Asking:
             self.note(line, f"{told}, by its remark or name")
         return gauge
 
-    def running_total(self, line: int, label: str) -> None:
-        """A question about an amount: one since a reset long ago, or one of a while."""
+    def running_total(self, line: int, label: str, top: str = "") -> None:
+        """A question about an amount: one since a reset long ago, or one of a while.
+
+        `top`: where it begins again, as its remark tells.
+        """
+        rolls = (f"totaliser={{rolls_over_at: {top}}}",) if top else ()
         self.row(
             line,
             label,
             "is it a running total? Then `totaliser: true`. Assumed: not",
             topics=("totaliser",),
-            answers=("totaliser=true", "totaliser=false"),
+            answers=(*rolls, "totaliser=true", "totaliser=false"),
             assumed="assumed no running total",
         )
 

@@ -21,6 +21,11 @@ _RESERVED_BITS = re.compile(r"reserv|réserv|unused|not used|spare|\bfrei\b|nich
 _FEW_BITS = 3
 _FACTOR_IN_NAME = re.compile(r"((?<![^\W_])x|[×*/÷])\s?(10{1,4})\W*$", re.IGNORECASE)
 _ELSEWHERE = re.compile(r"reg(ister)?\b|siehe|see|\bsf\b|exponent", re.IGNORECASE)
+_ROLLS = re.compile(
+    r"(?:wraps?|rolls?[ -]?over|overflows?|überlauf|läuft über|débord\w*)\D{1,20}"
+    r"(\d[\d '’.,\u00a0\u202f]*\d)",
+    re.IGNORECASE,
+)
 #: A scale of so many is hardly a factor: decimals go up to it.
 _MOST_DECIMALS = 9
 
@@ -124,6 +129,17 @@ def ask_of_ends(item: Item, kind: str, remarks: str, taken: list[str], asking: A
                 answers=(f"not-available={text}", "not-available=none"),
                 assumed=f"{text} assumed a number",
             )
+
+
+def roll_over_in(remarks: str) -> str:
+    """Where a total begins again, as `wraps at 999 999 999` tells; a row of nines is the last one shown."""
+    found = _ROLLS.search(remarks)
+    number = None if found is None else cells.decimal(re.sub(r"[ '’\u00a0\u202f]", "", found[1]))
+    if number is None or number <= 0:
+        return ""
+    last = Decimal(1).scaleb(min(0, int(number.as_tuple().exponent)))
+    digits = set(number.as_tuple().digits)
+    return f"{(number + last if digits == {9} else number).normalize():f}"
 
 
 def ask_of_a_moment(item: Item, kind: str, asking: Asking) -> None:

@@ -10,6 +10,7 @@ from protocols.register_map.grammar.values import wrong_name, wrong_reading_name
 from readout.diagnose.drafting import cells, kinds
 from readout.diagnose.drafting.asking import Asking
 from readout.diagnose.drafting.cells import Access
+from readout.diagnose.drafting.doubts import NOTHING
 from readout.diagnose.drafting.folding import Item
 from readout.diagnose.drafting.meaning import described
 from readout.diagnose.drafting.table import Column, Table
@@ -292,7 +293,8 @@ class Building:
         text = f"{item.row.get(Column.ORDER)} {item.row.get(Column.TYPE)}".strip()
         found = kinds.order_of(text)
         if found is None:
-            if kinds.vague_order(text):
+            own = item.row.get(Column.ORDER)
+            if kinds.vague_order(text) or own not in NOTHING:
                 self.asking.row(
                     item.row.line,
                     item.label,

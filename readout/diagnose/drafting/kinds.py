@@ -290,6 +290,12 @@ _GAUGE = re.compile(
     r"\bgauge\b|(?:ü|ue)berdruck|\brelati[vf]|\((?:g|ü)\)|above atmospher|pression relative", re.IGNORECASE
 )
 _ABSOLUTE = re.compile(r"\babs(?:olu\w*|\.|\b)|\(a\)", re.IGNORECASE)
+#: What is relative or absolute besides pressures, and what is said not to be.
+_OF_NO_PRESSURE = re.compile(
+    r"\b(?:relativ|absolut)\w*[ -]+(?:(?:air |luft)?(?:humid|feucht)|accura|genauig|error|fehler|deviation|"
+    r"abweich|uncert|unsicher|précision|erreur|value|wert)\w*|\b(?:not|no|nicht|kein\w*|non|pas)\s+\w+",
+    re.IGNORECASE,
+)
 
 
 def gauge_of(words: str) -> bool | None:
@@ -297,5 +303,6 @@ def gauge_of(words: str) -> bool | None:
 
     Words that say both say nothing.
     """
+    words = _OF_NO_PRESSURE.sub(" ", words)
     gauge, absolute = _GAUGE.search(words), _ABSOLUTE.search(words)
     return None if bool(gauge) is bool(absolute) else bool(gauge)

@@ -328,7 +328,7 @@ class _Told:
                 assumed="left out",
             )
         if unit.dimension in _TOTALS and not kinds.FRACTION.search(self.label):
-            self.asking.running_total(self.line, self.label)
+            self.asking.running_total(self.line, self.label, doubts.roll_over_in(self.remarks))
         return found
 
     def missing(self) -> Keys:

@@ -243,6 +243,43 @@ def test_the_question_for_the_table_says_what_the_file_speaks_of() -> None:
     assert "The file speaks of 'Measured values (function 04)'. Which table" in asked(made)
 
 
+@pytest.mark.parametrize(
+    ("remark", "gauge"),
+    [
+        ("relative humidity influence < 1 %", None),
+        ("absolute accuracy 0.1 %", None),
+        ("not absolute", None),
+        ("nicht absolut", None),
+        ("relative to atmosphere", True),
+        ("absolut", False),
+    ],
+)
+def test_a_pressure_is_gauge_or_absolute_by_words_about_a_pressure(remark: str, gauge: bool | None) -> None:
+    made = drafted(f"{HEAD}30001;P;UINT16;bar;0.01;;{remark}\n")
+    (found,) = readings(made)
+    assert found.unit == {None: "bar", True: "bar(g)", False: "bar(a)"}[gauge]
+    assert ("above the surrounding air, (g), or absolute, (a)?" in asked(made)) is (gauge is None)
+
+
+@pytest.mark.parametrize("cell", ["3-4-1-2", "second register first"])
+def test_an_order_in_its_own_column_is_never_passed_over(cell: str) -> None:
+    text = f"Address;Name;Type;Unit;Word order\n30001;a;UINT32;V;{cell}\n"
+    assert "means different orders" in asked(drafted(text, "word_order=high first"))
+
+
+@pytest.mark.parametrize(
+    ("remark", "top"),
+    [
+        ("wraps at 999 999 999", "1000000000"),  # the last one shown, so 0 comes one later
+        ("Überlauf bei 99999999,9", "100000000"),
+        ("rolls over at 1000000", "1000000"),
+    ],
+)
+def test_a_roll_over_in_a_remark_is_offered(remark: str, top: str) -> None:
+    (question,) = drafted(f"{HEAD}30001;Total;INT32;kg;;;{remark}\n", "word_order=high first").questions
+    assert question.answers[0] == f"2:totaliser={{rolls_over_at: {top}}}"
+
+
 def test_g_behind_a_pressures_name_is_no_gram() -> None:
     names = ("30001;Pressure (g);UINT16;bar", "30002;Druck (ü);UINT16;bar", "30003;Batch (g);UINT16;")
     text = HEAD + "".join(f"{name};;;\n" for name in names)
