@@ -102,11 +102,12 @@ def _tell(figures: "Figures", trusts: "Sequence[Trust]") -> None:
 
 def _tell_trust(found: "Sequence[Trust]") -> None:
     """The budget of the highest flow as a table with its chart; of the lowest what it comes to."""
+    from protocols.units import printed
     from readout.measuring_point.figures.uncertain import SYSTEMATIC, trust_table, trust_words
 
     if not found:
         return
-    tell(f"\nuncertainty of the flow, at {found[-1].expected.said}")
+    tell(f"\nuncertainty of the flow, at {printed(str(found[-1].expected.said))}")
     for line in columns(trust_table(found[-1]), right=frozenset({1, 2, 3, 4})):
         tell(f"  {line}")
     for words in dict.fromkeys(words for one in reversed(found) for words in trust_words(one)):

@@ -47,15 +47,17 @@ class Run:
 
         Raises `Stopped` where it is no go. What is done and durable is not done twice.
         """
+        from protocols.units import printed
+
         self.reached = name
         say(f"{self.names.index(name) + 1}/{len(self.names)}  {name.replace('_', ' ')}")
         done = self.standing.steps.get(name)
         if done is not None and done["verdict"] == "go" and not again:
-            _tell("done", f"{done['reason']} (at {done['at']})")
+            _tell("done", f"{printed(done['reason'])} (at {done['at']})")
             return
         found = self._decided(name, _caught(check))
         self.keep(name, found)
-        _tell(found.verdict.value.upper(), found.reason)
+        _tell(found.verdict.value.upper(), printed(found.reason))
         if not found.is_go:
             if found.advice:
                 _tell("try", found.advice)
@@ -81,13 +83,14 @@ class Run:
         """What is to be decided becomes a go where somebody says why."""
         from dataclasses import replace
 
+        from protocols.units import printed
         from readout.visit.verdict import Verdict
 
         if check.verdict is not Verdict.TO_DECIDE:
             return check
         why = self.answers.accepted.get(name) or self._accepted_before(name, check.reason)
         if why is None and sys.stdin.isatty():
-            _tell("TO BE DECIDED", check.reason)
+            _tell("TO BE DECIDED", printed(check.reason))
             _tell("try", check.advice)
             why = typed("Accept it? Say why, or Enter for no:")
         if not why:

@@ -77,7 +77,8 @@ def total_check(before: Quantity | None, after: Quantity | None, logged: Logged 
     amount = _amount(logged.mean, after, logged.lasted_s)
     if amount is None:
         return go(f"{logged.mean.unit.word} and {after.unit.word} are not compared")
-    said = f"total {went_on:.6g}, log {amount:.6g} {after.unit.word}"
+    unit = after.unit.word
+    said = f"the total went on by {went_on:.6g} {unit}, the flow of the log makes {amount:.6g} {unit}"
     figures = {"total": went_on, "log": float(f"{amount:.6g}"), "unit": after.unit.word}
     edges = 4 * abs(amount) / logged.lasted_s  # seconds on either side that belong to one only
     if abs(went_on - amount) <= TOTAL_SHARE * max(abs(went_on), abs(amount)) + 2 * step + edges:

@@ -88,8 +88,9 @@ def values_check(
         }
         for name, one in seen.items()
     }
+    gauge = {value.name for value in found.readings if value.gauge}
     well = "; ".join(
-        f"{name} {_plain(one.low)} to {_plain(one.high)} {one.unit}".rstrip()
+        f"{name} {_plain(one.low)} to {_plain(one.high)} {one.unit}{'(g)' if name in gauge else ''}".rstrip()
         for name, one in seen.items()
         if not math.isnan(one.mean)
     )
@@ -213,7 +214,8 @@ def _beside(name: str, shown: Quantity, value: float, word: str, seen: Seen | No
     share = TOTAL_SHARE if unit.dimension is Dimension.VOLUME else DISPLAY_SHARE
     moved = 0.0 if seen is None or math.isnan(seen.mean) else seen.high - seen.low
     off = number - value
-    said = f"{name}: display {shown}, wire {value:.6g} {word}"
+    wire = f"{value:.1f}" if abs(value) >= 100_000 else f"{value:.6g}"  # a totaliser without an exponent
+    said = f"{name}: display {shown}, wire {wire} {word}"
     if abs(off) <= share * abs(value) + moved + 1e-9:
         return go(said)
     percent = f", {100 * off / value:+.1f} %" if value else ""

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from decimal import Decimal
 
+from protocols.units import printed
 from readout.measuring_point.figures.document import INCH_MM
 from readout.measuring_point.figures.figures import Expected, Figures
 from readout.measuring_point.figures.place import Place
@@ -128,7 +129,9 @@ def expected_table(figures: Figures) -> list[tuple[str, ...]]:
         return []
     reference = "" if figures.stream is None else str(figures.stream.reference)
     line = "" if figures.stream is None else str(figures.stream.line)
-    rows: list[tuple[str, ...]] = [("expected flow", *(str(one.said) for one in ends), f"at {reference}")]
+    rows: list[tuple[str, ...]] = [
+        ("expected flow", *(printed(str(one.said)) for one in ends), f"at {reference}")
+    ]
     rows.append(_row("in the pipe, m³/h", ends, lambda e: e.case.line_flow.amount * 3600, f"at {line}"))
     for index, (shown, _) in enumerate(ends[0].volumes):
         row = _row("", ends, lambda e, i=index: e.volumes[i][1].amount * 3600, f"at {shown.state}")  # type: ignore[misc]
@@ -179,6 +182,8 @@ def _correction_remark(place: Place) -> str:
 
 def remarks(figures: Figures) -> list[str]:
     """Sentences about the expected flows, each once."""
-    found = [f"{one.said}: {one.fit.says}" for one in figures.expected if one.fit is not None]
-    found += [f"{one.said}: {remark}" for one in figures.expected for remark in one.case.remarks]
+    found = [f"{printed(str(one.said))}: {one.fit.says}" for one in figures.expected if one.fit is not None]
+    found += [
+        f"{printed(str(one.said))}: {remark}" for one in figures.expected for remark in one.case.remarks
+    ]
     return [*found, *figures.missing]

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from protocols.units import printed
 from readout.errors import WrongUse
 from readout.measuring_point.conditions.corrections import Principle
 from readout.measuring_point.figures.figures import Expected, Figures
@@ -47,7 +48,9 @@ def trusted(figures: Figures) -> list[Trust]:
             budget = flow_budget(one.case, stream, installation, place.point.uncertainty)
             found.append(Trust(one, budget))
         except WrongUse as error:
-            found.append(Trust(one, None, Sentence("{flow}: {why}", flow=one.said, why=told_by(error))))
+            found.append(
+                Trust(one, None, Sentence("{flow}: {why}", flow=printed(str(one.said)), why=told_by(error)))
+            )
     return found
 
 
@@ -97,7 +100,7 @@ def trust_words(trust: Trust) -> Iterator[str]:
     if budget is None:
         yield trust.why_not or ""
         return
-    yield f"{trust.expected.said}: {trust.flow}, expanded uncertainty {budget.says}"
+    yield f"{printed(str(trust.expected.said))}: {trust.flow}, expanded uncertainty {budget.says}"
     for source in budget.left_out:
         yield f"not in it: {source}"
 

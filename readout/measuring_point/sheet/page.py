@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+from protocols.units import printed
 from readout.measuring_point.checks.plain import millimetres
 from readout.measuring_point.figures import text
 from readout.measuring_point.figures.figures import Figures
@@ -45,7 +46,7 @@ def sheet_html(figures: Figures, trusts: Sequence[Trust], file: str) -> str:
         along=None if along is None else Markup(along),
         flows=flows,
         budget=_budget(trusts[-1]) if trusts else [],
-        budget_at=str(trusts[-1].expected.said) if trusts else "",
+        budget_at=printed(str(trusts[-1].expected.said)) if trusts else "",
         budget_words=list(dict.fromkeys(words for one in reversed(trusts) for words in trust_words(one))),
         remarks=remarks,
         force="" if figures.force is None else figures.force.caution,

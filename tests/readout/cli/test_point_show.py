@@ -48,7 +48,7 @@ def test_a_sheet_is_written_where_it_is_asked_for(command: ModuleType, folder: P
     done = command.run("point", "show", "bottling-hall-header.yaml", "--sheet", "sheet.html", cwd=folder)
     assert done.status == 0, done
     assert "180.2 mm (7.093 in)" in (folder / "sheet.html").read_text(encoding="utf-8")
-    assert "uncertainty of the flow, at 420 m3/h" in done.out
+    assert "uncertainty of the flow, at 420 m³/h" in done.out
     refused = command.run(
         "point", "show", "bottling-hall-header.yaml", "--sheet", "nowhere/sheet.html", cwd=folder
     )

@@ -283,7 +283,8 @@ def test_the_totaliser_against_the_log() -> None:
     assert total_check(before, quantity("6900 m3"), whole, 0.1).verdict is GO
     found = total_check(before, quantity("6800 m3"), whole, 0.1)
     assert (found.verdict, found.reason) == (
-        TO_DECIDE, "total 5800, log 6000 m3 (+3.4 %): they do not agree",
+        TO_DECIDE,
+        "the total went on by 5800 m3, the flow of the log makes 6000 m3 (+3.4 %): they do not agree",
     )  # fmt: skip
     assert total_check(before, quantity("500 m3"), whole, 0.1).verdict is TO_DECIDE  # reset meanwhile
 
@@ -310,3 +311,21 @@ def test_the_tag_names_the_computer_where_that_one_records() -> None:
     assert len({len(line) for line in lines}) == 1
     assert "DO NOT SWITCH OFF METER OR COMPUTER" in "\n".join(lines)
     assert any("recorder hall-pc" in line for line in lines)
+
+
+def test_a_totaliser_beside_the_wire_has_no_exponent() -> None:
+    """1346592.1 m3 was told as 1.34659e+06 m3, which tells nobody its last digits."""
+    wire = {"total": {"value": 1346592.1, "unit": "m3", "flag": None}}
+    found = display_check({"total": quantity("1346592 m3")}, wire, {}, "2026-05-04T06:00:00.000Z")
+    assert "wire 1346592.1 m3" in found.reason
+
+
+def test_a_gauge_pressure_that_was_watched_says_so(point: MeasuringPoint) -> None:
+    text = (
+        "register_map: 1\nmeter: Hollow Mere test meter\nserial: {unit_address: 1}\n"
+        "readings: {pressure: {input: 0, type: uint16, scale: 0.001, unit: bar, gauge: true}}\n"
+    )
+    found = parse_map(text.encode(), "map.yaml").map
+    assert found is not None
+    rounds = [{"pressure": {"value": value, "unit": "bar", "flag": None}} for value in (7.034, 7.051)]
+    assert values_check(seen_in(rounds), point, found).reason == "pressure 7.034 to 7.051 bar(g)"

@@ -177,7 +177,10 @@ def test_an_answer_that_lacks_later_keeps_what_was_done(site: Any) -> None:
 def test_a_changed_point_file_begins_the_visit_anew(site: Any) -> None:
     with site.line():
         site.ready()
-        assert failed(site.start("--json", display="flow 3 m3/h"))["check"] == "display"
+        refused = site.start("--json", display="flow 3 m3/h")
+        assert failed(refused)["check"] == "display"
+        assert "display 3 m³/h" in refused.stderr
+        assert "display 3 m3/h" in failed(refused)["reason"], "data keep the words of the map"
         site.point(expected="2 m3/h to 600 m3/h")
         done = site.start(cautions="no")
         assert done.exit_code == 1
