@@ -15,7 +15,7 @@ from protocols.register_map.model import RegisterMap
 from simulators.errors import NotSimulated, WrongFaults
 from simulators.faults.choose import read_faults
 from simulators.faults.scripts import parse_script
-from simulators.serve import Offer, run
+from simulators.serve import Offer, Placed, run
 
 MANUAL = (Path(__file__).parents[3] / "docs/fault-plans.md").read_text(encoding="utf-8")
 Q0 = bytes.fromhex("01 03 00 00 00 02 C4 0B")
@@ -41,7 +41,9 @@ def served(register_map: RegisterMap, faults: str) -> Iterator[int]:
         ready.set()
 
     thread = threading.Thread(
-        target=run, args=(register_map, Offer(faults=faults)), kwargs={"ready": announce, "stop": stop}
+        target=run,
+        args=([Placed(register_map)], Offer(faults=faults)),
+        kwargs={"ready": announce, "stop": stop},
     )
     thread.start()
     assert ready.wait(60)
@@ -132,7 +134,7 @@ def test_a_trace_goes_with_no_pace_and_no_values(meter_map: RegisterMap, tmp_pat
     file.write_text("t 1 a > 01\n")
     with pytest.raises(NotSimulated, match="A trace has its own times and bytes"):
         run(
-            meter_map,
+            [Placed(meter_map)],
             Offer(faults=f"trace:{file}", baud_rate=9600),
             ready=lambda port: pytest.fail(port),
             stop=threading.Event(),

@@ -10,7 +10,7 @@ from simulators.clock import FakeClock
 from simulators.device import SimulatedMeter
 from simulators.errors import NotSimulated
 from simulators.log_memory import LogOptions
-from simulators.serve import Offer, run
+from simulators.serve import Offer, Placed, run
 
 DEMO = Path(__file__).parents[3] / "demo_data/bottling_hall"
 
@@ -56,4 +56,4 @@ def test_a_map_without_a_memory_has_nothing_to_fill() -> None:
     assert register_map is not None
     offer = Offer(log=LogOptions.prefilled(10))
     with pytest.raises(NotSimulated, match="no log_memory, so there is nothing to fill"):
-        run(register_map, offer, ready=print, stop=threading.Event())
+        run([Placed(register_map)], offer, ready=print, stop=threading.Event())
