@@ -9,7 +9,7 @@ import typer
 from readout.cli.options import ArchiveFolder, AsJson, milliseconds
 from readout.cli.output import counted, say, tell_json
 from readout.cli.progress import steadily
-from readout.cli.review import From, PointName, Until, span_of, streams_wanted
+from readout.cli.review import From, Until, span_of, streams_wanted
 from readout.errors import WrongUse
 
 if TYPE_CHECKING:
@@ -30,7 +30,10 @@ def export(
     to: Annotated[
         Path, typer.Option("--to", metavar="FILE", help="What is written: .csv, .xlsx or .parquet.")
     ],
-    point: PointName = None,
+    point: Annotated[
+        str | None,
+        typer.Option("--point", metavar="NAME", help="Which point; needed where there are several."),
+    ] = None,
     source: Annotated[
         str | None, typer.Option("--source", metavar="live|memory", help="Live where there are both.")
     ] = None,

@@ -39,8 +39,8 @@ def point_amend(
 
     A line of the ledger: rows stay as they are, and reviews and exports show raw and corrected side by side.
     A new diameter corrects flows by (new / set in the meter)². The point file is not written: the lines for
-    it are shown, for what is recorded from now on. Asks first where flows change by more than 20 %, and where
-    the time is still to come; exit status 1 where the answer is no.
+    it are shown, for what is recorded from now on. Asks first where flows change by more than 20 %, where the
+    time is still to come, and where the ledger says the same already; exit status 1 where the answer is no.
     """
     from readout.clock import SystemClock, iso
     from readout.measuring_point.amendment.amend import amended, change_of
@@ -67,7 +67,7 @@ def point_amend(
         content["why"] = why.strip()
     _refuse_unknown(archive, about.name)
     _say_effect(found)
-    doubts = _doubts(found, start, since, SystemClock().utc())
+    doubts = [*_doubts(found, start, since, SystemClock().utc()), *_told_before(archive, content)]
     for doubt in doubts:
         say(doubt)
     if doubts and not yes and not agreed("Write it into the ledger all the same?"):
@@ -105,6 +105,22 @@ def _doubts(found: "Amended", start: str, since_ms: int, now_s: float) -> list[s
     if since_ms > now_s * 1000:
         doubts.append(f"--from {start} is still to come: nothing that is recorded now would be corrected")
     return doubts
+
+
+def _told_before(archive: Path, content: dict[str, Any]) -> list[str]:
+    """That the ledger's last word on these keys is the very same: the command run a second time."""
+    from storage.ledger import LEDGER, Kind, lines_of
+
+    last = None
+    for line in lines_of(archive / LEDGER, Kind.POINT):
+        told = line.content.get("set")
+        if line.content.get("point") != content["point"] or not isinstance(told, dict):
+            continue
+        if set(told) & set(content["set"]):
+            last = line
+    if last is None or any(last.content.get(key) != content[key] for key in ("from", "set")):
+        return []
+    return [f"line {last.n} of the ledger says the same already; it counts once, however often it is there"]
 
 
 def _effect(found: "Amended") -> dict[str, Any]:

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
+from protocols.units import printed
 from readout.report.content.blocks import Item, Section, Table, Text
 from readout.report.language.words import Words, plain
 from readout.review.air.demand import Demand
@@ -109,7 +110,7 @@ def out_of_hours(found: Review, words: Words) -> Section:
                 "strong",
             )
         )  # fmt: skip
-        items.append(Text(words("Formula: {formula}", formula=words(cost.formula))))
+        items.append(Text(words("Formula: {formula}", formula=printed(words(cost.formula)))))
         reference = f"{words(cost.specific_power)}: {words(cost.specific_power_reference)}"
         items.append(Text(words("Specific power {reference}.", reference=reference), "small"))
         items.append(Text(words("This is what that flow costs. It is no saving.")))

@@ -112,3 +112,15 @@ def test_a_point_that_the_archive_does_not_have_is_refused(archive: Path, tmp_pa
     assert isinstance(done.exception, WrongUse)
     assert "nothing of a point other" in str(done.exception)
     assert "it has: bottling-hall-header" in str(done.exception)
+
+
+def test_a_second_run_of_the_same_is_asked_about(archive: Path) -> None:
+    """The same command again, by somebody tired; what was corrected otherwise meanwhile is no second run."""
+    wanted = ("--from", "2026-05-03", "--set", "pipe.inside_diameter=54.5mm")
+    assert amend(archive, *wanted).exit_code == 0
+    n = len(read_file(archive / LEDGER).lines)
+    again = amend(archive, *wanted, typed="n\n")
+    assert f"line {n} of the ledger says the same already" in again.stderr
+    assert len(read_file(archive / LEDGER).lines) == n
+    assert amend(archive, *wanted[:3], "pipe.inside_diameter=55mm").exit_code == 0
+    assert amend(archive, *wanted).exit_code == 0

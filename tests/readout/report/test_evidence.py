@@ -9,6 +9,7 @@ from typer.testing import CliRunner
 
 from readout.cli.main import app
 from readout.errors import WrongUse
+from readout.report.content.answers import out_of_hours
 from readout.report.content.evidence import MOST_FILES, SealedRows, appendix, conditions
 from readout.report.language.words import Language, Words
 from readout.review.about.requests import Requests
@@ -101,3 +102,9 @@ def test_what_is_no_volume_or_no_flow_is_refused(
     assert isinstance(done.exception, WrongUse), done.output
     assert options[0] in str(done.exception)
     assert not (tmp_path / "a.html").exists()
+
+
+def test_the_formula_of_the_cost_is_in_units_as_people_write_them(told: Callable[..., Review]) -> None:
+    said = " ".join(str(item) for item in out_of_hours(told(), Words()).items)
+    assert "kW/(m³/min) ×" in said
+    assert "m3" not in said
