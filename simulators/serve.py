@@ -132,7 +132,7 @@ def _with_faults(
     if isinstance(faults, TraceMeter):
         if offer.baud_rate is not None or len(placed) > 1 or placed[0].values is not None:
             raise NotSimulated(
-                "A trace has its own times, bytes and meters; give one map, and leave out --baud and "
+                "A trace has its own times and bytes, of one meter; give one map, and leave out --baud and "
                 "--values."
             )
         return [faults], faults.deliver

@@ -9,6 +9,7 @@ import numpy as np
 from protocols.errors import RequestError
 from protocols.log_memory.state import UNIT_MS
 from protocols.modbus.exceptions import ExceptionCode
+from protocols.register_map.checks.kinds import begins_again_at
 from protocols.register_map.model import Column, Kind, Number, RegisterMap, Value
 from protocols.values.decode import Words, decode
 from protocols.values.encode import encode
@@ -166,12 +167,13 @@ def _told_units(register_map: RegisterMap) -> dict[str, str]:
 
 
 def rolled_over(value: Value, quantity: Quantity) -> Quantity:
-    """A total as the counter shows it: less than `rolls_over_at`."""
-    if value.totaliser is None or value.totaliser.rolls_over_at is None:
+    """A total as the counter shows it: less than `rolls_over_at`, and than what its registers come to."""
+    if value.totaliser is None or quantity is None or isinstance(quantity, str):
         return quantity
-    if quantity is None or isinstance(quantity, str):
+    limits = [limit for limit in (value.totaliser.rolls_over_at, begins_again_at(value)) if limit is not None]
+    if not limits:
         return quantity
-    limit = value.totaliser.rolls_over_at
+    limit = min(limits)
     return quantity % float(limit) if isinstance(quantity, float) else quantity % limit
 
 

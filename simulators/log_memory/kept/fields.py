@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from protocols.errors import RequestError
+from protocols.register_map.checks.kinds import begins_again_at
 from protocols.register_map.model import Kind, Number, Value
 from protocols.values.encode import encode
 from protocols.values.types import is_as_sent
@@ -85,7 +86,9 @@ class Field:
             _put(table, told.number, np.full(len(table), int(raw)))
 
     def _rolled_over(self, numbers: NDArray[np.float64]) -> NDArray[np.float64]:
-        limit = None if self.value.totaliser is None else self.value.totaliser.rolls_over_at
+        total = self.value.totaliser
+        limits = () if total is None else (total.rolls_over_at, begins_again_at(self.value))
+        limit = min((limit for limit in limits if limit is not None), default=None)
         return numbers if limit is None else numbers % float(limit)
 
     def _floats(self, table: WordTable, wanted: NDArray[np.float64]) -> NDArray[Any]:

@@ -221,6 +221,20 @@ def test_a_total_rolls_over_where_the_map_says(meter_map: RegisterMap, clock: Fa
     assert rest == pytest.approx(whole % 10_000, abs=1)  # in 0.1 m³
 
 
+def test_a_total_wraps_at_the_end_of_its_registers(meter_map: RegisterMap, clock: FakeClock):
+    """As counters do: 16 bits of 0.1 m³ begin again at 6553.6 m³, where 32 bits count on."""
+    wide = replace(meter_map.reading("total"), totaliser=Totaliser())
+    narrow = replace(wide, number=replace(wide.number, kind=Kind.UINT16, words=1, addresses=1))
+    whole, rest = (
+        registers(
+            SimulatedMeter(replace(meter_map, readings=(value,)), clock=clock).reply(read(4, 22, count))
+        )
+        for value, count in ((wide, 2), (narrow, 1))
+    )
+    assert whole[0] > 0
+    assert rest[0] == pytest.approx(whole[1], abs=1)  # the low word of the wide one
+
+
 def test_four_bytes_behind_each_address_come_as_two_words(meter_map: RegisterMap):
     wide = Value("flow", Number(Table.INPUT, 5, Kind.FLOAT32, words=2, addresses=1), unit="m3/h")
     small = Value("state", Number(Table.INPUT, 6, Kind.UINT32, words=2, addresses=1), codes={7: "on"})
