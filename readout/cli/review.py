@@ -264,9 +264,11 @@ def _flow_lines(one: "Review") -> list[str]:
     if one.flow is not None and best is not None:
         which = ", corrected," if best is not one.flow else ""
         for peak in best.statistics.peaks:
-            when = peak.why if peak.begin_ms is None else f"from {_local(one, peak.begin_ms)}"
-            told = f"{_shown(peak.value)} {_unit(best.shown.unit)}{which}"
-            lines.append(f"  largest {peak.minutes} min mean: {told} {when}")
+            told = f"none: {peak.why}"
+            if peak.begin_ms is not None:
+                told = f"{_shown(peak.value)} {_unit(best.shown.unit)}{which}"
+                told += f" from {_local(one, peak.begin_ms)}"
+            lines.append(f"  largest {peak.minutes} min mean: {told}")
         if best is not one.flow and best.amount is not None:
             lines.append(
                 f"  corrected: {_shown(best.total)} {_unit(best.amount.unit)} instead of"
@@ -277,9 +279,10 @@ def _flow_lines(one: "Review") -> list[str]:
         found, share = one.totals, one.totals.difference
         apart = "" if share is None else f"; the flow's integral is {share:+.2%} of that away"
         if share is None and found.integral is not None:
-            steps = f", in steps of {_shown(found.step)}" if found.step else ""
+            steps = f" in steps of {_shown(found.step)} {_unit(found.unit)}" if found.step else ""
             apart = (
-                f"; the flow's integral is {_shown(found.integral)}: too little was counted{steps} to compare"
+                f"; the flow's integral is {_shown(found.integral)} {_unit(found.unit)}: too little was"
+                f" counted{steps} to compare them"
             )
         lines.append(
             f"  the meter's totaliser counted {_shown(found.counted)} {_unit(found.unit)} while rows came,"
@@ -291,8 +294,10 @@ def _flow_lines(one: "Review") -> list[str]:
 def _demand_lines(one: "Review") -> list[str]:
     if isinstance(one.demand, str):
         return [f"  out-of-hours demand: not told; {one.demand}"]
+    mean = one.demand.mean
+    told = "none was measured" if mean is None else f"{_shown(mean)} {_unit(one.demand.unit)}"
     lines = [
-        f"  out-of-hours demand: {_shown(one.demand.mean)} {_unit(one.demand.unit)} over"
+        f"  out-of-hours demand: {told} over"
         f" {one.demand.counted_s:.12g} s"
         f" ({one.demand.out_of_band_s:.12g} s with the pressure out of its band left out)"
     ]

@@ -90,3 +90,12 @@ def test_review_tells_raw_and_corrected_apart_with_reference_conditions(root: Pa
     largest = ((5 * 60 + 250) / 6) * FACTOR
     assert f"largest 1 min mean: {largest:.6g} m³/h, corrected, from" in said
     assert "m³ at 20" in said
+
+
+def test_review_says_none_where_nothing_was_measured_long_enough(root: Path) -> None:
+    """Four minutes of a shift: no mean of five minutes, none out of hours, and no unit without a number."""
+    span = ["--from", "2026-05-05T08:00", "--until", "2026-05-05T08:04"]
+    said = CliRunner().invoke(app, ["review", str(root), *span]).stdout
+    assert "largest 5 min mean: none: less than 5 min were measured" in said
+    assert "out-of-hours demand: none was measured over 0 s" in said
+    assert ": - " not in said
