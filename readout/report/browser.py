@@ -25,9 +25,11 @@ Promise.all(places.flatMap(place => ["png", "svg"].map(format => {
   const point = place.closest("article")?.querySelector("h2").textContent;
   const own = place.closest("figure").querySelector("h3, h4").textContent;
   const name = point ? point + ": " + own : own;
-  const text = name.replaceAll("&", "&amp;").replaceAll("<", "&lt;"); // the chart script reads tags
-  const over = 40, title = { text, x: 0.01, xanchor: "left", y: 1, yanchor: "top",
-    yref: "container", pad: { t: 14 }, font: { size: 16 } };
+  const plain = text => text.replaceAll("&", "&amp;").replaceAll("<", "&lt;"); // the chart script reads tags
+  const under = place.closest("article")?.dataset.under;
+  const text = plain(name) + (under ? '<br><span style="font-size:12px">' + plain(under) + "</span>" : "");
+  const over = under ? 64 : 40, title = { text, x: 0.01, xanchor: "left", y: 1, yanchor: "top",
+    yref: "container", pad: { t: under ? 24 : 14 }, font: { size: 16 } };
   const margin = { ...layout.margin, t: layout.margin.t + over }, height = layout.height + over;
   const white = { paper_bgcolor: "#fff", plot_bgcolor: "#fff" };
   const figure = { data, layout: { ...layout, ...white, height, margin, title } };

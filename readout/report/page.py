@@ -31,11 +31,15 @@ class Extras:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """What the page says of one point and source; `slug` is its title for names of files."""
+    """What the page says of one point and source; `slug` is its title for names of files.
+
+    `under` stands below the title of a picture by itself: the period, the flow's reference conditions.
+    """
 
     title: str
     slug: str
     lead: str
+    under: str
     answers: Sequence[Text]
     sections: Sequence[Section]
 
@@ -68,7 +72,9 @@ def part_of(found: Review, words: Words, extras: Extras) -> Part:
     title = f"{plain(about.point)}{source}"
     peak = answers.peak_or_pressure(found, words)
     slug = re.sub(r"[^A-Za-z0-9]+", "-", title).strip("-")
-    return Part(title, slug, lead, [*strong, *peak, *costs], [one for one in whole if one is not None])
+    span = f"{words.moment(covered.begin_ms, about.zone)} – {words.moment(covered.end_ms, about.zone)}"
+    under = span if found.flow is None else f"{span} · {sections.reading_name(found.flow, words)}"
+    return Part(title, slug, lead, under, [*strong, *peak, *costs], [one for one in whole if one is not None])
 
 
 def page(

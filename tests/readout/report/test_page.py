@@ -156,3 +156,12 @@ def test_numbers_are_written_as_the_language_does(value: float | None, english: 
 def test_almost_all_is_not_told_as_all() -> None:
     assert Words().percent(0.99999, 1) == "99.999 %"
     assert plain("a\u2067b\nc") == "a⟨U+2067⟩b c"
+
+
+def test_a_picture_by_itself_has_period_and_reference_conditions_below_its_title(
+    told: Callable[..., Review],
+) -> None:
+    """A PNG in a letter has no page around it that says when it was, and at what conditions its m³ are."""
+    span = "2026-05-05 00:00 (UTC+0100) – 2026-05-08 00:00 (UTC+0100)"
+    under = f'<article data-under="{span} · flow (at 20 °C, 1 bar(a))">'
+    assert under in page([told()], Words(), "x")
