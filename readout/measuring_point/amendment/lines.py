@@ -2,12 +2,16 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 
 from readout.measuring_point import grammar as k
 from readout.measuring_point.amendment.amend import Amended, Change
 from readout.measuring_point.checks.plain import millimetres
 from readout.measuring_point.model import MeasuringPoint, Pipe
-from readout.measuring_point.pipe.bore import bore_of
+from readout.measuring_point.pipe.bore import Bore, bore_of
+
+#: A wall that a file says and the new bore goes with it is the same within this.
+_SAME_WALL_MM = Decimal("0.05")
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,11 +49,13 @@ def _kept_of_the_pipe(before: Pipe | None, now: Pipe | None, changes: Sequence[C
     if before is None or now is None or now.inside_diameter is None or before.table is not None:
         return
     old, inside = bore_of(before), millimetres(now.inside_diameter)
-    if now.wall_thickness is None and old.outside_mm is not None and old.outside_mm > inside:
-        wall = (old.outside_mm - inside) / 2
+    wall = _wall_left(old, inside, now, changes)
+    if wall is not None:
         remark = (
             f"{old.outside_mm:.2f} mm outside less the bore, halved, for the mark on the stem; measure it"
         )
+        if now.wall_thickness is not None:
+            remark += f"; in place of {now.wall_thickness}"
         yield FileLine((k.PIPE.name, k.WALL_THICKNESS.name), f"{wall:.2f} mm", remark)
     if now.diameter_from is None:
         remark = "if it was; else it counts as assumed, and the uncertainty with it"
@@ -57,6 +63,17 @@ def _kept_of_the_pipe(before: Pipe | None, now: Pipe | None, changes: Sequence[C
     if now.diameter_set_in_meter is None:
         remark = "as long as the meter is set to that"
         yield FileLine((k.PIPE.name, k.SET_IN_METER.name), f"{old.inside_mm:.2f} mm", remark)
+
+
+def _wall_left(old: Bore, inside: Decimal, now: Pipe, changes: Sequence[Change]) -> Decimal | None:
+    """The wall [mm] that the new bore leaves of the old outside; None where that is said, or not known."""
+    if (k.PIPE.name, k.WALL_THICKNESS.name) in [change.path for change in changes]:
+        return None
+    if old.outside_mm is None or old.outside_mm <= inside:
+        return None
+    wall = (old.outside_mm - inside) / 2
+    said = now.wall_thickness
+    return None if said is not None and abs(millimetres(said) - wall) < _SAME_WALL_MM else wall
 
 
 def _as_yaml(told: Sequence[FileLine]) -> Iterator[str]:

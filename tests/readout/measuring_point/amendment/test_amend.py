@@ -129,6 +129,17 @@ def test_what_a_file_may_not_say_is_refused_in_the_same_words(text: str, wanted:
                 "  diameter_from: measured  # if it was",
             ],
         ),
+        (  # a wall of 3.6 mm does not go with a bore of 54.5 mm in 60.3 mm: it would shift the mark
+            "{outside_diameter: 60.3 mm, wall_thickness: 3.6 mm, diameter_set_in_meter: 52 mm}",
+            "pipe.inside_diameter=54.5 mm",
+            [
+                "pipe:",
+                "  inside_diameter: 54.5 mm  # in place of `outside_diameter`",
+                "  wall_thickness: 2.90 mm  # 60.30 mm outside less the bore, halved, for the mark on the "
+                "stem; measure it; in place of 3.6 mm",
+                "  diameter_from: measured  # if it was",
+            ],
+        ),
         (
             "{inside_diameter: 53.1 mm, diameter_from: measured}",
             "pipe.inside_diameter=54.5 mm",
