@@ -15,7 +15,7 @@ import numpy as np
 from readout.review.about.installation import Installation
 from readout.review.about.logbook import LogBook, log_book
 from readout.review.figures.corrections import corrections, factors
-from readout.review.rows.measure import Measured
+from readout.review.rows.measured import Measured
 from readout.review.rows.streams import installation_of
 from storage.archive import ArchiveReader, Held, column_types
 from storage.errors import ArchiveDamaged

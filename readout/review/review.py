@@ -28,7 +28,8 @@ from readout.review.figures.coverage import Coverage, coverage
 from readout.review.figures.periods import Period
 from readout.review.figures.statistics import Statistics, statistics
 from readout.review.figures.totaliser import Totals, totals
-from readout.review.rows.measure import Measured, Progress, measure
+from readout.review.rows.measure import Progress, measure
+from readout.review.rows.measured import Measured
 from readout.review.rows.minutes import Values
 from readout.sentence import Sentence, joined
 from storage.archive import ArchiveReader

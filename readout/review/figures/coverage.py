@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from readout.review.rows.measure import Lost, Measured
+from readout.review.rows.measured import Lost, Measured
 from readout.sentence import Sentence
 
 NOT_RUNNING = Sentence("recorder not running")

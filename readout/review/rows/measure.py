@@ -5,8 +5,7 @@ ends with its time, as the map says. It is as long as the recording's interval a
 filled over a gap. Where two rows tell of the same moment (a clock that was put back), their mean counts.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator, Sequence
 from errno import ENOENT
 from pathlib import Path
 from typing import Any
@@ -14,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from readout.review.about.installation import MEMORY, Installation
+from readout.review.about.installation import MEMORY
 from readout.review.asking import asking
 from readout.review.rows.curves import Curve, curve_of
 from readout.review.rows.holes import (
@@ -27,6 +26,7 @@ from readout.review.rows.holes import (
     holes_within,
     lacking,
 )
+from readout.review.rows.measured import Lost, Measured
 from readout.review.rows.minutes import MINUTE_MS, Minutes, Values, joined, spread
 from readout.review.rows.streams import Part, Piece, files_sql, installations, parts_of
 from storage.archive import ArchiveReader, Held
@@ -38,39 +38,6 @@ Progress = Callable[[float, str], None]
 _MEMORY = "256MB"
 #: Files that are asked at once: about a month of them, so that progress can be told in between.
 _FILES = 30
-
-
-@dataclass(frozen=True, slots=True)
-class Lost:
-    """Rows without a value of the flow: [first_ms, last_ms) holds `missing_s` seconds of this cause."""
-
-    first_ms: int
-    last_ms: int
-    missing_s: float
-    cause: str
-
-
-@dataclass(frozen=True)
-class Measured:
-    """All that is taken from the rows of one point and source, as of one instant."""
-
-    installations: Sequence[tuple[int, Installation]]  # (valid from [ms], what was true), ascending
-    minutes: Minutes
-    holes: Sequence[Hole]  # within minutes
-    lost: Sequence[Lost]
-    curves: Mapping[str, Curve]
-    counts: Mapping[str, Mapping[str, int]]  # column (status, clock, …_flag) → word → rows
-    counter: Counter
-    interval_ms: int
-    holds: str  # sample | mean | minimum | maximum | total
-    marked_at: str  # start | end
-    untimed: int = 0
-    units: Mapping[str, Sequence[str]] = field(default_factory=dict)  # told by the meter, row by row
-
-    @property
-    def installation(self) -> Installation:
-        """The latest."""
-        return self.installations[-1][1]
 
 
 def measure(
