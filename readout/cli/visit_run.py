@@ -55,7 +55,11 @@ class Run:
         if done is not None and done["verdict"] == "go" and not again:
             _tell("done", f"{printed(done['reason'])} (at {done['at']})")
             return
-        found = self._decided(name, _caught(check))
+        try:
+            found = self._decided(name, _caught(check))
+        except KeyboardInterrupt:
+            say(f"\nstopped at {name.replace('_', ' ')}: run the same command again, it goes on from here")
+            raise
         self.keep(name, found)
         _tell(found.verdict.value.upper(), printed(found.reason))
         if not found.is_go:
