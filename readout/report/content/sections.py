@@ -11,6 +11,7 @@ from readout.measuring_point.installation.insertion import insertion_of
 from readout.measuring_point.installation.runs import inlet_run, outlet_run
 from readout.measuring_point.pipe.bore import bore_of
 from readout.measuring_point.sheet.section import section
+from readout.measuring_point.uncertainty.figures import rounded_by_percent
 from readout.report.content.blocks import Drawing, Item, Section, Table, Text, fold
 from readout.report.content.entries import legend
 from readout.report.content.evidence import conditions
@@ -135,19 +136,28 @@ def sure(found: Review, words: Words) -> Section:
     return Section(words("How sure it is"), items)
 
 
+def _with_half(mean: float, percent: float, words: Words) -> tuple[str, str]:
+    """A mean and half of its interval (k = 2), both ending where the latter's second digit does."""
+    if not mean or not percent:
+        return words.number(mean), words.number(0.0)
+    figure = rounded_by_percent(mean, percent)
+    return words.exact(figure.value), words.exact(figure.expanded)
+
+
 def _trust(flow: ReadingReview, told: Uncertainty | Sentence, words: Words) -> Iterator[Item]:
     if isinstance(told, str):
         yield Text(words("How sure the flow is cannot be said: {why}.", why=words(told)), "strong")
     else:
-        mean, unit = flow.statistics.mean or 0.0, words.unit(flow.shown.unit, "")
+        unit = words.unit(flow.shown.unit, "")
+        mean, half = _with_half(flow.statistics.mean or 0.0, told.percent, words)
         yield Text(
             words(
                 "The mean flow is {mean} ± {half} {unit} {conditions}; the total has the same ± {percent} %."
                 if flow.info.reference
                 else "The mean flow is {mean} ± {half} {unit}; the total has the same ± {percent} %.",
                 conditions=at_conditions(flow, words),
-                mean=words.number(mean),
-                half=words.number(abs(mean) * told.percent / 100, 2),
+                mean=mean,
+                half=half,
                 unit=unit,
                 percent=words.number(told.percent, 2),
             ),

@@ -83,6 +83,10 @@ class Words:
         """With that many places after the point, thousands set apart."""
         return self._signs(f"{value:.{places}f}")
 
+    def exact(self, value: Decimal) -> str:
+        """With the digits that it has."""
+        return self._signs(f"{value:f}")
+
     def percent(self, share: float | None, places: int = 1) -> str:
         """A share 0 to 1; what is not quite everything is never rounded to 100 %."""
         if share is None:

@@ -1,5 +1,6 @@
 """A point file that says enough gives the page its sketch and its uncertainty; a correction stands beside."""
 
+import re
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -55,7 +56,9 @@ def found(hall: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> Review:
 
 def test_the_mean_flow_is_told_with_its_uncertainty_and_conditions(found: Review) -> None:
     html = page([found], Words(), "Audit")
-    assert "The mean flow is 66 ± " in html
+    told = re.search(r"The mean flow is 66\.?(\d*) ± (?:\d+)\.?(\d*) m³/h", html)
+    assert told is not None
+    assert len(told[1]) == len(told[2]), "a value ends where its uncertainty ends (JCGM 100:2008, 7.2.6)"
     assert " m³/h at 20 °C, 1 bar(a); the total has the same ± " in html
 
 
