@@ -181,6 +181,11 @@ class Value:
             found.append(self.told_unit.number)
         return tuple(found)
 
+    def set_bits(self, raw: int, registers: int) -> list[str]:
+        """Words of the bits set in `raw`, a number of so many registers, maybe below 0; else as `bit7`."""
+        bits = raw % (1 << 16 * registers)
+        return [self.bits.get(bit, f"bit{bit}") for bit in range(bits.bit_length()) if bits >> bit & 1]
+
     def columns(self) -> tuple[Column, ...]:
         """Every word this value needs, each once, parts in their order."""
         return tuple(dict.fromkeys(column for part in self.parts() for column in part.columns()))

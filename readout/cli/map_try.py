@@ -270,10 +270,8 @@ def _shown(one: "Tried", reading: "Reading") -> str:
         return _number(float(found) * 10.0**reading.power, reading)
     if one.value.codes:
         return f"{found} ({one.value.codes.get(int(found), 'unknown code')})"
-    if one.value.bits:
-        set_bits = [bit for bit in range(int(found).bit_length()) if int(found) >> bit & 1]
-        words = ", ".join(one.value.bits.get(bit, f"bit{bit}") for bit in set_bits)
-        return f"{found} ({words or 'none'})"
+    if one.value.bits and isinstance(found, int):
+        return f"{found} ({', '.join(one.value.set_bits(found, len(reading.words))) or 'none'})"
     return _number(found, reading) if isinstance(found, float) else str(found)
 
 

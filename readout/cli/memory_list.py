@@ -30,15 +30,14 @@ def memory_list(
     another meter answers than the point file says, or where what it tells of its memory cannot be.
     """
     from readout.cli.memory_meter import met, point_with_memory
+    from readout.cli.who_answers import another_told
     from readout.clock import SystemClock
-    from readout.meter.differences import is_another
 
     clock = SystemClock()
     with met(point_with_memory(point), clock, trace) as meter:
         state = look(meter, clock)
     shown = _Shown(meter, state, clock.utc())
-    told = meter.told.meter
-    another = is_another(meter.point.point, told)
+    another = another_told(meter.point, meter.told, "This is its memory, not that")
     if as_json:
         tell_json(shown.document())
     else:
@@ -47,12 +46,7 @@ def memory_list(
         for sentence in shown.sentences():
             say(f"{meter.point.name}: {sentence}")
     if another:
-        say(
-            f"{meter.point.name}: ANOTHER METER answers: serial number {told['serial_number']} instead of "
-            f"{meter.point.point.meter.serial_number}. This is its memory, not that of this point's meter. "
-            "See unit address and cable; if the meter was exchanged, write its serial number into the point "
-            "file."
-        )
+        say(f"{meter.point.name}: {another}")
     return FellShort.status if another or state.unbelievable(meter.memory) else 0
 
 

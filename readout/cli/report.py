@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from readout.cli.files import page_file
 from readout.cli.options import ArchiveFolder, AsJson
 from readout.cli.output import say, tell_json
 from readout.cli.review import (
@@ -24,8 +25,6 @@ from readout.errors import WrongUse
 if TYPE_CHECKING:
     from readout.report.content.evidence import SealedRows
     from readout.report.language.words import Language
-
-ENDING = ".html"
 
 
 def report(
@@ -67,8 +66,7 @@ def report(
 
     inputs = leak_inputs(volume, output)
     words, findings = Words(_language(language)), "" if text is None else _read(text)
-    if to.suffix.lower() not in (ENDING, ".htm"):
-        raise WrongUse(f"--to {to}: the page is HTML; name a file that ends with {ENDING}")
+    page_file(to, "--to")
     if not to.parent.is_dir():
         raise WrongUse(f"--to {to}: there is no folder {to.parent}; is the path right?")
     found, missing = [], []

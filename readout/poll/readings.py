@@ -66,8 +66,7 @@ def _plain(value: Value, datum: Any) -> Any:
     if value.codes:
         return value.codes.get(int(datum), f"unknown({int(datum)})")
     if value.bits:
-        raw = int(datum) % (1 << 16 * value.number.words)
-        return [value.bits.get(bit, f"bit{bit}") for bit in range(raw.bit_length()) if raw >> bit & 1]
+        return value.set_bits(int(datum), value.number.words)
     if kind is ColumnType.STRING:
         return str(datum)
     if kind is ColumnType.BOOL:

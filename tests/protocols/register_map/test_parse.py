@@ -253,3 +253,16 @@ def test_a_pressure_unit_that_says_gauge_is_a_gauge_pressure() -> None:
 
 def test_numbers_with_an_exponent_are_exact() -> None:
     assert reading("{input: 1, type: uint16, unit: s, scale: 1e3, offset: -2.5E-1}").number.scale == 1000
+
+
+def test_bits_are_named_also_where_a_type_with_a_sign_reads_them() -> None:
+    """0x8001 is -32767 as int16 (two's complement): bits 0 and 15."""
+    text = (
+        "register_map: 1\nmeter: m\nreadings:\n  alarm: {input: 4, type: uint16, bits: {0: low, 7: sensor}}\n"
+    )
+    found = parse_map(text.encode(), "map.yaml").map
+    assert found is not None
+    (alarm,) = found.readings
+    assert alarm.set_bits(-32767, 1) == alarm.set_bits(0x8001, 1) == ["low", "bit15"]
+    assert alarm.set_bits(0, 1) == []
+    assert alarm.set_bits(0x80, 2) == ["sensor"]
